@@ -1,0 +1,1 @@
+drop table audit_event, sign_in_failure, token, session, qualification, person;

@@ -1,0 +1,2 @@
+drop table accessory, antenna, device_model;
+drop domain basis;
