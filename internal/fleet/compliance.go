@@ -47,10 +47,10 @@ type ComplianceReport struct {
 	Verdicts       []ReportVerdict   `json:"verdicts"`
 	// Findings are the open ones only.
 	Findings []ReportFinding `json:"findings"`
-	// OutOfService is the open case, nil when there is none.
-	OutOfService *ReportOutOfService `json:"out_of_service"`
-	Due          []ReportDue         `json:"due"`
-	WorkOrders   []ReportWorkOrder   `json:"work_orders"`
+	// OutOfService are the open cases, one for each unsafe finding.
+	OutOfService []ReportOutOfService `json:"out_of_service"`
+	Due          []ReportDue          `json:"due"`
+	WorkOrders   []ReportWorkOrder    `json:"work_orders"`
 	// Cautions are codes of what the reader must know about this report in
 	// particular (limits_from_memory, settings_intended_only, values_unknown …);
 	// the general cautions are printed on every report.
@@ -58,8 +58,7 @@ type ComplianceReport struct {
 }
 
 // ReportQuantity is one physical value as the report froze it. Value nil is
-// unknown; Basis says how anybody knows (measured, seen, told, paper, assumed,
-// unknown).
+// unknown; Basis says how anybody knows, with the codes of Basis.
 type ReportQuantity struct {
 	Value *float64 `json:"value"`
 	Basis string   `json:"basis"`
@@ -98,36 +97,36 @@ type ReportParty struct {
 
 // ReportDoor is the opening. Tri-state facts are null when nobody has said.
 type ReportDoor struct {
-	ID             string           `json:"id"`
-	Tag            string           `json:"tag"`
-	Name           string           `json:"name"`
-	Place          string           `json:"place"`
-	Kind           string           `json:"kind"`
-	Energy         string           `json:"energy"`
-	Traffic        string           `json:"traffic"`
-	InServiceSince string           `json:"in_service_since"`
-	Modes          []string         `json:"modes"`
-	Egress         *bool            `json:"egress"`
-	FireRated      *bool            `json:"fire_rated"`
-	Vulnerable     *bool            `json:"vulnerable_users"`
-	ClearWidthM    ReportQuantity   `json:"clear_width_m"`
-	HeaderDepthM   ReportQuantity   `json:"header_depth_m"`
-	OpeningTimeS   ReportQuantity   `json:"opening_time_s"`
-	ClosingTimeS   ReportQuantity   `json:"closing_time_s"`
-	Leaves         []ReportLeaf     `json:"leaves"`
-	Components     []ReportHardware `json:"components"`
+	ID           string           `json:"id"`
+	Tag          string           `json:"tag"`
+	Name         string           `json:"name"`
+	Kind         string           `json:"kind"`
+	Energy       string           `json:"energy"`
+	Traffic      string           `json:"traffic"`
+	PresenceBy   string           `json:"presence_by"`
+	GuideRails   string           `json:"guide_rails"`
+	KnownSince   string           `json:"known_since"`
+	Modes        []string         `json:"modes"`
+	Egress       *bool            `json:"egress"`
+	FireRated    *bool            `json:"fire_rated"`
+	Vulnerable   *bool            `json:"vulnerable_users"`
+	ClearWidthM  ReportQuantity   `json:"clear_width_m"`
+	HeaderDepthM ReportQuantity   `json:"header_depth_m"`
+	OpeningTimeS ReportQuantity   `json:"opening_time_s"`
+	ClosingTimeS ReportQuantity   `json:"closing_time_s"`
+	Leaves       []ReportLeaf     `json:"leaves"`
+	Components   []ReportHardware `json:"components"`
 }
 
-// ReportLeaf is one leaf. JambXM is the x, in side A's frame, of the jamb at
-// which the leaf hinges or folds, or towards which a sliding panel runs (for a
-// turning leaf: of the axis).
+// ReportLeaf is one leaf. Left and right are those of somebody who stands on
+// side A and looks at the door.
 type ReportLeaf struct {
-	Name string `json:"name"`
-	// Motion is swing, slide, fold or turn.
-	Motion string         `json:"motion"`
-	JambXM ReportQuantity `json:"jamb_x_m"`
-	// OpensTowards is the side, "A" or "B", that a swinging or folding leaf
-	// opens towards; empty where it does not apply or is not known.
+	// Motion is swing, slide, fold or revolve.
+	Motion string `json:"motion"`
+	// Hinge is left, right or none.
+	Hinge string `json:"hinge"`
+	// OpensTowards is the side (a, b, both) of a leaf that swings or folds, the
+	// direction (left, right) of one that slides, else none.
 	OpensTowards string         `json:"opens_towards"`
 	WidthM       ReportQuantity `json:"width_m"`
 	HeightM      ReportQuantity `json:"height_m"`
@@ -151,6 +150,8 @@ type ReportRuleBasis struct {
 	Edition  string `json:"edition"`
 	Since    string `json:"since"`
 	Reason   string `json:"reason"`
+	// Caution is what the pack says of itself, in words.
+	Caution string `json:"caution"`
 }
 
 // ReportPolygons is a list of polygons, each a list of closed rings (outer
@@ -158,7 +159,7 @@ type ReportRuleBasis struct {
 // its side.
 type ReportPolygons [][][][2]float64
 
-// ReportSide is one side of the opening ("A" or "B") with what is asked there
+// ReportSide is one side of the opening ("a" or "b") with what is asked there
 // and how much of it is covered.
 type ReportSide struct {
 	Side       string `json:"side"`
@@ -230,10 +231,10 @@ type ReportMount struct {
 	YawDeg   ReportQuantity `json:"yaw_deg"`
 }
 
-// ReportSettings is the settings revision in force. Kind is recorded (found or
-// left at the door) or intended (planned in the office).
+// ReportSettings is the settings revision in force. Standing is found or left
+// (at the door), or intended (planned in the office).
 type ReportSettings struct {
-	Kind            string         `json:"kind"`
+	Standing        string         `json:"standing"`
 	EffectiveAt     string         `json:"effective_at"`
 	ReachDB         ReportQuantity `json:"reach_db"`
 	ConfirmTravelMM ReportQuantity `json:"confirm_travel_mm"`
@@ -276,48 +277,51 @@ type ReportInspector struct {
 	ValidUntil    string `json:"valid_until"`
 }
 
-// ReportVerdict is what one rule said of the readings. Readings are more than
-// one where a rule weighs several.
+// ReportVerdict is what one rule said. Measured and the limits are in the unit
+// that the standard makes primary: the comparison was made in it.
 type ReportVerdict struct {
 	RuleID   string          `json:"rule_id"`
 	Title    string          `json:"title"`
 	Readings []ReportReading `json:"readings"`
-	Limit    ReportLimit     `json:"limit"`
-	// Outcome is pass, fail, not_judged (a reading is missing) or not_applicable.
+	Measured *ReportAmount   `json:"measured"`
+	AtLeast  *ReportAmount   `json:"at_least"`
+	AtMost   *ReportAmount   `json:"at_most"`
+	// Outcome is passed, failed, not_judged or not_applicable; Reason says in
+	// words why it is one of the last two.
 	Outcome string `json:"outcome"`
-	// Weight is what a failure would be: unsafe, deficient or advisory.
+	Reason  string `json:"reason"`
+	// Severity is what a failure is proposed to be: unsafe, deficient, advisory.
+	Severity string `json:"severity"`
+	// Weight is binding, or unverified where the limit still has to be looked up.
 	Weight string `json:"weight"`
 	// Source is standard, edition and clause; Standing how well that is known
-	// (found, second_hand, from_memory, common_practice).
+	// (found, second_hand, common_practice, from_memory).
 	Source   string `json:"source"`
 	Standing string `json:"standing"`
 }
 
-// ReportReading is one thing read at the door: a number in Unit, or Text (an
-// answer, a choice) where it is not a number.
+// ReportReading is one thing read at the door: a number in its SI unit, or a yes
+// or no.
 type ReportReading struct {
-	Name  string   `json:"name"`
+	Title string   `json:"title"`
 	Value *float64 `json:"value"`
 	Unit  string   `json:"unit"`
-	Text  string   `json:"text"`
-	Basis string   `json:"basis"`
+	Yes   *bool    `json:"yes"`
 }
 
-// ReportLimit is what was asked. Relation is at_least, at_most, between or is;
-// Printed is the limit as the standard prints it, where that is known.
-type ReportLimit struct {
-	Relation string   `json:"relation"`
-	Value    *float64 `json:"value"`
-	Upper    *float64 `json:"upper"`
-	Unit     string   `json:"unit"`
-	Text     string   `json:"text"`
-	Printed  string   `json:"printed"`
+// ReportAmount is a value in a unit (s, m, mm, in, ft, kg, lb, N, lbf, J, lbf.ft,
+// m/s, in/s, ft/s, deg) with its value in the SI unit beside it.
+type ReportAmount struct {
+	Value  float64 `json:"value"`
+	Unit   string  `json:"unit"`
+	SI     float64 `json:"si_value"`
+	SIUnit string  `json:"si_unit"`
 }
 
 // ReportFinding is one open finding.
 type ReportFinding struct {
 	ID       string `json:"id"`
-	Weight   string `json:"weight"`
+	Severity string `json:"severity"`
 	Title    string `json:"title"`
 	Detail   string `json:"detail"`
 	Repair   string `json:"repair"`
@@ -325,24 +329,24 @@ type ReportFinding struct {
 	// MendBy is the day until which the door may stand so, if one was set.
 	MendBy string `json:"mend_by"`
 	RuleID string `json:"rule_id"`
-	// Origin is inspection, call or computed.
-	Origin    string `json:"origin"`
-	Confirmed bool   `json:"confirmed"`
+	// Origin is visit, or computed: found by arithmetic, not verified on site.
+	Origin string `json:"origin"`
 }
 
 // ReportOutOfService is an open out-of-service case. Secured is nil until a
 // person has recorded how the door was secured: software alone never shows it so.
 type ReportOutOfService struct {
-	ID       string          `json:"id"`
-	OpenedAt string          `json:"opened_at"`
-	OpenedBy string          `json:"opened_by"`
-	Reason   string          `json:"reason"`
-	Secured  *ReportSecuring `json:"secured"`
-	Told     []ReportTold    `json:"told"`
+	ID        string          `json:"id"`
+	FindingID string          `json:"finding_id"`
+	OpenedAt  string          `json:"opened_at"`
+	OpenedBy  string          `json:"opened_by"`
+	Reason    string          `json:"reason"`
+	Secured   *ReportSecuring `json:"secured"`
+	Told      []ReportTold    `json:"told"`
 }
 
-// ReportSecuring is how a person left the door. How is operator_off_leaf_free,
-// locked_open, barriered or locked_other_exit.
+// ReportSecuring is how a person left the door. How is a code (operator_off,
+// locked_open, barriered, locked) or words.
 type ReportSecuring struct {
 	How       string `json:"how"`
 	At        string `json:"at"`
@@ -365,18 +369,18 @@ type ReportTold struct {
 
 // ReportDue is one inspection plan's due date on the report's day.
 type ReportDue struct {
-	Plan      string `json:"plan"`
-	LastOn    string `json:"last_on"`
-	NextDueOn string `json:"next_due_on"`
+	IntervalMonths int    `json:"interval_months"`
+	LastOn         string `json:"last_on"`
+	NextDueOn      string `json:"next_due_on"`
 	// OverdueDays is 0 when it is not overdue.
 	OverdueDays int `json:"overdue_days"`
 }
 
 // ReportWorkOrder is a recent work order of the door.
 type ReportWorkOrder struct {
-	Number string `json:"number"`
+	ID     string `json:"id"`
 	Kind   string `json:"kind"`
-	Title  string `json:"title"`
+	Note   string `json:"note"`
 	State  string `json:"state"`
 	DueOn  string `json:"due_on"`
 	DoneOn string `json:"done_on"`
@@ -389,12 +393,14 @@ type ReportWorkOrder struct {
 // can say less than it.
 func (r ComplianceReport) States() []string {
 	var s []string
-	if c := r.OutOfService; c != nil {
-		if c.Secured == nil {
-			s = append(s, "unsafe_not_secured")
-		} else {
-			s = append(s, "unsafe_secured")
+	if len(r.OutOfService) > 0 {
+		state := "unsafe_secured"
+		for _, c := range r.OutOfService {
+			if c.Secured == nil {
+				state = "unsafe_not_secured"
+			}
 		}
+		s = append(s, state)
 	} else if r.hasFinding("unsafe") {
 		s = append(s, "unsafe_finding")
 	}
@@ -434,10 +440,10 @@ func (r ComplianceReport) hasDueDate() bool {
 	return false
 }
 
-func (r ComplianceReport) hasFinding(weight string) bool {
+func (r ComplianceReport) hasFinding(severity string) bool {
 	for _, f := range r.Findings {
 		// What nobody has confirmed is never unsafe, whatever it was filed as.
-		if f.Weight == weight && (f.Origin != "computed" || f.Confirmed) {
+		if f.Severity == severity && f.Origin != "computed" {
 			return true
 		}
 	}
@@ -470,14 +476,14 @@ func (r ComplianceReport) Check() error {
 		fault("door.tag", "is missing")
 	}
 	for i, f := range r.Findings {
-		if f.Origin != "computed" || f.Confirmed {
+		if f.Origin != "computed" {
 			continue
 		}
 		if r.Audience == "customer" {
 			fault(fmt.Sprintf("findings[%d]", i), "comes from computation alone and nobody has confirmed it: not for a customer")
 		}
-		if f.Weight != "advisory" {
-			fault(fmt.Sprintf("findings[%d].weight", i), "is %q, but a finding from computation alone is advisory", f.Weight)
+		if f.Severity != "advisory" {
+			fault(fmt.Sprintf("findings[%d].severity", i), "is %q, but a finding from computation alone is advisory", f.Severity)
 		}
 	}
 	return errors.Join(faults...)
