@@ -1,0 +1,90 @@
+package rulebook
+
+import (
+	"cmp"
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"slices"
+)
+
+//go:embed packs/*.yaml
+var embedded embed.FS
+
+// Book is a set of rule packs. It is read-only once loaded and may be used by many goroutines.
+type Book struct {
+	packs []*Pack // sorted by id
+}
+
+// Embedded loads the packs that come with the program.
+func Embedded() (*Book, error) {
+	packs, err := fs.Sub(embedded, "packs")
+	if err != nil {
+		return nil, err
+	}
+	return Load(packs)
+}
+
+// Load reads every *.yaml at the top of the file system as one pack each. The error names file, rule and member of everything that is wrong.
+func Load(files fs.FS) (*Book, error) {
+	names, err := fs.Glob(files, "*.yaml")
+	if err != nil {
+		return nil, err
+	}
+	if len(names) == 0 {
+		return nil, errors.New("no rule packs (*.yaml)")
+	}
+	l, err := newLanguage()
+	if err != nil {
+		return nil, err
+	}
+	var b Book
+	var problems []error
+	for _, name := range names {
+		text, err := fs.ReadFile(files, name)
+		if err != nil {
+			return nil, err
+		}
+		p, err := parsePack(l, text)
+		switch {
+		case err != nil:
+			problems = append(problems, fmt.Errorf("%s: %w", name, err))
+		case name != p.ID+".yaml": // also keeps ids unique
+			problems = append(problems, fmt.Errorf("%s: id %q: the file's name must be the id", name, p.ID))
+		default:
+			b.packs = append(b.packs, p)
+		}
+	}
+	slices.SortFunc(b.packs, func(p, q *Pack) int { return cmp.Compare(p.ID, q.ID) })
+	return &b, errors.Join(problems...)
+}
+
+// Packs gives all packs, sorted by id.
+func (b *Book) Packs() []*Pack { return slices.Clone(b.packs) }
+
+// Pack gives the pack of that id.
+func (b *Book) Pack(id string) (*Pack, bool) {
+	for _, p := range b.packs {
+		if p.ID == id {
+			return p, true
+		}
+	}
+	return nil, false
+}
+
+// PackFor gives the newest edition that is for such doors. It is a proposal for a door whose rule basis nobody has recorded:
+// a door is judged by the edition of its rule basis, not by the newest.
+func (b *Book) PackFor(kind DoorKind, energy Energy) (*Pack, bool) {
+	var newest *Pack
+	for _, p := range b.packs {
+		if p.isFor(kind, energy) && (newest == nil || p.Edition > newest.Edition) {
+			newest = p
+		}
+	}
+	return newest, newest != nil
+}
+
+func (p *Pack) isFor(kind DoorKind, energy Energy) bool {
+	return slices.Contains(p.AppliesTo.Kinds, kind) && slices.Contains(p.AppliesTo.Energies, energy)
+}

@@ -1,0 +1,35 @@
+// Package rulebook holds the rule packs (one pack is one edition of one standard) and judges a door's readings by them.
+// It is pure: packs come from a file system that is handed in or from the ones embedded here; there is no clock and no state.
+//
+// A pack is a YAML file. A rule of it asks one thing, in one of two ways:
+//
+//   - `measured` (an expression, SI) is held against `limit` (at_least, at_most or both, in the unit that the standard makes
+//     primary). The comparison is made in that primary unit, because standards round their second one: 15 lbf is 66.72 N but is
+//     printed as 67 N, and a reading of 66.9 N must not be judged by the print.
+//   - `pass` (an expression, true or false) for checks that a person answers with yes or no, and for plain facts.
+//
+// Expressions are CEL. They name facts of the door bare (`energy`, `clear_width_m`, `leaves`) and readings as
+// `reading.latch_time_s`. What a rule needs is read off its compiled expressions, so a pack cannot forget to declare it; the
+// judge checks presence, finiteness, unit and range of every needed input BEFORE an expression runs. CEL alone would not do:
+// `reading.missing > 1.0 || true` is true there, and a rule would pass although nobody measured.
+//
+// Where a limit comes from decides what its verdict weighs. `found` and `second_hand` (read in somebody's notes about the
+// standard) and `common_practice` (no standard says so, the trade does it) are binding. `from_memory` is unverified: no verdict may
+// lean on it before somebody has opened the standard, so a failure is shown as advice and never fails an inspection.
+//
+// Doors with several leaves have one reading a door, that of the worst leaf; limits that depend on the leaf take the
+// strictest leaf. With unequal leaves that can fail a door that a reading a leaf would pass, never the other way round.
+//
+// The same packs say which rectangles of floor must be watched on each side of a door (RequiredZone). The frame of a side: origin in
+// the middle of the opening on the floor, in the mid-plane of the closed leaf; y away from the door; x so that somebody who
+// stands in the opening with the door behind them has +x on their right; metres.
+//
+// To add a rule pack: put packs/<id>.yaml beside the others (the id carries jurisdiction, standard and edition, as in
+// us-a156.19-2013), give every limit its source and its standing, and write the titles that the pack's keys ask for into
+// internal/words/en/rules.yaml; TestEveryKeyHasAnEnglishText lists the missing ones, loading refuses everything else. Add rows for the boundary of
+// every new limit to TestLimitsAreJudgedInThePrimaryUnit.
+//
+// To add a reading: one line in Readings (readings.go) and its title in internal/words/en/rules.yaml.
+//
+// To add a fact: a field of Facts, one line in factKinds and one in Facts.known (facts.go).
+package rulebook

@@ -1,0 +1,341 @@
+package rulebook
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"reflect"
+	"slices"
+	"strconv"
+	"strings"
+
+	"cel.dev/cel-go/cel"
+	"cel.dev/cel-go/common/ast"
+	"cel.dev/cel-go/common/types"
+	"cel.dev/cel-go/common/types/ref"
+	"cel.dev/cel-go/ext"
+	"go.yaml.in/yaml/v3"
+)
+
+// costLimit bounds what one expression may do; the costliest of the embedded packs needs some hundreds for eight leaves.
+const costLimit = 10_000
+
+// Expression is the text of a CEL expression in a pack. A bare YAML number or boolean stands for itself, so `at_most: 15` is 15.0.
+type Expression string
+
+func (e *Expression) UnmarshalYAML(node *yaml.Node) error {
+	if node.Kind != yaml.ScalarNode || strings.TrimSpace(node.Value) == "" {
+		return fmt.Errorf("line %d: want an expression", node.Line)
+	}
+	if node.Tag == "!!int" || node.Tag == "!!float" {
+		var number float64
+		if err := node.Decode(&number); err != nil {
+			return err
+		}
+		if math.IsNaN(number) || math.IsInf(number, 0) {
+			return fmt.Errorf("line %d: %s is no finite number", node.Line, node.Value)
+		}
+		*e = Expression("double(" + strconv.FormatFloat(number, 'g', -1, 64) + ")")
+		return nil
+	}
+	*e = Expression(node.Value)
+	return nil
+}
+
+// language is what an expression may say, by where it stands.
+type language struct {
+	facts    *cel.Env // when, at_least, at_most
+	readings *cel.Env // measured, pass: facts and readings
+	side     *cel.Env // zones: facts and what opens the door from this side
+}
+
+func newLanguage() (*language, error) {
+	leafType := reflect.TypeFor[leaf]()
+	options := []cel.EnvOption{
+		// has() would let a rule ask whether a value is there; that is the judge's part. Macros that a library brings come after.
+		cel.ClearMacros(),
+		cel.Macros(cel.AllMacro, cel.ExistsMacro, cel.MapMacro, cel.FilterMacro),
+		ext.Math(),
+		ext.NativeTypes(leafType, ext.ParseStructTags(true)),
+		cel.Variable("leaves", cel.ListType(cel.ObjectType(leafType.String()))),
+		listFunction("greatest", slices.Max[[]float64]),
+		listFunction("least", slices.Min[[]float64]),
+		numberFunction("in_to_m", 1, func(x []float64) float64 { return x[0] * metresPerInch }),
+		numberFunction("m_to_in", 1, func(x []float64) float64 { return x[0] / metresPerInch }),
+		numberFunction("kg_to_lb", 1, func(x []float64) float64 { return x[0] / kilogramsPerLb }),
+		numberFunction("low_energy_time_us_s", 2, func(x []float64) float64 { return LowEnergyTimeUS(x[0], x[1]) }),
+		numberFunction("low_energy_time_si_s", 2, func(x []float64) float64 { return LowEnergyTimeSI(x[0], x[1]) }),
+		numberFunction("swing_energy_j", 4, func(x []float64) float64 { return SwingEnergy(x[0], x[1], x[2], x[3]) }),
+	}
+	for _, k := range factKinds() {
+		if k.name != sideActivation {
+			options = append(options, cel.Variable(k.name, k.celType()))
+		}
+	}
+	facts, err := cel.NewEnv(options...)
+	if err != nil {
+		return nil, err
+	}
+	var readingVariables []cel.EnvOption
+	for _, k := range Readings() {
+		t := cel.DoubleType
+		if k.Kind == YesNo {
+			t = cel.BoolType
+		}
+		readingVariables = append(readingVariables, cel.Variable(readingPrefix+k.Name, t))
+	}
+	readings, err := facts.Extend(readingVariables...)
+	if err != nil {
+		return nil, err
+	}
+	side, err := facts.Extend(cel.Variable(sideActivation, cel.StringType))
+	return &language{facts, readings, side}, err
+}
+
+// readingPrefix stands before a reading's name in an expression. Every reading is a variable of its own with its real type, so
+// that a name that does not exist is found when the pack is loaded; in a map it would be found only when the rule runs.
+const readingPrefix = "reading."
+
+func (k factKind) celType() *cel.Type {
+	switch {
+	case k.values != nil:
+		return cel.StringType
+	case k.isNumber():
+		return cel.DoubleType
+	}
+	return cel.BoolType
+}
+
+func numberFunction(name string, arguments int, f func([]float64) float64) cel.EnvOption {
+	signature := slices.Repeat([]*cel.Type{cel.DoubleType}, arguments)
+	return cel.Function(name, cel.Overload(name, signature, cel.DoubleType, cel.FunctionBinding(func(args ...ref.Val) ref.Val {
+		numbers := make([]float64, len(args))
+		for i, a := range args {
+			numbers[i] = float64(a.(types.Double))
+		}
+		return types.Double(f(numbers))
+	})))
+}
+
+func listFunction(name string, f func([]float64) float64) cel.EnvOption {
+	signature := []*cel.Type{cel.ListType(cel.DoubleType)}
+	return cel.Function(name, cel.Overload(name, signature, cel.DoubleType, cel.UnaryBinding(func(list ref.Val) ref.Val {
+		native, err := list.ConvertToNative(reflect.TypeFor[[]float64]())
+		if err != nil {
+			return types.WrapErr(err)
+		}
+		numbers := native.([]float64)
+		if len(numbers) == 0 {
+			return types.NewErr("%s of an empty list", name)
+		}
+		return types.Double(f(numbers))
+	})))
+}
+
+// program is a compiled expression and what it needs to run.
+type program struct {
+	run      cel.Program
+	facts    []string // names of facts; "leaves" when it looks at the leaves at all
+	leaf     []string // members that it reads of leaves
+	readings []string
+	bare     string // the one reading that the expression is, when it is nothing else
+}
+
+// compile refuses what is misspelt, of another type than want, or not sure to be complete when its needs are met.
+func compile(env *cel.Env, source Expression, want *cel.Type) (*program, error) {
+	compiled, issues := env.Compile(string(source))
+	if issues.Err() != nil {
+		return nil, issues.Err()
+	}
+	if !compiled.OutputType().IsExactType(want) {
+		return nil, fmt.Errorf("%q gives %s, want %s", source, compiled.OutputType(), want)
+	}
+	run, err := env.Program(compiled, cel.CostLimit(costLimit))
+	if err != nil {
+		return nil, err
+	}
+	p := &program{run: run}
+	if err := p.readNeeds(compiled.NativeRep()); err != nil {
+		return nil, fmt.Errorf("%q: %w", source, err)
+	}
+	return p, nil
+}
+
+func (p *program) readNeeds(tree *ast.AST) error {
+	kinds := map[string]factKind{}
+	for _, k := range factKinds() {
+		kinds[k.name] = k
+	}
+	facts, leafMembers, readings := map[string]bool{}, map[string]bool{}, map[string]bool{}
+	compared := map[int64]bool{} // nodes of facts with named values, and of texts, that stand in a comparison of the two
+	nameOf := func(e ast.Expr) string {
+		if r := tree.ReferenceMap()[e.ID()]; r != nil {
+			return r.Name
+		}
+		return ""
+	}
+	var problems []error
+	ast.PreOrderVisit(tree.Expr(), ast.NewExprVisitor(func(e ast.Expr) {
+		name := nameOf(e)
+		kind, isFact := kinds[name]
+		switch {
+		case name == "leaves" || isFact:
+			facts[name] = true
+		case strings.HasPrefix(name, readingPrefix):
+			readings[strings.TrimPrefix(name, readingPrefix)] = true
+		}
+		switch e.Kind() {
+		case ast.SelectKind:
+			leafMembers[e.AsSelect().FieldName()] = true
+		case ast.CallKind:
+			problems = append(problems, p.checkComparison(tree, e.AsCall(), kinds, nameOf, compared)...)
+		case ast.IdentKind:
+			if isFact && kind.values != nil && !compared[e.ID()] {
+				problems = append(problems, fmt.Errorf("%s may only be compared (==, !=, in) with its own values: %s", name, strings.Join(kind.values, ", ")))
+			}
+		case ast.LiteralKind:
+			if text, ok := e.AsLiteral().(types.String); ok && !compared[e.ID()] {
+				problems = append(problems, fmt.Errorf("text %q is compared with no fact", string(text)))
+			}
+		case ast.StructKind, ast.MapKind:
+			problems = append(problems, fmt.Errorf("objects cannot be made in a rule"))
+		}
+	}))
+	if len(problems) > 0 {
+		return problems[0]
+	}
+	p.facts, p.leaf, p.readings = sortedKeys(facts), sortedKeys(leafMembers), sortedKeys(readings)
+	if len(p.readings) == 1 && nameOf(tree.Expr()) == readingPrefix+p.readings[0] {
+		p.bare = p.readings[0]
+	}
+	return nil
+}
+
+// checkComparison refuses `presence_by == 'beam'`, which would silently never be true, and comparisons of whole leaves, which would look
+// at members that nobody asked for.
+func (p *program) checkComparison(tree *ast.AST, call ast.CallExpr, kinds map[string]factKind, nameOf func(ast.Expr) string, compared map[int64]bool) (problems []error) {
+	switch call.FunctionName() {
+	case "_==_", "_!=_", "@in":
+	default:
+		return nil
+	}
+	for _, arg := range call.Args() {
+		if strings.Contains(tree.GetType(arg.ID()).String(), reflect.TypeFor[leaf]().String()) {
+			problems = append(problems, fmt.Errorf("leaves cannot be compared as a whole"))
+		}
+	}
+	fact, values := call.Args()[0], call.Args()[1]
+	if fact.Kind() == ast.LiteralKind {
+		fact, values = values, fact
+	}
+	kind, ok := kinds[nameOf(fact)]
+	if !ok || kind.values == nil {
+		return problems
+	}
+	texts := []ast.Expr{values}
+	if values.Kind() == ast.ListKind {
+		texts = values.AsList().Elements()
+	}
+	for _, t := range texts {
+		if t.Kind() != ast.LiteralKind {
+			return append(problems, fmt.Errorf("%s may only be compared with its own values: %s", kind.name, strings.Join(kind.values, ", ")))
+		}
+		if text, _ := t.AsLiteral().(types.String); !slices.Contains(kind.values, string(text)) {
+			problems = append(problems, fmt.Errorf("%s is never %q; its values: %s", kind.name, string(text), strings.Join(kind.values, ", ")))
+		}
+		compared[t.ID()] = true
+	}
+	compared[fact.ID()] = true
+	return problems
+}
+
+func sortedKeys(set map[string]bool) []string { return slices.Sorted(maps.Keys(set)) }
+
+// situation is a door at one inspection: everything that expressions may see of it.
+type situation struct {
+	known     map[string]any // facts by name, leaf members as leaves[0].width_m
+	leafCount int
+	readings  map[string]Reading
+	values    map[string]any // what CEL is given
+}
+
+func newSituation(f Facts, readings map[string]Reading) *situation {
+	s := &situation{known: f.known(), leafCount: len(f.Leaves), readings: readings}
+	s.values = maps.Clone(s.known)
+	leaves := make([]leaf, len(f.Leaves))
+	for i, l := range f.Leaves {
+		leaves[i] = leaf{valueOf(l.WidthM), valueOf(l.HeightM), valueOf(l.MassKg)}
+	}
+	s.values["leaves"] = leaves
+	for name, r := range readings {
+		switch {
+		case r.Number != nil:
+			s.values[readingPrefix+name] = *r.Number
+		case r.Yes != nil:
+			s.values[readingPrefix+name] = *r.Yes
+		}
+	}
+	return s
+}
+
+func valueOf(number *float64) float64 {
+	if number == nil {
+		return 0
+	}
+	return *number
+}
+
+// gaps names every input that the program needs and that cannot be used.
+func (s *situation) gaps(p *program) (gaps []Gap) {
+	for _, k := range factKinds() {
+		if slices.Contains(p.facts, k.name) {
+			if g := k.gap(s.known, k.name); g != nil {
+				gaps = append(gaps, *g)
+			}
+		}
+	}
+	if slices.Contains(p.facts, "leaves") {
+		if s.leafCount == 0 {
+			gaps = append(gaps, Gap{"leaves", Missing})
+		}
+		for i := range s.leafCount {
+			for _, k := range leafKinds() {
+				if !slices.Contains(p.leaf, k.name) {
+					continue
+				}
+				if g := k.gap(s.known, leafName(i, k.name)); g != nil {
+					gaps = append(gaps, *g)
+				}
+			}
+		}
+	}
+	for _, k := range Readings() {
+		if slices.Contains(p.readings, k.Name) {
+			if problem := k.problem(s.readings[k.Name]); problem != "" {
+				gaps = append(gaps, Gap{k.Name, problem})
+			}
+		}
+	}
+	return gaps
+}
+
+// truth and number run a program whose gaps are none. An error means that the arithmetic went wrong (a division by zero, too many steps).
+func (s *situation) truth(p *program) (bool, error) {
+	out, _, err := p.run.Eval(s.values)
+	if err != nil {
+		return false, err
+	}
+	return out == types.True, nil
+}
+
+func (s *situation) number(p *program) (float64, error) {
+	out, _, err := p.run.Eval(s.values)
+	if err != nil {
+		return 0, err
+	}
+	number := float64(out.(types.Double))
+	if math.IsNaN(number) || math.IsInf(number, 0) {
+		return 0, fmt.Errorf("the result is not finite")
+	}
+	return number, nil
+}

@@ -1,0 +1,510 @@
+package rulebook
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"sync"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+)
+
+const (
+	swingPack = "us-a156.19-2013"
+	slidePack = "us-a156.10-2005"
+)
+
+func embeddedPack(t testing.TB, id string) *Pack {
+	t.Helper()
+	book, err := Embedded()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, ok := book.Pack(id)
+	if !ok {
+		t.Fatalf("no pack %s", id)
+	}
+	return p
+}
+
+func pointer[T any](v T) *T { return &v }
+
+func inches(in float64) *float64 { return pointer(in * metresPerInch) }
+func pounds(lb float64) *float64 { return pointer(lb * kilogramsPerLb) }
+
+// swingDoor and slideDoor are doors of which everything is known, with readings that pass every rule.
+func swingDoor() (Facts, map[string]Reading) {
+	f := Facts{
+		DoorKind: Swinging, Energy: LowEnergy, Traffic: TwoWay, ActivationA: ByKnowingAct, ActivationB: ByKnowingAct,
+		ClearWidthM: inches(34), Leaves: []LeafFacts{{WidthM: inches(36), HeightM: inches(84), MassKg: pounds(125)}},
+	}
+	return f, map[string]Reading{
+		"opening_time_to_backcheck_s":  Measured(3.5, "s"),
+		"backcheck_angle_deg":          Measured(70, "deg"),
+		"closing_time_90_to_10_s":      Measured(3.5, "s"),
+		"latch_time_s":                 Measured(1.5, "s"),
+		"hold_open_s":                  Measured(5, "s"),
+		"stop_force_n":                 Measured(60, "N"),
+		"manual_release_force_n":       Measured(60, "N"),
+		"manual_set_in_motion_force_n": Measured(100, "N"),
+		"manual_open_force_n":          Measured(60, "N"),
+		"signs_present":                Answered(true),
+		"walk_test_passed":             Answered(true),
+		"daily_check_label_present":    Answered(true),
+	}
+}
+
+func slideDoor() (Facts, map[string]Reading) {
+	leaf := LeafFacts{WidthM: pointer(0.9), HeightM: pointer(2.2), MassKg: pounds(160)}
+	f := Facts{
+		DoorKind: Sliding, Energy: FullEnergy, Traffic: TwoWay, ActivationA: BySensor, ActivationB: ByKnowingAct,
+		PresenceBy: OverheadSensor, ClearWidthM: pointer(1.8), EgressBreakout: pointer(true), Leaves: []LeafFacts{leaf, leaf},
+	}
+	return f, map[string]Reading{
+		"close_speed_mps":           Measured(0.3, "m/s"),
+		"latch_check_distance_m":    Measured(0.06, "m"),
+		"stopped_leaf_force_n":      Measured(120, "N"),
+		"breakout_force_n":          Measured(200, "N"),
+		"hold_open_s":               Measured(3, "s"),
+		"hold_open_knowing_act_s":   Measured(5, "s"),
+		"stationary_person_held":    Answered(true),
+		"walk_test_passed":          Answered(true),
+		"signs_present":             Answered(true),
+		"breakout_sign_present":     Answered(true),
+		"daily_check_label_present": Answered(true),
+	}
+}
+
+func verdictOf(t testing.TB, verdicts []Verdict, rule string) Verdict {
+	t.Helper()
+	for _, v := range verdicts {
+		if v.RuleID == rule {
+			return v
+		}
+	}
+	t.Fatalf("no verdict of rule %s", rule)
+	return Verdict{}
+}
+
+func TestACompleteGoodDoorPasses(t *testing.T) {
+	for id, door := range map[string]func() (Facts, map[string]Reading){swingPack: swingDoor, slidePack: slideDoor} {
+		facts, readings := door()
+		verdicts := embeddedPack(t, id).Judge(facts, readings)
+		for _, v := range verdicts {
+			if v.Outcome != Passed && v.Outcome != NotApplicable {
+				t.Errorf("%s %s: %s %s %v", id, v.RuleID, v.Outcome, v.Reason, v.Gaps)
+			}
+		}
+		if got := Conclude(verdicts); got != InspectionPassed {
+			t.Errorf("%s: %s", id, got)
+		}
+	}
+}
+
+func TestLimitsAreJudgedInThePrimaryUnit(t *testing.T) {
+	n := func(lbf float64) float64 { return lbf * 4.4482216152605 }
+	lessThan := func(v float64) float64 { return v * (1 - 1e-6) }
+	moreThan := func(v float64) float64 { return v * (1 + 1e-6) }
+	for _, c := range []struct {
+		pack, rule, reading, unit string
+		value                     float64
+		want                      Outcome
+	}{
+		{swingPack, "stop-force", "stop_force_n", "N", n(15), Passed},
+		{swingPack, "stop-force", "stop_force_n", "N", 66.7, Passed},
+		{swingPack, "stop-force", "stop_force_n", "N", 66.9, Failed}, // within the printed 67 N, above 15 lbf
+		{swingPack, "stop-force", "stop_force_n", "N", moreThan(n(15)), Failed},
+		{swingPack, "opening-time-least", "opening_time_to_backcheck_s", "s", 3, Passed},
+		{swingPack, "opening-time-least", "opening_time_to_backcheck_s", "s", lessThan(3), Failed},
+		{swingPack, "opening-time-table", "opening_time_to_backcheck_s", "s", 3.5, Passed}, // 36 in × 125 lb
+		{swingPack, "opening-time-table", "opening_time_to_backcheck_s", "s", 3.4, Failed},
+		{swingPack, "backcheck-angle", "backcheck_angle_deg", "deg", 60, Passed},
+		{swingPack, "backcheck-angle", "backcheck_angle_deg", "deg", 59, Failed},
+		{swingPack, "closing-time", "closing_time_90_to_10_s", "s", 3.5, Passed},
+		{swingPack, "closing-time", "closing_time_90_to_10_s", "s", 3.4, Failed},
+		{swingPack, "latch-time", "latch_time_s", "s", 1.5, Passed},
+		{swingPack, "latch-time", "latch_time_s", "s", lessThan(1.5), Failed},
+		{swingPack, "hold-open", "hold_open_s", "s", 5, Passed},
+		{swingPack, "hold-open", "hold_open_s", "s", lessThan(5), Failed},
+		{swingPack, "manual-release", "manual_release_force_n", "N", n(15), Passed},
+		{swingPack, "manual-release", "manual_release_force_n", "N", 67, Failed},
+		{swingPack, "manual-set-in-motion", "manual_set_in_motion_force_n", "N", n(30), Passed},
+		{swingPack, "manual-set-in-motion", "manual_set_in_motion_force_n", "N", 133.5, Failed},
+		{swingPack, "manual-open", "manual_open_force_n", "N", n(15), Passed},
+		{swingPack, "manual-open", "manual_open_force_n", "N", 67, Failed},
+		// 36 in × 125 lb at T = D·√W/133 = 3.026 s carries 1.2406 lbf·ft; 1.25 lbf·ft is reached at 3.015 s.
+		{swingPack, "closing-energy", "closing_time_90_to_10_s", "s", 3.026, Passed},
+		{swingPack, "closing-energy", "closing_time_90_to_10_s", "s", 3.016, Passed},
+		{swingPack, "closing-energy", "closing_time_90_to_10_s", "s", 3.014, Failed},
+		{slidePack, "closing-speed", "close_speed_mps", "m/s", 0.3048, Passed}, // 160 lb
+		{slidePack, "closing-speed", "close_speed_mps", "m/s", moreThan(0.3048), Failed},
+		{slidePack, "latch-check", "latch_check_distance_m", "m", 0.0508, Passed},
+		{slidePack, "latch-check", "latch_check_distance_m", "m", 0.0507, Failed},
+		{slidePack, "stopped-leaf-force", "stopped_leaf_force_n", "N", n(30), Passed},
+		{slidePack, "stopped-leaf-force", "stopped_leaf_force_n", "N", 133.5, Failed},
+		{slidePack, "breakout-force", "breakout_force_n", "N", n(50), Passed},
+		{slidePack, "breakout-force", "breakout_force_n", "N", 222.5, Failed},
+		{slidePack, "hold-open-sensors", "hold_open_s", "s", 1.5, Passed},
+		{slidePack, "hold-open-sensors", "hold_open_s", "s", lessThan(1.5), Failed},
+		{slidePack, "hold-open-knowing-act", "hold_open_knowing_act_s", "s", 5, Passed},
+		{slidePack, "hold-open-knowing-act", "hold_open_knowing_act_s", "s", lessThan(5), Failed},
+	} {
+		facts, readings := slideDoor()
+		if c.pack == swingPack {
+			facts, readings = swingDoor()
+		}
+		readings[c.reading] = Measured(c.value, c.unit)
+		v := verdictOf(t, embeddedPack(t, c.pack).Judge(facts, readings), c.rule)
+		if v.Outcome != c.want {
+			t.Errorf("%s with %s = %v: %s, want %s (measured %+v, limit %+v, gaps %v)", c.rule, c.reading, c.value, v.Outcome, c.want, v.Measured, v.Limit, v.Gaps)
+		}
+	}
+}
+
+func TestAHeavySlidingLeafMustCloseSlower(t *testing.T) {
+	p := embeddedPack(t, slidePack)
+	for _, c := range []struct{ leafLb, otherLb, limitFps float64 }{{100, 100, 1}, {160, 160, 1}, {250, 250, 0.8}, {320, 320, math.Sqrt(0.5)}, {100, 250, 0.8}} {
+		facts, readings := slideDoor()
+		facts.Leaves[0].MassKg, facts.Leaves[1].MassKg = pounds(c.leafLb), pounds(c.otherLb)
+		v := verdictOf(t, p.Judge(facts, readings), "closing-speed")
+		if got := v.Limit.AtMost; math.Abs(got.Value-c.limitFps) > 1e-9 || got.Unit != "ft/s" || math.Abs(got.SI-c.limitFps*0.3048) > 1e-9 {
+			t.Errorf("%v lb and %v lb: limit %+v, want %v ft/s", c.leafLb, c.otherLb, got, c.limitFps)
+		}
+	}
+}
+
+func TestBeamsAloneNeedTheLongerHoldOpenTime(t *testing.T) {
+	p := embeddedPack(t, slidePack)
+	for _, c := range []struct {
+		by             Presence
+		holdS          float64
+		sensors, beams Outcome
+	}{
+		{OverheadSensor, 1.5, Passed, NotApplicable},
+		{OverheadSensorAndBeams, 1.5, Passed, NotApplicable},
+		{Beams, 1.5, NotApplicable, Failed},
+		{Beams, 2.4, NotApplicable, Failed},
+		{Beams, 2.5, NotApplicable, Passed},
+		{"", 9, NotJudged, NotJudged}, // nobody knows which: no guess
+		{NoPresence, 9, NotApplicable, NotApplicable},
+	} {
+		facts, readings := slideDoor()
+		facts.PresenceBy = c.by
+		readings["hold_open_s"] = Measured(c.holdS, "s")
+		verdicts := p.Judge(facts, readings)
+		sensors, beams := verdictOf(t, verdicts, "hold-open-sensors"), verdictOf(t, verdicts, "hold-open-beams")
+		if sensors.Outcome != c.sensors || beams.Outcome != c.beams {
+			t.Errorf("presence by %q, %v s: sensors %s, beams %s; want %s, %s", c.by, c.holdS, sensors.Outcome, beams.Outcome, c.sensors, c.beams)
+		}
+	}
+}
+
+func TestBeamHeightsAreBoundedFromBothSides(t *testing.T) {
+	p := embeddedPack(t, slidePack)
+	for _, c := range []struct {
+		lowestIn, topIn float64
+		lowest, top     Outcome
+	}{{6, 45, Passed, Passed}, {28, 55, Passed, Passed}, {5.9, 44.9, Failed, Failed}, {28.1, 55.1, Failed, Failed}} {
+		facts, readings := slideDoor()
+		facts.PresenceBy = Beams
+		readings["lowest_beam_height_m"] = Measured(*inches(c.lowestIn), "m")
+		readings["top_beam_height_m"] = Measured(*inches(c.topIn), "m")
+		verdicts := p.Judge(facts, readings)
+		if got := verdictOf(t, verdicts, "lowest-beam").Outcome; got != c.lowest {
+			t.Errorf("lowest beam at %v in: %s", c.lowestIn, got)
+		}
+		if got := verdictOf(t, verdicts, "top-beam").Outcome; got != c.top {
+			t.Errorf("top beam at %v in: %s", c.topIn, got)
+		}
+	}
+}
+
+func TestAnUnusableReadingIsNamedAndNeverJudged(t *testing.T) {
+	p := embeddedPack(t, swingPack)
+	for name, c := range map[string]struct {
+		reading Reading
+		want    Problem
+	}{
+		"not a number":  {Measured(math.NaN(), "N"), NotFinite},
+		"infinite":      {Measured(math.Inf(-1), "N"), NotFinite},
+		"pounds":        {Measured(10, "lbf"), WrongUnit},
+		"no unit":       {Measured(10, ""), WrongUnit},
+		"negative":      {Measured(-1, "N"), OutOfRange},
+		"slipped point": {Measured(15000, "N"), OutOfRange},
+		"yes":           {Answered(true), WrongKind},
+		"both":          {Reading{Number: pointer(10.0), Unit: "N", Yes: pointer(true)}, WrongKind},
+		"empty":         {Reading{}, Missing},
+	} {
+		facts, readings := swingDoor()
+		readings["stop_force_n"] = c.reading
+		v := verdictOf(t, p.Judge(facts, readings), "stop-force")
+		want := []Gap{{"stop_force_n", c.want}}
+		if v.Outcome != NotJudged || v.Reason != InputsUnusable || !slices.Equal(v.Gaps, want) {
+			t.Errorf("%s: %s %s %v, want not judged because of %v", name, v.Outcome, v.Reason, v.Gaps, want)
+		}
+		if err := CheckReading("stop_force_n", c.reading); err != want[0] {
+			t.Errorf("%s: CheckReading says %v, want %v", name, err, want[0])
+		}
+	}
+	if err := CheckReading("stop_force_lbf", Measured(10, "lbf")); err != (Gap{"stop_force_lbf", Unknown}) {
+		t.Errorf("unknown reading: %v", err)
+	}
+	if err := CheckReading("stop_force_n", Measured(66, "N")); err != nil {
+		t.Errorf("good reading: %v", err)
+	}
+}
+
+func TestAnUnusableFactIsNamedAndNeverJudged(t *testing.T) {
+	p := embeddedPack(t, swingPack)
+	for name, c := range map[string]struct {
+		change func(*Facts)
+		rule   string
+		want   []Gap
+	}{
+		"no leaves":      {func(f *Facts) { f.Leaves = nil }, "closing-time", []Gap{{"leaves", Missing}}},
+		"no mass":        {func(f *Facts) { f.Leaves[0].MassKg = nil }, "closing-time", []Gap{{"leaves[0].mass_kg", Missing}}},
+		"no second mass": {func(f *Facts) { f.Leaves = append(f.Leaves, LeafFacts{WidthM: pointer(1.0)}) }, "closing-energy", []Gap{{"leaves[1].mass_kg", Missing}}},
+		"mass is NaN":    {func(f *Facts) { f.Leaves[0].MassKg = pointer(math.NaN()) }, "closing-time", []Gap{{"leaves[0].mass_kg", NotFinite}}},
+		"width in mm":    {func(f *Facts) { f.Leaves[0].WidthM = pointer(914.0) }, "closing-time", []Gap{{"leaves[0].width_m", OutOfRange}}},
+		"no activation":  {func(f *Facts) { f.ActivationA, f.ActivationB = "", "" }, "knowing-act-only", []Gap{{"activation_a", Missing}, {"activation_b", Missing}}},
+		"odd activation": {func(f *Facts) { f.ActivationA = "wand" }, "knowing-act-only", []Gap{{"activation_a", Unknown}}},
+		"no energy":      {func(f *Facts) { f.Energy = "" }, "walk-test", []Gap{{"energy", Missing}}},
+		"odd kind":       {func(f *Facts) { f.DoorKind = "trap" }, "walk-test", []Gap{{"door_kind", Unknown}}},
+	} {
+		facts, readings := swingDoor()
+		c.change(&facts)
+		v := verdictOf(t, p.Judge(facts, readings), c.rule)
+		if v.Outcome != NotJudged || v.Reason != InputsUnusable || !slices.Equal(v.Gaps, c.want) {
+			t.Errorf("%s: %s %s %v, want not judged because of %v", name, v.Outcome, v.Reason, v.Gaps, c.want)
+		}
+	}
+}
+
+func TestAFactThatNoRuleNeedsMayStayUnknown(t *testing.T) {
+	facts, readings := swingDoor()
+	facts.Leaves[0].HeightM, facts.ClearWidthM, facts.Traffic = nil, nil, ""
+	if got := Conclude(embeddedPack(t, swingPack).Judge(facts, readings)); got != InspectionPassed {
+		t.Errorf("%s", got)
+	}
+}
+
+func TestAPackForOtherDoorsJudgesNothing(t *testing.T) {
+	facts, readings := slideDoor()
+	verdicts := embeddedPack(t, swingPack).Judge(facts, readings)
+	for _, v := range verdicts {
+		if v.Outcome != NotJudged || v.Reason != PackIsForOthers {
+			t.Errorf("%s: %s %s", v.RuleID, v.Outcome, v.Reason)
+		}
+	}
+	if got := Conclude(verdicts); got != InspectionIncomplete {
+		t.Errorf("%s", got)
+	}
+}
+
+func TestPowerAssistHasNoHoldOpenTime(t *testing.T) {
+	facts, readings := swingDoor()
+	facts.Energy = PowerAssist
+	if v := verdictOf(t, embeddedPack(t, swingPack).Judge(facts, readings), "hold-open"); v.Outcome != NotApplicable || v.Reason != RuleDoesNotApply {
+		t.Errorf("%s %s", v.Outcome, v.Reason)
+	}
+}
+
+func TestASensorMayNotOpenALowEnergyDoor(t *testing.T) {
+	for _, by := range []Activation{BySensor, BySensorOrKnowingAct} {
+		facts, readings := swingDoor()
+		facts.ActivationB = by
+		verdicts := embeddedPack(t, swingPack).Judge(facts, readings)
+		if v := verdictOf(t, verdicts, "knowing-act-only"); v.Outcome != Failed || v.Severity != Deficient {
+			t.Errorf("%s: %s %s", by, v.Outcome, v.Severity)
+		}
+	}
+}
+
+func TestUnverifiedRulesNeverFailAnInspectionAlone(t *testing.T) {
+	p := embeddedPack(t, swingPack)
+	facts, readings := swingDoor()
+	readings["closing_time_90_to_10_s"] = Measured(1, "s") // fails time and energy, both recalled
+	readings["latch_time_s"] = Measured(0, "s")
+	readings["signs_present"] = Answered(false)
+	delete(readings, "backcheck_angle_deg")
+	verdicts := p.Judge(facts, readings)
+	for _, rule := range []string{"closing-time", "closing-energy", "latch-time", "signs"} {
+		if v := verdictOf(t, verdicts, rule); v.Outcome != Failed || v.Weight != Unverified || v.Severity != Advisory {
+			t.Errorf("%s: %s %s %s, want a failure that is only advice", rule, v.Outcome, v.Weight, v.Severity)
+		}
+	}
+	if got := Conclude(verdicts); got != InspectionPassed {
+		t.Errorf("with unverified failures: %s", got)
+	}
+	readings["stop_force_n"] = Measured(100, "N")
+	if got := Conclude(p.Judge(facts, readings)); got != InspectionFailed {
+		t.Errorf("with one binding failure: %s", got)
+	}
+}
+
+func TestConclusions(t *testing.T) {
+	v := func(w Weight, o Outcome) Verdict { return Verdict{Weight: w, Outcome: o} }
+	for _, c := range []struct {
+		verdicts []Verdict
+		want     Result
+	}{
+		{nil, InspectionIncomplete},
+		{[]Verdict{v(Unverified, Passed)}, InspectionIncomplete}, // nothing that counts was judged
+		{[]Verdict{v(Binding, NotApplicable)}, InspectionIncomplete},
+		{[]Verdict{v(Binding, Passed), v(Unverified, NotJudged)}, InspectionPassed},
+		{[]Verdict{v(Binding, Passed), v(Binding, NotJudged)}, InspectionIncomplete},
+		{[]Verdict{v(Binding, NotJudged), v(Binding, Failed)}, InspectionFailed},
+	} {
+		if got := Conclude(c.verdicts); got != c.want {
+			t.Errorf("%v: %s, want %s", c.verdicts, got, c.want)
+		}
+	}
+}
+
+func TestNeededReadings(t *testing.T) {
+	names := func(kinds []ReadingKind) (names []string) {
+		for _, k := range kinds {
+			names = append(names, k.Name)
+		}
+		return names
+	}
+	p := embeddedPack(t, slidePack)
+	facts, readings := slideDoor()
+	needed := names(p.NeededReadings(facts))
+	if got := slices.Sorted(slices.Values(needed)); !slices.Equal(got, slices.Sorted(maps.Keys(readings))) {
+		t.Errorf("known door: %v", needed)
+	}
+	facts.EgressBreakout, facts.PresenceBy = pointer(false), Beams
+	needed = names(p.NeededReadings(facts))
+	if slices.Contains(needed, "breakout_force_n") || !slices.Contains(needed, "top_beam_height_m") {
+		t.Errorf("beam door without breakout: %v", needed)
+	}
+	facts.EgressBreakout = nil // unknown: better measured than forgotten
+	if needed = names(p.NeededReadings(facts)); !slices.Contains(needed, "breakout_force_n") {
+		t.Errorf("breakout unknown: %v", needed)
+	}
+	facts.Energy = LowEnergy
+	if needed = names(p.NeededReadings(facts)); needed != nil {
+		t.Errorf("door of another pack: %v", needed)
+	}
+}
+
+// anyDoor draws a door of one of the two packs with any mixture of known and unknown facts and possible readings.
+func anyDoor(t *rapid.T, swing, slide *Pack) (*Pack, Facts, map[string]Reading) {
+	p := swing
+	facts, _ := swingDoor()
+	if rapid.Bool().Draw(t, "slides") {
+		p = slide
+		facts, _ = slideDoor()
+	}
+	maybe := func(name string) bool { return rapid.IntRange(0, 9).Draw(t, name+" unknown") == 0 }
+	if maybe("mass") {
+		facts.Leaves[0].MassKg = nil
+	}
+	if maybe("activation") {
+		facts.ActivationA = ""
+	}
+	if maybe("breakout") {
+		facts.EgressBreakout = nil
+	}
+	facts.PresenceBy = rapid.SampledFrom([]Presence{"", OverheadSensor, Beams, OverheadSensorAndBeams, NoPresence}).Draw(t, "presence")
+	readings := map[string]Reading{}
+	for _, k := range Readings() {
+		switch {
+		case maybe(k.Name):
+		case k.Kind == YesNo:
+			readings[k.Name] = Answered(rapid.Bool().Draw(t, k.Name))
+		default:
+			readings[k.Name] = Measured(rapid.Float64Range(k.Min, k.Max).Draw(t, k.Name), k.Unit)
+		}
+	}
+	return p, facts, readings
+}
+
+func TestTakingAReadingAwayNeverMakesARulePass(t *testing.T) {
+	swing, slide := embeddedPack(t, swingPack), embeddedPack(t, slidePack)
+	rapid.Check(t, func(t *rapid.T) {
+		p, facts, readings := anyDoor(t, swing, slide)
+		with := p.Judge(facts, readings)
+		gone := rapid.SampledFrom(Readings()).Draw(t, "gone").Name
+		delete(readings, gone)
+		for i, without := range p.Judge(facts, readings) {
+			if without.Outcome == Passed && with[i].Outcome != Passed {
+				t.Fatalf("%s: %s with %s, passed without", without.RuleID, with[i].Outcome, gone)
+			}
+			if slices.ContainsFunc(with[i].Readings, func(u Used) bool { return u.Name == gone }) && without.Outcome != NotJudged {
+				t.Fatalf("%s rests on %s and is still %s without it", without.RuleID, gone, without.Outcome)
+			}
+		}
+	})
+}
+
+func TestABetterReadingNeverMakesAOneSidedRuleFail(t *testing.T) {
+	swing, slide := embeddedPack(t, swingPack), embeddedPack(t, slidePack)
+	rapid.Check(t, func(t *rapid.T) {
+		p, facts, readings := anyDoor(t, swing, slide)
+		kind := rapid.SampledFrom(slices.DeleteFunc(Readings(), func(k ReadingKind) bool { return k.Kind != Number })).Draw(t, "reading")
+		less := rapid.Float64Range(kind.Min, kind.Max).Draw(t, "less")
+		more := rapid.Float64Range(less, kind.Max).Draw(t, "more")
+		readings[kind.Name] = Measured(less, kind.Unit)
+		low := p.Judge(facts, readings)
+		readings[kind.Name] = Measured(more, kind.Unit)
+		for i, high := range p.Judge(facts, readings) {
+			if high.Limit == nil || low[i].Measured == nil {
+				continue
+			}
+			better, worse := high, low[i] // a limit at_least likes more of what was measured
+			if low[i].Measured.Value > high.Measured.Value {
+				better, worse = low[i], high
+			}
+			if high.Limit.AtLeast != nil && high.Limit.AtMost == nil && worse.Outcome == Passed && better.Outcome == Failed ||
+				high.Limit.AtMost != nil && high.Limit.AtLeast == nil && better.Outcome == Passed && worse.Outcome == Failed {
+				t.Fatalf("%s turns over between %+v and %+v", high.RuleID, *low[i].Measured, *high.Measured)
+			}
+		}
+	})
+}
+
+func TestTheSameDoorAlwaysGetsTheSameVerdictsFromAnyGoroutine(t *testing.T) {
+	p := embeddedPack(t, slidePack)
+	facts, readings := slideDoor()
+	delete(readings, "signs_present")
+	want := p.Judge(facts, readings)
+	var all sync.WaitGroup
+	for range 8 {
+		all.Go(func() {
+			for range 20 {
+				if diff := cmp.Diff(want, p.Judge(facts, readings)); diff != "" {
+					t.Error(diff)
+				}
+			}
+		})
+	}
+	all.Wait()
+}
+
+func ExamplePack_Judge() {
+	book, err := Embedded()
+	if err != nil {
+		panic(err)
+	}
+	pack, _ := book.PackFor(Swinging, LowEnergy)
+	facts := Facts{DoorKind: Swinging, Energy: LowEnergy}
+	for _, v := range pack.Judge(facts, map[string]Reading{"stop_force_n": Measured(66.9, "N")}) {
+		if v.RuleID == "stop-force" {
+			fmt.Printf("%s: %.2f %s, limit %v %s, %s %s\n", v.Outcome, v.Measured.Value, v.Measured.Unit, v.Limit.AtMost.Value, v.Limit.AtMost.Unit, v.Source.Standard, v.Source.Clause)
+		}
+	}
+	// Output: failed: 15.04 lbf, limit 15 lbf, ADA Accessibility Guidelines 4.13.12
+}
+
+func BenchmarkJudge(b *testing.B) {
+	p := embeddedPack(b, slidePack)
+	facts, readings := slideDoor()
+	for b.Loop() {
+		p.Judge(facts, readings)
+	}
+}

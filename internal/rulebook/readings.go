@@ -1,0 +1,128 @@
+package rulebook
+
+import (
+	"fmt"
+	"math"
+)
+
+// Answer is the kind of value that a reading has.
+type Answer string
+
+const (
+	Number Answer = "number" // a measured value in SI units
+	YesNo  Answer = "yes_no" // a check that a person answers
+)
+
+// ReadingKind is one thing that an inspection can record.
+type ReadingKind struct {
+	Name string  `json:"name"`           // ends in its unit when it is a number: latch_time_s
+	Unit string  `json:"unit,omitempty"` // SI: s, m, N, m/s or deg; empty for yes or no
+	Kind Answer  `json:"kind"`
+	Min  float64 `json:"min"` // least and greatest possible value of a number, in Unit; outside is a slip of the pen
+	Max  float64 `json:"max"`
+}
+
+// TitleKey is the message key of the reading's name.
+func (k ReadingKind) TitleKey() string { return "reading." + k.Name + ".title" }
+
+// Readings is the catalogue of everything that can be read at a door, in the order in which forms show it. Ranges are ours: wide enough for any
+// real door, narrow enough to catch a reading in the wrong unit or with a slipped decimal point.
+func Readings() []ReadingKind {
+	number := func(name, unit string, min, max float64) ReadingKind {
+		return ReadingKind{Name: name, Unit: unit, Kind: Number, Min: min, Max: max}
+	}
+	yesNo := func(name string) ReadingKind { return ReadingKind{Name: name, Kind: YesNo} }
+	return []ReadingKind{
+		number("opening_time_to_backcheck_s", "s", 0.1, 60), // or to 80 degrees, whichever comes first
+		number("backcheck_angle_deg", "deg", 0, 180),
+		number("closing_time_90_to_10_s", "s", 0.1, 60), // not the 90 to 12 of manual closers
+		number("latch_time_s", "s", 0, 60),              // the last 10 degrees
+		number("hold_open_s", "s", 0, 300),              // after the last detection, or after a powered opening without sensors
+		number("hold_open_knowing_act_s", "s", 0, 300),  // after a knowing act, on a door that has sensors elsewhere
+		number("close_speed_mps", "m/s", 0, 3),          // before the latch check, the fastest leaf
+		number("latch_check_distance_m", "m", 0, 2),     // before closed
+		number("stop_force_n", "N", 0, 1500),            // stops a moving low-energy leaf, at the latch edge
+		number("stopped_leaf_force_n", "N", 0, 1500),    // keeps a STOPPED leaf from closing; not an impact force
+		number("manual_release_force_n", "N", 0, 1500),  // without power, frees the latch
+		number("manual_set_in_motion_force_n", "N", 0, 1500),
+		number("manual_open_force_n", "N", 0, 1500), // without power, opens fully
+		number("breakout_force_n", "N", 0, 1500),
+		number("lowest_beam_height_m", "m", 0, 3),
+		number("top_beam_height_m", "m", 0, 3),
+		yesNo("walk_test_passed"),
+		yesNo("stationary_person_held"),
+		yesNo("signs_present"),
+		yesNo("breakout_sign_present"),
+		yesNo("daily_check_label_present"),
+	}
+}
+
+// Reading is one recorded value. Exactly one of Number and Yes is set.
+type Reading struct {
+	Number *float64 `json:"number,omitempty"` // in Unit
+	Unit   string   `json:"unit,omitempty"`   // the unit of the reading's kind, said again so that a mix-up is seen
+	Yes    *bool    `json:"yes,omitempty"`
+}
+
+// Measured makes the reading of a number in the SI unit of its kind.
+func Measured(value float64, unit string) Reading { return Reading{Number: &value, Unit: unit} }
+
+// Answered makes the reading of a yes or no.
+func Answered(yes bool) Reading { return Reading{Yes: &yes} }
+
+// Problem says why an input cannot be used. It is also the last part of a message key, "rulebook.problem.<problem>".
+type Problem string
+
+const (
+	Missing    Problem = "missing"
+	Unknown    Problem = "unknown" // no reading or value of that name
+	NotFinite  Problem = "not_finite"
+	WrongUnit  Problem = "wrong_unit"
+	WrongKind  Problem = "wrong_kind" // a number where yes or no is asked, or the other way round
+	OutOfRange Problem = "out_of_range"
+)
+
+// Gap names one input that cannot be used and says why.
+type Gap struct {
+	Name    string  `json:"name"` // a reading, or a fact as expressions name it: leaves[0].mass_kg
+	Problem Problem `json:"problem"`
+}
+
+func (g Gap) Error() string { return fmt.Sprintf("%s: %s", g.Name, g.Problem) }
+
+// CheckReading says whether a reading of that name may have that value. The error is a Gap.
+func CheckReading(name string, r Reading) error {
+	for _, k := range Readings() {
+		if k.Name == name {
+			if p := k.problem(r); p != "" {
+				return Gap{name, p}
+			}
+			return nil
+		}
+	}
+	return Gap{name, Unknown}
+}
+
+func (k ReadingKind) problem(r Reading) Problem {
+	switch {
+	case r.Number == nil && r.Yes == nil:
+		return Missing
+	case (k.Kind == Number) != (r.Number != nil), r.Number != nil && r.Yes != nil:
+		return WrongKind
+	case r.Unit != k.Unit:
+		return WrongUnit
+	case k.Kind == YesNo:
+		return ""
+	}
+	return numberProblem(*r.Number, k.Min, k.Max)
+}
+
+func numberProblem(v, min, max float64) Problem {
+	switch {
+	case math.IsNaN(v) || math.IsInf(v, 0):
+		return NotFinite
+	case v < min || v > max:
+		return OutOfRange
+	}
+	return ""
+}
