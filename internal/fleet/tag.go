@@ -1,10 +1,12 @@
 package fleet
 
 import (
-	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"unicode"
+
+	"lintel.example/lintel/internal/fault"
 )
 
 // Tag names a door for people: seven digits and a check digit (ISO/IEC 7064, MOD 11,10), kept as eight bare
@@ -21,41 +23,33 @@ const (
 	lastTagNumber   = 9_999_999
 )
 
-// What can be wrong with a tag. Whoever reads a tag from people answers with one of these.
-var (
-	ErrTagLength     = errors.New("a door tag has eight digits")
-	ErrTagCharacter  = errors.New("a door tag has digits only")
-	ErrTagCheckDigit = errors.New("the check digit of the door tag does not fit: one digit is wrong, or two are swapped")
-	ErrTagNumber     = errors.New("a door's number is between 1 and 9999999")
-)
-
 // ParseTag reads a tag as people write it: spaces, hyphens and dots may stand anywhere between the digits.
-// The error is one of ErrTagLength, ErrTagCharacter, ErrTagCheckDigit, ErrTagNumber. It does not say which digit
-// would fit: a tag that was corrected by guessing names some other door.
+// The error is a fault: tag_length, tag_character, tag_check_digit or tag_number. It does not say which digit would
+// fit: a tag that was corrected by guessing names some other door.
 func ParseTag(text string) (Tag, error) {
 	var digits strings.Builder
 	for _, r := range text {
 		switch {
 		case r >= '0' && r <= '9':
 			if digits.Len() == tagDigits {
-				return "", ErrTagLength
+				return "", fault.New(fault.Invalid, "tag_length")
 			}
 			digits.WriteRune(r)
 		case separatesTagDigits(r):
 		default:
-			return "", fmt.Errorf("%w, not %q", ErrTagCharacter, r)
+			return "", fault.New(fault.Invalid, "tag_character", "character", strconv.QuoteRune(r))
 		}
 	}
 	if digits.Len() != tagDigits {
-		return "", fmt.Errorf("%w, not %d", ErrTagLength, digits.Len())
+		return "", fault.New(fault.Invalid, "tag_length")
 	}
 	tag := digits.String()
 	number, check := tag[:tagNumberDigits], tag[tagNumberDigits]
 	if mod11_10(number) != check {
-		return "", ErrTagCheckDigit
+		return "", fault.New(fault.Invalid, "tag_check_digit")
 	}
 	if number == strings.Repeat("0", tagNumberDigits) {
-		return "", ErrTagNumber
+		return "", fault.New(fault.Invalid, "tag_number")
 	}
 	return Tag(tag), nil
 }
@@ -68,7 +62,7 @@ func separatesTagDigits(r rune) bool {
 // TagFor gives the tag of the door with this number, 1 to 9,999,999.
 func TagFor(number int64) (Tag, error) {
 	if number < 1 || number > lastTagNumber {
-		return "", fmt.Errorf("%w, not %d", ErrTagNumber, number)
+		return "", fault.New(fault.Invalid, "tag_number")
 	}
 	digits := fmt.Sprintf("%0*d", tagNumberDigits, number)
 	return Tag(digits + string(mod11_10(digits))), nil

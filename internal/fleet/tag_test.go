@@ -1,11 +1,12 @@
 package fleet
 
 import (
-	"errors"
 	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"lintel.example/lintel/internal/fault"
 )
 
 // Numbers that others published with a MOD 11,10 check digit as their last digit.
@@ -48,28 +49,28 @@ func TestTagIsReadAsPeopleWriteIt(t *testing.T) {
 func TestWrongTagIsRefusedWithItsReason(t *testing.T) {
 	for _, c := range []struct {
 		text string
-		want error
+		want string
 	}{
-		{"", ErrTagLength},
-		{"1234 567", ErrTagLength},
-		{"1234 5672 1", ErrTagLength},
-		{strings.Repeat("1", 1000), ErrTagLength},
-		{"1234 567Z", ErrTagCharacter},
-		{"1234_5672", ErrTagCharacter},
-		{"١٢٣٤٥٦٧٢", ErrTagCharacter},
-		{"1234 567\x00", ErrTagCharacter},
-		{"\xff1234567", ErrTagCharacter},
-		{"1234 5674", ErrTagCheckDigit},
-		{"1324 5672", ErrTagCheckDigit},
-		{"0000 000" + string(mod11_10("0000000")), ErrTagNumber},
+		{"", "tag_length"},
+		{"1234 567", "tag_length"},
+		{"1234 5672 1", "tag_length"},
+		{strings.Repeat("1", 1000), "tag_length"},
+		{"1234 567Z", "tag_character"},
+		{"1234_5672", "tag_character"},
+		{"١٢٣٤٥٦٧٢", "tag_character"},
+		{"1234 567\x00", "tag_character"},
+		{"\xff1234567", "tag_character"},
+		{"1234 5674", "tag_check_digit"},
+		{"1324 5672", "tag_check_digit"},
+		{"0000 000" + string(mod11_10("0000000")), "tag_number"},
 	} {
-		if got, err := ParseTag(c.text); !errors.Is(err, c.want) || got != "" {
-			t.Errorf("ParseTag(%q) = %q, %v; want error %v", c.text, string(got), err, c.want)
+		if got, err := ParseTag(c.text); !fault.Is(err, c.want) || got != "" {
+			t.Errorf("ParseTag(%q) = %q, %v; want the fault %s", c.text, string(got), err, c.want)
 		}
 	}
 	for _, number := range []int64{0, -1, 10_000_000, 1 << 40} {
-		if got, err := TagFor(number); !errors.Is(err, ErrTagNumber) || got != "" {
-			t.Errorf("TagFor(%d) = %q, %v; want ErrTagNumber", number, string(got), err)
+		if got, err := TagFor(number); !fault.Is(err, "tag_number") || got != "" {
+			t.Errorf("TagFor(%d) = %q, %v; want tag_number", number, string(got), err)
 		}
 	}
 }

@@ -1,0 +1,128 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"net/http"
+	"runtime/debug"
+	"strings"
+	"time"
+
+	"github.com/go-chi/chi/v5"
+	"github.com/go-chi/chi/v5/middleware"
+
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/identity"
+)
+
+type contextKey int
+
+const (
+	keyRequestID contextKey = iota
+	keyAccess
+)
+
+// access is what the request's secret led to: an actor, or why there is none.
+type access struct {
+	actor identity.Actor
+	err   error
+}
+
+// sessionCookie is the name of the cookie that holds a session's secret. The __Host- prefix binds it to https,
+// to this host and to the whole of it.
+const sessionCookie = "__Host-lintel"
+
+// authenticate finds out who is asking. It refuses nothing: each operation says what it needs.
+func (a *API) authenticate(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		var who access
+		secret, found := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer ")
+		if !found {
+			if c, err := r.Cookie(sessionCookie); err == nil {
+				secret, found = c.Value, true
+			}
+		}
+		if found {
+			who.actor, who.err = a.People.Authenticate(r.Context(), secret)
+		} else {
+			who.err = fault.New(fault.Unauthenticated, "sign_in_needed")
+		}
+		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), keyAccess, who)))
+	})
+}
+
+// allow gives the actor of the request when the action is theirs to do.
+func (a *API) allow(ctx context.Context, action identity.Action) (identity.Actor, error) {
+	if action == actPublic {
+		return identity.Actor{}, nil
+	}
+	who, ok := ctx.Value(keyAccess).(access)
+	if !ok {
+		return identity.Actor{}, errors.New("no access in the context: the middleware is missing")
+	}
+	if who.err != nil {
+		return identity.Actor{}, who.err
+	}
+	if !who.actor.May(action) {
+		if who.actor.MustChangePassword {
+			return identity.Actor{}, fault.New(fault.Forbidden, "password_change_needed")
+		}
+		return identity.Actor{}, fault.New(fault.Forbidden, "not_allowed", "action", string(action))
+	}
+	return who.actor, nil
+}
+
+func requestID(ctx context.Context) string {
+	id, _ := ctx.Value(keyRequestID).(string)
+	return id
+}
+
+// identify gives every request an id of ours; what a client sends under that name is not trusted.
+func (a *API) identify(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		id := a.NewID().String()
+		w.Header().Set("X-Request-Id", id)
+		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), keyRequestID, id)))
+	})
+}
+
+// logRequests writes one line a request: the route's pattern and never the query, which may hold what people search for.
+func (a *API) logRequests(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		began := a.Now()
+		ww := middleware.NewWrapResponseWriter(w, r.ProtoMajor)
+		next.ServeHTTP(ww, r)
+		a.Log.LogAttrs(r.Context(), slog.LevelInfo, "request", slog.String("request_id", requestID(r.Context())),
+			slog.String("method", r.Method), slog.String("route", chi.RouteContext(r.Context()).RoutePattern()),
+			slog.Int("status", ww.Status()), slog.Int("bytes", ww.BytesWritten()), slog.Duration("took", a.Now().Sub(began).Round(time.Microsecond)))
+	})
+}
+
+// recover answers a panic with a problem and logs where it came from.
+func (a *API) recover(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		defer func() {
+			if p := recover(); p != nil {
+				if p == http.ErrAbortHandler {
+					panic(p)
+				}
+				a.Log.ErrorContext(r.Context(), "panic", "request_id", requestID(r.Context()), "panic", p, "stack", string(debug.Stack()))
+				a.write(w, r, http.StatusInternalServerError, fault.New(0, "internal"))
+			}
+		}()
+		next.ServeHTTP(w, r)
+	})
+}
+
+// secure sets the headers that every answer carries.
+func secure(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'")
+		h.Set("Cache-Control", "no-store")
+		next.ServeHTTP(w, r)
+	})
+}

@@ -1,0 +1,177 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"net/http"
+	"regexp"
+	"strings"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/words"
+)
+
+// Problem is the answer to everything that fails: RFC 9457 problem details with our stable code.
+type Problem struct {
+	Type      string        `json:"type,omitempty" format:"uri-reference" doc:"About:blank: the code tells more."`
+	Title     string        `json:"title" doc:"The status in words."`
+	Status    int           `json:"status"`
+	Detail    string        `json:"detail" doc:"What is wrong, for people."`
+	Code      string        `json:"code" doc:"What is wrong, for programs; stable."`
+	RequestID string        `json:"request_id,omitempty" doc:"Quote it when you ask for help."`
+	Errors    []MemberFault `json:"errors,omitempty" doc:"Each member at fault."`
+}
+
+// MemberFault is what is wrong with one member of a request.
+type MemberFault struct {
+	Code      string `json:"code"`
+	Detail    string `json:"detail"`
+	Pointer   string `json:"pointer,omitempty" doc:"RFC 6901 pointer into the body, as a fragment."`
+	Parameter string `json:"parameter,omitempty" doc:"Name of the path, query or header parameter."`
+}
+
+// Error implements error.
+func (p *Problem) Error() string { return p.Code + ": " + p.Detail }
+
+// GetStatus tells huma the status.
+func (p *Problem) GetStatus() int { return p.Status }
+
+// ContentType makes JSON answers problem+json.
+func (p *Problem) ContentType(ct string) string {
+	if ct == "application/json" {
+		return "application/problem+json"
+	}
+	return ct
+}
+
+func statusOf(k fault.Kind) int {
+	switch k {
+	case fault.Invalid:
+		return http.StatusUnprocessableEntity
+	case fault.Unauthenticated:
+		return http.StatusUnauthorized
+	case fault.Forbidden:
+		return http.StatusForbidden
+	case fault.NotFound:
+		return http.StatusNotFound
+	case fault.Conflict:
+		return http.StatusConflict
+	case fault.PreconditionFailed:
+		return http.StatusPreconditionFailed
+	case fault.PreconditionRequired:
+		return http.StatusPreconditionRequired
+	case fault.TooLarge:
+		return http.StatusRequestEntityTooLarge
+	case fault.TooMany:
+		return http.StatusTooManyRequests
+	case fault.Unavailable:
+		return http.StatusServiceUnavailable
+	}
+	return http.StatusInternalServerError
+}
+
+// problem is the one border where errors become answers: a fault is told, anything else is logged and the
+// outside gets a fixed sentence.
+func (a *API) problem(ctx context.Context, err error) error {
+	faults := fault.Of(err)
+	if len(faults) == 0 {
+		var ours *Problem
+		switch {
+		case errors.As(err, &ours):
+			return ours
+		case ctx.Err() != nil:
+			a.Log.WarnContext(ctx, "request ended early", "request_id", requestID(ctx), "err", err)
+			faults = fault.List{fault.New(fault.Unavailable, "out_of_time")}
+		default:
+			a.Log.ErrorContext(ctx, "internal", "request_id", requestID(ctx), "err", err)
+			return newProblem(ctx, a.Words, http.StatusInternalServerError, fault.List{fault.New(0, "internal")})
+		}
+	}
+	if cause := errors.Unwrap(faults[0]); cause != nil {
+		a.Log.InfoContext(ctx, "refused", "request_id", requestID(ctx), "code", faults[0].Code, "err", cause)
+	}
+	p := newProblem(ctx, a.Words, statusOf(faults[0].Kind), faults)
+	if p.Status == http.StatusServiceUnavailable || p.Status == http.StatusTooManyRequests {
+		return huma.ErrorWithHeaders(p, http.Header{"Retry-After": {"2"}})
+	}
+	return p
+}
+
+func newProblem(ctx context.Context, catalogue *words.Catalogue, status int, faults fault.List) *Problem {
+	texts := catalogue.Printer("en", words.Metric)
+	p := &Problem{Title: http.StatusText(status), Status: status, RequestID: requestID(ctx),
+		Code: faults[0].Code, Detail: texts.T("problem."+faults[0].Code, faults[0].Args...)}
+	for _, f := range faults {
+		if f.Pointer != "" {
+			p.Errors = append(p.Errors, MemberFault{Code: f.Code, Detail: texts.T("problem."+f.Code, f.Args...), Pointer: "#" + f.Pointer})
+		}
+	}
+	if len(faults) > 1 {
+		p.Code, p.Detail = "body_invalid", texts.T("problem.body_invalid", "count", len(faults))
+	}
+	return p
+}
+
+// bodyProblem turns what huma noticed about the shape of a request into a problem, without the values.
+func bodyProblem(ctx context.Context, catalogue *words.Catalogue, status int, message string, errs []error) huma.StatusError {
+	texts := catalogue.Printer("en", words.Metric)
+	code := map[int]string{
+		http.StatusBadRequest: "body_unreadable", http.StatusRequestEntityTooLarge: "body_too_large",
+		http.StatusUnsupportedMediaType: "media_type_unsupported", http.StatusNotAcceptable: "not_acceptable",
+		http.StatusUnprocessableEntity: "body_invalid", http.StatusRequestTimeout: "out_of_time",
+	}[status]
+	if code == "" {
+		status, code, errs = http.StatusInternalServerError, "internal", nil
+	}
+	p := &Problem{Title: http.StatusText(status), Status: status, RequestID: requestID(ctx), Code: code,
+		Detail: texts.T("problem."+code, "count", len(errs))}
+	for _, err := range errs {
+		var d *huma.ErrorDetail
+		if !errors.As(err, &d) {
+			p.Errors = append(p.Errors, MemberFault{Code: code, Detail: firstLine(err.Error())})
+			continue
+		}
+		m := MemberFault{Code: "member_invalid", Detail: d.Message}
+		where, rest, _ := strings.Cut(d.Location, ".")
+		if where == "body" {
+			m.Pointer = "#" + pointerOf(rest)
+		} else {
+			m.Parameter = rest
+		}
+		p.Errors = append(p.Errors, m)
+	}
+	return p
+}
+
+var locationStep = regexp.MustCompile(`[^.\[\]]+`)
+
+// pointerOf turns huma's `leaves[0].width_m` into /leaves/0/width_m.
+func pointerOf(location string) string {
+	var b strings.Builder
+	for _, step := range locationStep.FindAllString(location, -1) {
+		b.WriteString("/" + strings.NewReplacer("~", "~0", "/", "~1").Replace(step))
+	}
+	return b.String()
+}
+
+func firstLine(s string) string {
+	line, _, _ := strings.Cut(s, "\n")
+	return line
+}
+
+// plain answers a fault where no operation is involved.
+func (a *API) plain(f *fault.Error) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) { a.write(w, r, statusOf(f.Kind), f) }
+}
+
+func (a *API) write(w http.ResponseWriter, r *http.Request, status int, f *fault.Error) {
+	w.Header().Set("Content-Type", "application/problem+json")
+	if status == http.StatusServiceUnavailable {
+		w.Header().Set("Retry-After", "2")
+	}
+	w.WriteHeader(status)
+	_ = json.NewEncoder(w).Encode(newProblem(r.Context(), a.Words, status, fault.List{f}))
+}

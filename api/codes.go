@@ -1,0 +1,3 @@
+package api
+
+func (a *API) codes() {}

@@ -1,0 +1,134 @@
+package fleet
+
+import (
+	"context"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"github.com/google/uuid"
+	"golang.org/x/text/unicode/norm"
+
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
+)
+
+// Parts are what the use-cases are given from outside.
+type Parts struct {
+	Store Transactor
+	Book  *rulebook.Book
+	Keys  *identity.Keyring // nil: codes can be neither set nor revealed
+	Now   func() time.Time
+	NewID func() uuid.UUID // UUIDv7
+}
+
+// Fleet holds the use-cases. Each changes or reads the register in one transaction.
+type Fleet struct {
+	Parts
+}
+
+// New makes the use-cases from their parts.
+func New(parts Parts) *Fleet { return &Fleet{parts} }
+
+// Transactor opens transactions in the sight of an actor. f may run again after a serialization failure or a
+// deadlock: it does nothing outside the database, and gives its results to variables of the caller.
+type Transactor interface {
+	InTx(ctx context.Context, by identity.Actor, f func(context.Context, Tx) error) error
+	// InTxReadOnly may be served by a standby.
+	InTxReadOnly(ctx context.Context, by identity.Actor, f func(context.Context, Tx) error) error
+}
+
+// Tx is what the use-cases need of storage inside a transaction. Every method that looks for one thing answers
+// a fault of kind NotFound when it is not there or not in the actor's sight.
+type Tx interface {
+	customerRows
+	changeRows
+	siteRows
+	partyRows
+	codeRows
+	catalogueRows
+	doorRows
+	componentRows
+	revisionRows
+	findingRows
+	planRows
+	workOrderRows
+	jobRunRows
+	visitRows
+	photoRows
+	consequenceRows
+	noticeRows
+	reportRows
+}
+
+// changeRows keeps every state that an unversioned thing was given.
+type changeRows interface {
+	InsertChange(ctx context.Context, c Change) error
+}
+
+// Change is one state that a customer, party, site, standing or plan was given.
+type Change struct {
+	ChangeID    uuid.UUID
+	At          time.Time
+	PersonID    uuid.UUID
+	SubjectKind string
+	SubjectID   uuid.UUID
+	Body        any // kept as JSON
+}
+
+// record writes a change into the log.
+func (f *Fleet) record(ctx context.Context, tx Tx, by identity.Actor, kind string, id uuid.UUID, body any) error {
+	return tx.InsertChange(ctx, Change{ChangeID: f.NewID(), At: f.Now(), PersonID: by.PersonID, SubjectKind: kind, SubjectID: id, Body: body})
+}
+
+// Page asks for a part of a list: at most Limit things after the key of the last one seen.
+type Page struct {
+	After string // what the list gave as Next, "" for the beginning
+	Limit int
+}
+
+// checkVersion decides what a PUT of something that exists may do: ifMatch is the version that the caller last
+// saw, 0 when it named none.
+func checkVersion(ifMatch, present int) error {
+	switch ifMatch {
+	case present:
+		return nil
+	case 0:
+		return fault.New(fault.PreconditionRequired, "version_required")
+	}
+	return fault.New(fault.PreconditionFailed, "version_differs")
+}
+
+// tidy brings free text into one form (NFC, no surrounding space) when it is taken in, because sealing never does.
+func tidy(text *string) { *text = norm.NFC.String(strings.TrimSpace(*text)) }
+
+// checkText adds what is wrong with a text of least to greatest characters.
+func checkText(faults *fault.List, pointer, text string, least, greatest int) {
+	n := utf8.RuneCountInString(text)
+	switch {
+	case !utf8.ValidString(text):
+		faults.Add(pointer, "text_not_utf8")
+	case n < least && n == 0:
+		faults.Add(pointer, "text_missing")
+	case n < least || n > greatest:
+		faults.Add(pointer, "text_length", "least", least, "greatest", greatest)
+	case strings.ContainsFunc(text, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' }):
+		faults.Add(pointer, "text_binary")
+	}
+}
+
+// checkOneOf adds a fault when a word is not one of those allowed.
+func checkOneOf[T ~string](faults *fault.List, pointer string, word T, allowed ...T) {
+	for _, a := range allowed {
+		if word == a {
+			return
+		}
+	}
+	words := make([]string, len(allowed))
+	for i, a := range allowed {
+		words[i] = string(a)
+	}
+	faults.Add(pointer, "word_unknown", "word", string(word), "allowed", strings.Join(words, ", "))
+}

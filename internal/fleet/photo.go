@@ -1,0 +1,3 @@
+package fleet
+
+type photoRows interface{}

@@ -1,0 +1,3 @@
+package fleet
+
+type siteRows interface{}

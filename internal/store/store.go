@@ -1,0 +1,252 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+)
+
+// Store is PostgreSQL as the rooms above see it.
+type Store struct {
+	pool   *pgxpool.Pool
+	prefix string // of the database roles that Setup made
+	pause  func(context.Context, time.Duration) error
+}
+
+// New makes a store on a pool that logs in as the role {prefix}_app, which has no rights of its own.
+func New(pool *pgxpool.Pool, prefix string) *Store {
+	return &Store{pool: pool, prefix: prefix, pause: sleep}
+}
+
+// Tx is one transaction in the sight of one actor. Its methods are in the files of their resources.
+type Tx struct {
+	tx     pgx.Tx
+	prefix string
+	role   string
+}
+
+var _ fleet.Tx = (*Tx)(nil)
+
+// InTx runs f in a transaction that sees and may change what the actor may.
+func (s *Store) InTx(ctx context.Context, by identity.Actor, f func(context.Context, fleet.Tx) error) error {
+	return s.inTx(ctx, pgx.TxOptions{}, scopeOf(by), func(ctx context.Context, tx *Tx) error { return f(ctx, tx) })
+}
+
+// InTxReadOnly runs f in a transaction that PostgreSQL itself keeps from writing.
+func (s *Store) InTxReadOnly(ctx context.Context, by identity.Actor, f func(context.Context, fleet.Tx) error) error {
+	return s.inTx(ctx, pgx.TxOptions{AccessMode: pgx.ReadOnly}, scopeOf(by), func(ctx context.Context, tx *Tx) error { return f(ctx, tx) })
+}
+
+// scope is what a transaction runs as: a database role and, for persons who are not staff, what they see.
+type scope struct {
+	role             string // without the prefix
+	customers, sites []uuid.UUID
+}
+
+func scopeOf(by identity.Actor) scope {
+	switch {
+	case by.Role.Staff() && by.ScopeKind == identity.ScopeAll:
+		return scope{role: "staff"}
+	case by.ScopeKind == identity.ScopeCustomers:
+		return scope{role: "customer", customers: by.Customers}
+	default: // whoever has no sites sees nothing
+		return scope{role: "site", sites: by.Sites}
+	}
+}
+
+// setScope makes role and scope hold until the end of the transaction, in one round trip.
+const sqlSetScope = `-- set_scope
+select set_config('role', @role, true), set_config('lintel.customers', @customers, true), set_config('lintel.sites', @sites, true)`
+
+func (t *Tx) setScope(ctx context.Context, sc scope) error {
+	t.role = sc.role
+	_, err := t.tx.Exec(ctx, sqlSetScope, pgx.StrictNamedArgs{
+		"role": t.prefix + "_" + sc.role, "customers": uuidArray(sc.customers), "sites": uuidArray(sc.sites)})
+	if err != nil {
+		return fmt.Errorf("set_scope: %w", err)
+	}
+	return nil
+}
+
+// asRole runs f as another database role and comes back, for the queue, which no person's role may touch.
+func (t *Tx) asRole(ctx context.Context, role string, f func() error) error {
+	before := t.role
+	if err := t.setRole(ctx, role); err != nil {
+		return err
+	}
+	if err := f(); err != nil {
+		return err // the transaction is lost in any case
+	}
+	return t.setRole(ctx, before)
+}
+
+const sqlSetRole = `-- set_role
+select set_config('role', @role, true)`
+
+func (t *Tx) setRole(ctx context.Context, role string) error {
+	if _, err := t.tx.Exec(ctx, sqlSetRole, pgx.StrictNamedArgs{"role": t.prefix + "_" + role}); err != nil {
+		return fmt.Errorf("set_role: %w", err)
+	}
+	t.role = role
+	return nil
+}
+
+// uuidArray writes ids as a PostgreSQL array literal; no ids is the empty array, which matches nothing.
+func uuidArray(ids []uuid.UUID) string {
+	texts := make([]string, len(ids))
+	for i, id := range ids {
+		texts[i] = id.String()
+	}
+	return "{" + strings.Join(texts, ",") + "}"
+}
+
+// tries is how often a transaction is run in all when PostgreSQL asks for it to be run again.
+const tries = 5
+
+func (s *Store) inTx(ctx context.Context, opts pgx.TxOptions, sc scope, f func(context.Context, *Tx) error) error {
+	for try := 1; ; try++ {
+		err := s.once(ctx, opts, sc, f)
+		if err == nil || try == tries || !again(err) {
+			return told(err)
+		}
+		if err := s.pause(ctx, time.Duration(10+rand.IntN(10<<try))*time.Millisecond); err != nil {
+			return err
+		}
+	}
+}
+
+func (s *Store) once(ctx context.Context, opts pgx.TxOptions, sc scope, f func(context.Context, *Tx) error) error {
+	return pgx.BeginTxFunc(ctx, s.pool, opts, func(tx pgx.Tx) error {
+		t := &Tx{tx: tx, prefix: s.prefix}
+		if err := t.setScope(ctx, sc); err != nil {
+			return err
+		}
+		return f(ctx, t)
+	})
+}
+
+func sleep(ctx context.Context, d time.Duration) error {
+	select {
+	case <-ctx.Done():
+		return context.Cause(ctx)
+	case <-time.After(d):
+		return nil
+	}
+}
+
+// again tells whether PostgreSQL asks for the whole transaction to be run again: serialization failure, deadlock.
+func again(err error) bool {
+	var e *pgconn.PgError
+	return errors.As(err, &e) && (e.Code == "40001" || e.Code == "40P01")
+}
+
+// told turns what PostgreSQL says into faults for people where a caller can cause it. Constraint names are ours,
+// and chosen for this; the text never names the other row.
+func told(err error) error {
+	var e *pgconn.PgError
+	if err == nil || !errors.As(err, &e) {
+		return err
+	}
+	if f, ok := faultOf()[e.ConstraintName]; ok {
+		return f.Because(err)
+	}
+	switch {
+	case strings.HasPrefix(e.Code, "57P"), strings.HasPrefix(e.Code, "08"), strings.HasPrefix(e.Code, "53"), e.Code == "55P03", e.Code == "57014":
+		return fault.New(fault.Unavailable, "database_unavailable").Because(err)
+	}
+	return err
+}
+
+// faultOf names the fault of every constraint that a caller can break in spite of the checks in fleet.
+func faultOf() map[string]*fault.Error {
+	return map[string]*fault.Error{
+		"site_customer_fk":                fault.At("/customer_id", "customer_not_found"),
+		"door_site_fk":                    fault.At("/site_id", "site_of_other_customer"),
+		"door_tag_key":                    {Kind: fault.Conflict, Code: "tag_taken", Pointer: "/tag"},
+		"component_model_fk":              fault.At("/model_id", "model_not_found"),
+		"component_version_wired_fk":      fault.At("/wired_to", "component_of_other_door"),
+		"revision_antenna_fk":             fault.At("/antenna_id", "antenna_not_found"),
+		"revision_accessory_accessory_fk": fault.At("/accessories", "accessory_not_found"),
+		"device_model_name_key":           {Kind: fault.Conflict, Code: "model_name_taken", Pointer: "/name"},
+		"accessory_name_key":              {Kind: fault.Conflict, Code: "accessory_name_taken", Pointer: "/name"},
+		"site_party_party_fk":             fault.At("/party_id", "party_not_found"),
+		"person_email_key":                {Kind: fault.Conflict, Code: "email_taken", Pointer: "/email"},
+		"person_customer_customer_fk":     fault.At("/customers", "customer_not_found"),
+		"person_site_site_fk":             fault.At("/sites", "site_not_found"),
+		"inspection_plan_active_key":      {Kind: fault.Conflict, Code: "plan_exists"},
+		"work_order_assigned_fk":          fault.At("/assigned_to", "person_not_found"),
+	}
+}
+
+// notFound turns "no row" into the fault of the thing looked for.
+func notFound(err error, query, code string) error {
+	if errors.Is(err, pgx.ErrNoRows) {
+		return fault.New(fault.NotFound, code)
+	}
+	return fmt.Errorf("%s: %w", query, err)
+}
+
+// query runs a statement and collects its rows; name is the statement's own, for the log.
+func query[R any](ctx context.Context, t *Tx, name, sql string, args pgx.StrictNamedArgs) ([]R, error) {
+	rows, err := t.tx.Query(ctx, sql, args)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	list, err := pgx.CollectRows(rows, pgx.RowToStructByName[R])
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return list, nil
+}
+
+// queryOne runs a statement that gives one row; none is a NotFound fault with the code given.
+func queryOne[R any](ctx context.Context, t *Tx, name, sql string, args pgx.StrictNamedArgs, code string) (R, error) {
+	rows, err := t.tx.Query(ctx, sql, args)
+	if err != nil {
+		var none R
+		return none, fmt.Errorf("%s: %w", name, err)
+	}
+	r, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[R])
+	if err != nil {
+		return r, notFound(err, name, code)
+	}
+	return r, nil
+}
+
+// exec runs a statement and gives the number of rows that it touched.
+func exec(ctx context.Context, t *Tx, name, sql string, args pgx.StrictNamedArgs) (int64, error) {
+	tag, err := t.tx.Exec(ctx, sql, args)
+	if err != nil {
+		return 0, fmt.Errorf("%s: %w", name, err)
+	}
+	return tag.RowsAffected(), nil
+}
+
+// expectOne turns "no row was touched" into a conflict: somebody else changed it in between.
+func expectOne(touched int64, err error) error {
+	if err == nil && touched != 1 {
+		return fault.New(fault.PreconditionFailed, "version_differs")
+	}
+	return err
+}
+
+// each turns rows into domain values.
+func each[R, D any](rows []R, turn func(R) D) []D {
+	list := make([]D, len(rows))
+	for i, r := range rows {
+		list[i] = turn(r)
+	}
+	return list
+}
