@@ -1,0 +1,176 @@
+package field
+
+import (
+	"fmt"
+	"math"
+)
+
+// Mount is where a device stands in the frame of its side and where it aims.
+type Mount struct {
+	HeightM  float64 // above the finished floor, 0.3 to 12
+	TiltDeg  float64 // from straight down (0) to the horizontal (90)
+	YawDeg   float64 // about the vertical, positive towards +x, −180 to 180
+	OffsetXM float64 // −20 to 20
+	OffsetYM float64 // from the mid-plane of the closed leaf, −20 to 20
+}
+
+// Antenna is described by its full half-power beamwidths.
+type Antenna struct {
+	AzimuthBeamwidthDeg   float64 // 1 to 180
+	ElevationBeamwidthDeg float64 // 1 to 180
+	AttenuationLimitDB    float64 // one-way attenuation that no direction exceeds, 3 to 60
+	BoresightRangeM       float64 // on the axis at full reach, 0.1 to 50
+}
+
+// Device is a mounted, set motion sensor with what its accessories do to it. The zero value is not valid; Apply adds
+// accessories.
+type Device struct {
+	Mount
+	Antenna
+	ReachDB float64 // change of sensitivity relative to full reach, −60 to 0
+	LossDB  float64 // insertion loss of covers, one way; the echo suffers it twice
+	Cuts    []Cut   // what accessories hide
+}
+
+// Cut is an opaque edge near the device: a plane through the sensor beyond which nothing is seen. The edge is level and at
+// right angles to the direction YawDeg; what lies in that direction at more than AngleDeg from straight down is hidden.
+type Cut struct {
+	YawDeg   float64 // −180 to 180
+	AngleDeg float64 // 0 (straight down) to 90 (the horizontal)
+}
+
+// InputError says which member of the input is at fault.
+type InputError struct {
+	Member string // as in the line protocol: height_m
+	Reason string
+}
+
+// Error implements error.
+func (e *InputError) Error() string { return e.Member + " " + e.Reason }
+
+// limit is what a member may be.
+type limit struct {
+	member   string
+	low, top float64
+}
+
+// The limits of every member that describes a device.
+var (
+	limitHeight    = limit{"height_m", 0.3, 12}
+	limitTilt      = limit{"tilt_deg", 0, 90}
+	limitYaw       = limit{"yaw_deg", -180, 180}
+	limitOffsetX   = limit{"offset_x_m", -20, 20}
+	limitOffsetY   = limit{"offset_y_m", -20, 20}
+	limitAzimuth   = limit{"azimuth_beamwidth_deg", 1, 180}
+	limitElevation = limit{"elevation_beamwidth_deg", 1, 180}
+	limitCap       = limit{"attenuation_limit_db", 3, 60}
+	limitRange     = limit{"boresight_range_m", 0.1, 50}
+	limitReach     = limit{"reach_db", -60, 0}
+	limitLoss      = limit{"loss_db", 0, 30}
+	limitCutAngle  = limit{"cut_angle_deg", 0, 90}
+	limitCutYaw    = limit{"cut_yaw_deg", -180, 180}
+)
+
+// check gives an *InputError when v is outside the limit or no number.
+func (l limit) check(v float64) error {
+	if v >= l.low && v <= l.top {
+		return nil
+	}
+	return &InputError{l.member, fmt.Sprintf("must be from %g to %g, not %g", l.low, l.top, v)}
+}
+
+// Validate gives an *InputError for the first member outside its limits.
+func (d Device) Validate() error {
+	for _, m := range []struct {
+		limit
+		v float64
+	}{
+		{limitHeight, d.HeightM}, {limitTilt, d.TiltDeg}, {limitYaw, d.YawDeg},
+		{limitOffsetX, d.OffsetXM}, {limitOffsetY, d.OffsetYM},
+		{limitAzimuth, d.AzimuthBeamwidthDeg}, {limitElevation, d.ElevationBeamwidthDeg},
+		{limitCap, d.AttenuationLimitDB}, {limitRange, d.BoresightRangeM},
+		{limitReach, d.ReachDB}, {limitLoss, d.LossDB},
+	} {
+		if err := m.check(m.v); err != nil {
+			return err
+		}
+	}
+	for _, c := range d.Cuts {
+		if err := limitCutYaw.check(c.YawDeg); err != nil {
+			return err
+		}
+		if err := limitCutAngle.check(c.AngleDeg); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Point is a place in the frame of a side, in metres.
+type Point struct{ X, Y, Z float64 }
+
+// Volume is anything that senses in space, whatever its principle.
+type Volume interface {
+	// InVolume says whether a body at the point is detectable.
+	InVolume(Point) bool
+	// OnPlane gives the field on the level plane at a height above the floor (in metres, either side of the device),
+	// clipped at the door's plane (y ≥ 0) when asked. Rings are as Footprint describes.
+	OnPlane(zM float64, clipAtDoorPlane bool) []Polygon
+}
+
+var _ Volume = Device{}
+
+// fullReachM is the range on the boresight at the present reach and loss.
+func (d Device) fullReachM() float64 {
+	return d.BoresightRangeM * math.Pow(10, (d.ReachDB-2*d.LossDB)/40)
+}
+
+// InVolume implements Volume.
+func (d Device) InVolume(p Point) bool { return d.ReachNeededDB(p) <= d.ReachDB }
+
+// ReachNeededDB is the least reach_db (it may be above 0) at which a body at the point is detectable; +Inf when an
+// accessory hides the point, −Inf at the sensor itself.
+func (d Device) ReachNeededDB(p Point) float64 {
+	x, y, z := p.X-d.OffsetXM, p.Y-d.OffsetYM, p.Z-d.HeightM
+	for _, c := range d.Cuts {
+		if n := c.normal(); n[0]*x+n[1]*y+n[2]*z > 1e-12 {
+			return math.Inf(1)
+		}
+	}
+	r := math.Sqrt(x*x + y*y + z*z)
+	if r == 0 {
+		return math.Inf(-1)
+	}
+	sinT, cosT := sincosDeg(d.TiltDeg)
+	sinW, cosW := sincosDeg(d.YawDeg)
+	aside := x*cosW - y*sinW
+	along := x*sinW + y*cosW
+	φ := math.Atan2(aside, along*sinT-z*cosT) * 180 / math.Pi
+	θ := math.Asin(max(-1, min(1, (along*cosT+z*sinT)/r))) * 180 / math.Pi
+	a := 12*sq(φ/d.AzimuthBeamwidthDeg) + 12*sq(θ/d.ElevationBeamwidthDeg)
+	return 40*math.Log10(r/d.BoresightRangeM) + 2*min(a, d.AttenuationLimitDB) + 2*d.LossDB
+}
+
+// normal points to the hidden side of the cut.
+func (c Cut) normal() [3]float64 {
+	sinC, cosC := sincosDeg(c.AngleDeg)
+	sinW, cosW := sincosDeg(c.YawDeg)
+	return [3]float64{cosC * sinW, cosC * cosW, sinC}
+}
+
+// sincosDeg is exact at the multiples of 90° that mounts are full of: a level boresight has no residue of 6e-17 in it.
+func sincosDeg(deg float64) (sin, cos float64) {
+	switch deg {
+	case 0:
+		return 0, 1
+	case 90:
+		return 1, 0
+	case -90:
+		return -1, 0
+	case 180, -180:
+		return 0, -1
+	}
+	return math.Sincos(deg * math.Pi / 180)
+}
+
+func sq(v float64) float64 { return v * v }
