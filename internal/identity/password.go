@@ -15,6 +15,8 @@ import (
 	"github.com/alexedwards/argon2id"
 	"golang.org/x/sync/semaphore"
 	"golang.org/x/text/unicode/norm"
+
+	"lintel.example/lintel/internal/fault"
 )
 
 // Lengths in code points after normalisation. Least lengths: NIST SP 800-63B rev. 4 (15 alone: second-hand; 8 with a second
@@ -26,25 +28,13 @@ const (
 	leastLocalPart                = 4 // "jo" in a password of 15 says nothing
 )
 
-// PasswordFault says why a password is refused; also the last part of the message key "problem.<code>".
-type PasswordFault string
-
-const (
-	PasswordTooShort      PasswordFault = "password_too_short"
-	PasswordTooLong       PasswordFault = "password_too_long"
-	PasswordUnreadable    PasswordFault = "password_unreadable"     // not UTF-8, or with control characters
-	PasswordExpected      PasswordFault = "password_expected"       // among the first that anybody tries
-	PasswordContainsEmail PasswordFault = "password_contains_email" // the part of the e-mail address before the @
-)
-
-// Error never repeats the password.
-func (f PasswordFault) Error() string { return string(f) }
-
 // CheckPassword judges a password that a person chose. There are no rules of composition and none of age, as NIST
-// SP 800-63B rev. 4 demands (second-hand). The error is a PasswordFault.
+// SP 800-63B rev. 4 demands (second-hand). The error is a fault that never repeats the password: password_unreadable
+// (not UTF-8, or with control characters), password_too_short, password_too_long, password_contains_email (the part
+// of the address before the @), password_expected (among the first that anybody tries).
 func CheckPassword(password, email string, secondFactor bool) error {
 	if !readable(password) {
-		return PasswordUnreadable
+		return fault.New(fault.Invalid, "password_unreadable")
 	}
 	password = norm.NFKC.String(password)
 	least := leastPasswordLength
@@ -53,13 +43,13 @@ func CheckPassword(password, email string, secondFactor bool) error {
 	}
 	switch length := utf8.RuneCountInString(password); {
 	case length < least:
-		return PasswordTooShort
+		return fault.New(fault.Invalid, "password_too_short", "least", least)
 	case length > greatestPasswordLength:
-		return PasswordTooLong
+		return fault.New(fault.Invalid, "password_too_long", "greatest", greatestPasswordLength)
 	case containsLocalPart(password, email):
-		return PasswordContainsEmail
+		return fault.New(fault.Invalid, "password_contains_email")
 	case expected(password):
-		return PasswordExpected
+		return fault.New(fault.Invalid, "password_expected")
 	}
 	return nil
 }
@@ -156,11 +146,11 @@ func NewHasher(atOnce int) (*Hasher, error) {
 // refuses what Verify would never accept.
 func (h *Hasher) Hash(ctx context.Context, password string) (string, error) {
 	if !readable(password) {
-		return "", PasswordUnreadable
+		return "", fault.New(fault.Invalid, "password_unreadable")
 	}
 	password = norm.NFKC.String(password)
 	if utf8.RuneCountInString(password) > greatestPasswordLength {
-		return "", PasswordTooLong
+		return "", fault.New(fault.Invalid, "password_too_long", "greatest", greatestPasswordLength)
 	}
 	if err := h.slots.Acquire(ctx, 1); err != nil {
 		return "", err
