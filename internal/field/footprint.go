@@ -148,39 +148,47 @@ func (l *lobe) holds(p XY) bool {
 // slack of the border from the far side (f > 0) it may still reach over between two rows: then its furthest point becomes
 // a row first.
 func (s *sweep) split(f func(XY) float64, slack float64) {
-	for _, end := range []func(row) XY{func(r row) XY { return r.up }, func(r row) XY { return r.lo }} {
-		value := func(α float64, near row) float64 { return f(end(s.row(α, &near))) }
-		var reach []row
-		last := len(s.rows) - 1
-		for i := range s.rows {
-			v := f(end(s.rows[i]))
-			if !(v > 0 && v < slack) {
-				continue
-			}
-			a, b := max(0, i-1), min(last, i+1)
-			if f(end(s.rows[a])) < v || f(end(s.rows[b])) < v {
-				continue
-			}
-			near := s.rows[i]
-			α := lowest(func(α float64) float64 { return value(α, near) }, s.rows[a].α, s.rows[b].α)
-			if r := s.row(α, &near); f(end(r)) < -snapM {
-				reach = append(reach, r)
-			}
-		}
-		s.insert(reach)
+	s.splitEnd(f, slack, func(r *row) XY { return r.up })
+	s.splitEnd(f, slack, func(r *row) XY { return r.lo })
+}
 
-		var meets []row
-		for i := 1; i < len(s.rows); i++ {
-			a, b := s.rows[i-1], s.rows[i]
-			va, vb := f(end(a)), f(end(b))
-			if math.Abs(va) <= snapM || math.Abs(vb) <= snapM || (va < 0) == (vb < 0) {
-				continue
-			}
-			α := crossing(func(α float64) float64 { return value(α, a) }, a.α, b.α, va, vb)
-			meets = append(meets, s.row(α, &a))
-		}
-		s.insert(meets)
+func (s *sweep) splitEnd(f func(XY) float64, slack float64, end func(*row) XY) {
+	var buffer [256]float64
+	values := buffer[:0]
+	for i := range s.rows {
+		values = append(values, f(end(&s.rows[i])))
 	}
+	// what f is on the line α, between the rows a and b
+	value := func(a, b *row) func(float64) float64 {
+		guess := between(a, b)
+		return func(α float64) float64 { r := s.row(α, &guess); return f(end(&r)) }
+	}
+	var more []row
+	for i, v := range values {
+		a, b := max(0, i-1), min(len(values)-1, i+1)
+		if v > 0 && v < slack && values[a] >= v && values[b] >= v {
+			guess := between(&s.rows[a], &s.rows[b])
+			r := s.row(lowest(value(&s.rows[a], &s.rows[b]), s.rows[a].α, s.rows[b].α), &guess)
+			if f(end(&r)) < -snapM {
+				more = append(more, r)
+			}
+		}
+	}
+	if more != nil {
+		s.insert(more)
+		s.splitEnd(f, 0, end)
+		return
+	}
+	for i := 1; i < len(values); i++ {
+		va, vb := values[i-1], values[i]
+		if (va < 0) == (vb < 0) || math.Abs(va) <= snapM || math.Abs(vb) <= snapM {
+			continue
+		}
+		a, b := &s.rows[i-1], &s.rows[i]
+		guess := between(a, b)
+		more = append(more, s.row(crossing(value(a, b), a.α, b.α, va, vb), &guess))
+	}
+	s.insert(more)
 }
 
 // insert keeps the rows in order of α.
@@ -239,14 +247,18 @@ func (s *sweep) rings(turn rotation, foot XY) []Ring {
 		q := turn.out(p)
 		return XY{q[0] + foot[0], q[1] + foot[1]}
 	}
-	var outer, inner Ring
-	for _, r := range s.rows {
-		outer = append(outer, place(r.up))
+	outer := make(Ring, 0, 2*len(s.rows)+1)
+	var inner Ring
+	for i := range s.rows {
+		outer = append(outer, place(s.rows[i].up))
 	}
-	for _, r := range slices.Backward(s.rows) {
-		if !s.poleIn {
-			inner = append(inner, place(r.lo))
-		}
+	if s.round {
+		inner = make(Ring, 0, len(s.rows)+1)
+	} else {
+		inner = outer
+	}
+	for i := len(s.rows) - 1; i >= 0 && !s.poleIn; i-- {
+		inner = append(inner, place(s.rows[i].lo))
 	}
 	var rings []Ring
 	add := func(r Ring, hole bool) {
@@ -262,7 +274,7 @@ func (s *sweep) rings(turn rotation, foot XY) []Ring {
 		add(outer, false)
 		add(inner, true)
 	} else {
-		add(append(outer, inner...), false)
+		add(inner, false)
 	}
 	return rings
 }

@@ -7,7 +7,7 @@ import (
 
 // chordM is how far the middle of a chord may be from the curve before it is split. The middle becomes a vertex too, so
 // that the polygons are about four times better than this.
-const chordM = 0.8e-3
+const chordM = 2.4e-3
 
 // flatM: nearer to the plane of the sensor than this, a plane is taken to pass through it.
 const flatM = 1e-6
@@ -29,6 +29,7 @@ type lobe struct {
 	drop, sinT, cosT float64
 	a, b             float64 // nepers per radian²
 	lnR              float64
+	poleG            float64 // g at the pole on φ = 0
 }
 
 // newLobe: the plane is dropM below the sensor (negative: above).
@@ -44,12 +45,17 @@ func newLobe(d Device, dropM float64) lobe {
 	if dropM < flatM {
 		dropM = 0
 	}
-	return lobe{
+	l := lobe{
 		drop: dropM, sinT: sinT, cosT: cosT,
-		a:   nepers / sq(d.AzimuthBeamwidthDeg*math.Pi/180),
-		b:   nepers / sq(d.ElevationBeamwidthDeg*math.Pi/180),
-		lnR: math.Log(d.fullReachM()),
+		a:     nepers / sq(d.AzimuthBeamwidthDeg*math.Pi/180),
+		b:     nepers / sq(d.ElevationBeamwidthDeg*math.Pi/180),
+		lnR:   math.Log(d.fullReachM()),
+		poleG: math.Inf(1),
 	}
+	if sinT > 0 {
+		l.poleG = l.b*sq(math.Pi/2) + math.Log(dropM/sinT) - l.lnR
+	}
+	return l
 }
 
 // ray is the line of one φ.
@@ -58,14 +64,15 @@ type ray struct {
 	sinφ, cosφ       float64
 	dist             float64 // from the sensor
 	δ, sinδ, cosδ    float64
-	c                float64 // the part of g that is the same along the line
+	base             float64 // the part of g that is the same along the line, but for ln dist
 	pole             float64 // τ there
-	best             float64 // τ of the least g
+	best, σ          float64 // τ of the least g, and its tangent
 	least            float64 // g there
 	poleIn, anything bool
 }
 
-func (l *lobe) ray(φ float64) ray {
+// ray computes the line of φ; σ is a guess of tan(best), 0 when there is none.
+func (l *lobe) ray(φ, σ float64) ray {
 	r := ray{lobe: l}
 	r.sinφ, r.cosφ = math.Sincos(φ)
 	m := math.Sqrt(sq(r.cosφ*l.cosT) + sq(l.sinT))
@@ -77,14 +84,14 @@ func (l *lobe) ray(φ float64) ray {
 		r.least = math.Inf(1)
 		return r
 	}
-	r.c = l.a*φ*φ + math.Log(r.dist) - l.lnR
+	r.base = l.a*φ*φ - l.lnR
 
-	// g' = 2b(τ−δ) + tan τ = 0. In σ = tan τ this is concave and increasing, so Newton steps from the left stay on the left.
-	σ := 0.0
+	// g' = 2b(τ−δ) + tan τ = 0. In σ = tan τ this is concave and increasing: a Newton step never passes the root from the
+	// left, and lands on the left of it from the right.
 	for range 60 {
 		step := (2*l.b*r.δ - σ - 2*l.b*math.Atan(σ)) / (1 + 2*l.b/(1+σ*σ))
 		σ = max(0, σ+step)
-		if math.Abs(step) <= 1e-13*(1+σ) {
+		if math.Abs(step) <= 1e-6*(1+σ) { // the error is of the order of its square
 			break
 		}
 	}
@@ -93,19 +100,15 @@ func (l *lobe) ray(φ float64) ray {
 		r.best = r.pole
 		σ = math.Tan(r.best)
 	}
-	r.least = r.c + l.b*sq(r.best-r.δ) + math.Log1p(σ*σ)/2
+	r.σ = σ
+	r.least = r.base + l.b*sq(r.best-r.δ) + math.Log(r.dist*math.Sqrt(1+σ*σ))
 	r.anything = r.least <= 0
-	r.poleIn = l.sinT > 0 && r.anything && l.atPole(φ) <= 0
+	r.poleIn = r.anything && l.atPole(φ) <= 0
 	return r
 }
 
 // atPole is g at the pole, approached along φ.
-func (l *lobe) atPole(φ float64) float64 {
-	if l.sinT == 0 {
-		return math.Inf(1)
-	}
-	return l.a*φ*φ + l.b*sq(math.Pi/2) + math.Log(l.drop/l.sinT) - l.lnR
-}
+func (l *lobe) atPole(φ float64) float64 { return l.a*φ*φ + l.poleG }
 
 // at is the point at τ in the plane's frame.
 func (r *ray) at(τ float64) XY {
@@ -118,47 +121,57 @@ func (r *ray) at(τ float64) XY {
 // end finds the root of g beyond best: the upper one (way = +1) or the lower one (way = −1). Newton steps from outside on a
 // convex function stay outside; a guess inside overshoots to the outside and is held at the outermost possible place.
 func (r *ray) end(way, guess float64) float64 {
-	outer := way * math.Acos(min(1, math.Exp(r.c)))
-	if way < 0 {
-		if r.poleIn {
-			return r.pole
-		}
-		if r.lobe.sinT > 0 {
-			outer = max(outer, r.pole)
-		}
+	if way < 0 && r.poleIn {
+		return r.pole
 	}
 	τ := guess
-	if !(way*(τ-r.best) > 0) || way*(outer-τ) < 0 {
-		τ = outer
+	if !(way*(τ-r.best) > 0) || way*τ > math.Pi/2-1e-3 {
+		τ = r.outermost(way)
 	}
 	for range 200 {
 		sin, cos := math.Sincos(τ)
-		g := r.c + r.lobe.b*sq(τ-r.δ) - math.Log(cos)
+		g := r.base + r.lobe.b*sq(τ-r.δ) + math.Log(r.dist/cos)
 		slope := 2*r.lobe.b*(τ-r.δ) + sin/cos
 		if way*slope <= 0 { // at the very top of a vanishing interval
 			return r.best
 		}
 		next := τ - g/slope
-		if way*(next-outer) > 0 {
-			next = outer
+		if way*(next-τ) > 0.02 {
+			if outer := r.outermost(way); way*(next-outer) > 0 {
+				next = outer
+			}
 		}
 		if way*(next-r.best) < 0 {
 			next = r.best
 		}
 		moved := math.Abs(next-τ) * r.dist / (cos * cos)
 		τ = next
-		if moved < 1e-8 {
+		if moved < 2e-6 { // the error is of the order of its square
 			break
 		}
 	}
 	return τ
 }
 
+// outermost is a place that the end cannot be beyond: b·θ² only adds to g.
+func (r *ray) outermost(way float64) float64 {
+	τ := way * math.Acos(min(1, r.dist*math.Exp(r.base)))
+	if way < 0 && r.lobe.sinT > 0 {
+		return max(τ, r.pole)
+	}
+	return τ
+}
+
 // row is one line of the sweep with the two ends of the lobe on it.
 type row struct {
-	α, φ     float64
-	lo, up   XY
-	τlo, τup float64
+	α, φ        float64
+	lo, up      XY
+	τlo, τup, σ float64 // σ = tan(best)
+}
+
+// between guesses the line in the middle of two.
+func between(a, b *row) row {
+	return row{α: (a.α + b.α) / 2, τlo: (a.τlo + b.τlo) / 2, τup: (a.τup + b.τup) / 2, σ: (a.σ + b.σ) / 2}
 }
 
 // sweep is one connected part of the lobe, φ = mid + half·sin(α·90°) for α in [−1, 1], or all the way round. The sine takes
@@ -182,24 +195,25 @@ func (s *sweep) row(α float64, near *row) row {
 	if s.round {
 		w.φ = α * math.Pi
 	}
-	r := l.ray(w.φ)
+	guess := row{τlo: math.NaN(), τup: math.NaN()}
+	if near != nil {
+		guess = *near
+	}
+	r := l.ray(w.φ, guess.σ)
+	w.σ = r.σ
 	if !s.round && math.Abs(α) == 1 || !r.anything {
 		w.τlo, w.τup = r.best, r.best
 		w.lo = r.at(r.best)
 		w.up = w.lo
 		return w
 	}
-	guessLo, guessUp := math.NaN(), math.NaN()
-	if near != nil {
-		guessLo, guessUp = near.τlo, near.τup
-	}
-	w.τup = r.end(+1, guessUp)
+	w.τup = r.end(+1, guess.τup)
 	w.up = r.at(w.τup)
 	if s.poleIn || r.poleIn {
 		w.τlo, w.lo = r.pole, l.poleAt()
 		return w
 	}
-	w.τlo = r.end(-1, guessLo)
+	w.τlo = r.end(-1, guess.τlo)
 	w.lo = r.at(w.τlo)
 	return w
 }
@@ -259,7 +273,7 @@ func (l *lobe) sweeps(tolM float64) []*sweep {
 // the boresight at one θ only ever loses, so there is at most one span and it starts at 0. Above the sensor turning away
 // brings the line nearer to the plane; there the least g is searched for.
 func (l *lobe) spans() [][2]float64 {
-	least := func(φ float64) float64 { r := l.ray(φ); return r.least }
+	least := func(φ float64) float64 { r := l.ray(φ, 0); return r.least }
 	if l.cosT >= 0 {
 		if least(0) > 0 {
 			return nil
@@ -330,7 +344,7 @@ func (s *sweep) trace(tolM float64) {
 	slices.Sort(stops)
 	stops = slices.Compact(stops)
 
-	rows := make([]row, 0, 128)
+	rows := make([]row, 0, 160)
 	rows = append(rows, s.row(stops[0], nil))
 	for _, α := range stops[1:] {
 		a := rows[len(rows)-1]
@@ -341,13 +355,16 @@ func (s *sweep) trace(tolM float64) {
 		s.rows = rows
 		return
 	}
-	s.rows = make([]row, 0, 2*len(rows))
-	for _, r := range slices.Backward(rows[1:]) {
+	n := len(rows)
+	rows = slices.Grow(rows, n-1)[:2*n-1]
+	copy(rows[n-1:], rows[:n])
+	for i := range n - 1 {
+		r := rows[2*n-2-i]
 		r.α, r.φ = -r.α, 2*s.mid-r.φ
 		r.lo[0], r.up[0] = -r.lo[0], -r.up[0]
-		s.rows = append(s.rows, r)
+		rows[i] = r
 	}
-	s.rows = append(s.rows, rows...)
+	s.rows = rows
 }
 
 // poleLeaves is the α at which the lower end leaves the pole: a corner of the lobe.
@@ -369,11 +386,12 @@ func (s *sweep) poleLeaves() (float64, bool) {
 // refine appends the rows after a up to and including b. Both ends of the lobe are refined together: chords between
 // the same two lines cannot cross, so that rings stay simple however thin the lobe.
 func (s *sweep) refine(rows []row, a, b row, tolM, before float64, depth int) []row {
-	m := s.row((a.α+b.α)/2, &b)
+	guess := between(&a, &b)
+	m := s.row(guess.α, &guess)
 	up, upEven := bend(a.up, m.up, b.up, tolM)
 	lo, loEven := bend(a.lo, m.lo, b.lo, tolM)
 	off := max(up, lo)
-	fine := off <= tolM && before <= 16*tolM && upEven && loEven
+	fine := off <= tolM && before <= 8*tolM && upEven && loEven
 	if fine && depth > 0 || depth > 44 || len(rows) > 200_000 {
 		return append(rows, m, b)
 	}

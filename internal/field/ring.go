@@ -48,7 +48,7 @@ func clip(rings []Ring, l line) []Ring {
 				}
 				continue
 			} else if inB {
-				chain = []XY{l.meet(a, b, oa, ob), b}
+				chain = append(make([]XY, 0, n), l.meet(a, b, oa, ob), b)
 			} else {
 				chains = append(chains, append(chain, l.meet(b, a, ob, oa)))
 			}
