@@ -101,7 +101,7 @@ func config(version string) huma.Config {
 // unmarshal refuses what encoding/json lets pass and a record must not hold: duplicate members, NUL characters,
 // lone surrogates, numbers that would change on the way, nesting without end.
 func unmarshal(data []byte, v any) error {
-	if _, err := seal.Canonical(data); err != nil {
+	if _, err := seal.Canonical(data, maxBody); err != nil {
 		return err
 	}
 	return json.Unmarshal(data, v)

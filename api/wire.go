@@ -5,11 +5,14 @@ import (
 	"encoding/json"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/words"
 )
 
 // pageIn is what every list takes.
@@ -95,3 +98,81 @@ func (q *quantity) fleet() fleet.Quantity {
 }
 
 func newQuantity(q fleet.Quantity) *quantity { return &quantity{Value: q.Value, Basis: q.Basis} }
+
+// length is a length on the wire: a number of metres, or what somebody reads off a tape in feet and inches.
+type length struct {
+	Value   *float64    `json:"value,omitempty" nullable:"true" doc:"Metres; absent or null when unknown."`
+	Entered string      `json:"entered,omitempty" maxLength:"40" doc:"Instead of value: 7'-0\", 84 in, 2.13 m."`
+	Basis   fleet.Basis `json:"basis" enum:"measured,seen_on_site,told,from_paper,assumed,unknown" doc:"How the value came to be known."`
+	Shown   string      `json:"shown,omitempty" readOnly:"true" doc:"In the reader's units."`
+}
+
+// reader reads the texts of one body that stand for values and gathers what is wrong with them.
+type reader struct{ faults fault.List }
+
+func (l *reader) length(pointer string, in *length) fleet.Quantity {
+	switch {
+	case in == nil:
+		return fleet.UnknownQuantity()
+	case in.Entered != "" && in.Value != nil:
+		l.faults.Add(pointer, "length_twice")
+	case in.Entered != "":
+		m, err := words.ParseLength(in.Entered)
+		if err != nil {
+			l.faults.Add(pointer+"/entered", "length_unreadable", "reason", err.Error())
+			return fleet.UnknownQuantity()
+		}
+		return fleet.Q(m, in.Basis)
+	}
+	return fleet.Quantity{Value: in.Value, Basis: in.Basis}
+}
+
+// show writes a length for an actor, who reads in metres or in feet and inches.
+func show(by identity.Actor, q fleet.Quantity) *length {
+	out := &length{Value: q.Value, Basis: q.Basis}
+	if q.Value != nil {
+		out.Shown = words.FormatLength(*q.Value, words.Units(by.Units))
+	}
+	return out
+}
+
+// asOfIn is what everything with two times takes.
+type asOfIn struct {
+	EffectiveAt time.Time `query:"effective_at" doc:"What was true at the door at this instant; now if absent."`
+	RecordedAt  time.Time `query:"recorded_at" doc:"As it was known here at this instant; now if absent."`
+}
+
+func (in asOfIn) fleet() fleet.AsOf {
+	return fleet.AsOf{Effective: in.EffectiveAt, Recorded: in.RecordedAt}
+}
+
+// versionOut is when something is true and since when it is known.
+type versionOut struct {
+	VersionID   uuid.UUID `json:"version_id" format:"uuid"`
+	EffectiveAt time.Time `json:"effective_at" doc:"True at the door from this instant on."`
+	RecordedAt  time.Time `json:"recorded_at" doc:"Known here since."`
+	RecordedBy  uuid.UUID `json:"recorded_by" format:"uuid"`
+	Reason      string    `json:"reason"`
+}
+
+func newVersionOut(v fleet.Version) versionOut {
+	return versionOut{v.VersionID, v.EffectiveAt, v.RecordedAt, v.RecordedBy, v.Reason}
+}
+
+// ifMatchID is ifMatch for things whose versions have ids.
+type ifMatchID struct {
+	IfMatch string `header:"If-Match" maxLength:"80" doc:"The ETag of the version that the change was made from."`
+}
+
+func (m ifMatchID) version() (uuid.UUID, error) {
+	if m.IfMatch == "" {
+		return uuid.Nil, nil
+	}
+	id, err := uuid.Parse(strings.Trim(m.IfMatch, `"`))
+	if err != nil || m.IfMatch != etagID(id) {
+		return uuid.Nil, fault.New(fault.PreconditionFailed, "version_differs")
+	}
+	return id, nil
+}
+
+func etagID(version uuid.UUID) string { return `"` + version.String() + `"` }

@@ -2,11 +2,15 @@ package fleet
 
 import (
 	"context"
+	"fmt"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/identity"
 )
 
 // Door is the opening. It keeps its tag when everything in it is replaced.
@@ -31,32 +35,33 @@ type Version struct {
 	SHA256      [32]byte // of the canonical JSON of what was sent
 }
 
-// DoorFacts is what is true of a door from one moment on.
+// DoorFacts is what is true of a door from one moment on. The JSON names are the recorded form.
 type DoorFacts struct {
-	Kind            string // sliding, swinging, folding, revolving
-	Energy          string // full, low, assist
-	Traffic         string // one_way_in, one_way_out, two_way
-	PresenceBy      string // overhead_sensor, beams, both, none, unknown
-	A, B            SideFacts
-	ClearWidthM     Quantity
-	HeaderDepthM    Quantity
-	OpeningTimeS    Quantity
-	ClosingTimeS    Quantity
-	Modes           []string // day, exit_only, night_locked, held_open, emergency
-	GuideRails      string   // fitted, walls, none, unknown
-	InterlockGroup  string
-	Egress          *bool
-	FireRated       *bool
-	VulnerableUsers *bool
-	RuleBasis       RuleBasis
-	Leaves          []Leaf
+	Kind            string    `json:"kind"`        // sliding, swinging, folding, revolving
+	Energy          string    `json:"energy"`      // full, low, assist
+	Traffic         string    `json:"traffic"`     // one_way_in, one_way_out, two_way
+	PresenceBy      string    `json:"presence_by"` // overhead_sensor, beams, both, none, unknown
+	A               SideFacts `json:"side_a"`
+	B               SideFacts `json:"side_b"`
+	ClearWidthM     Quantity  `json:"clear_width_m"`
+	HeaderDepthM    Quantity  `json:"header_depth_m"`
+	OpeningTimeS    Quantity  `json:"opening_time_s"`
+	ClosingTimeS    Quantity  `json:"closing_time_s"`
+	Modes           []string  `json:"modes"`       // day, exit_only, night_locked, held_open, emergency
+	GuideRails      string    `json:"guide_rails"` // fitted, walls, none, unknown
+	InterlockGroup  string    `json:"interlock_group"`
+	Egress          *bool     `json:"egress"`
+	FireRated       *bool     `json:"fire_rated"`
+	VulnerableUsers *bool     `json:"vulnerable_users"`
+	RuleBasis       RuleBasis `json:"rule_basis"`
+	Leaves          []Leaf    `json:"leaves"`
 }
 
 // SideFacts is what is true of one side of a door.
 type SideFacts struct {
-	Label      string // the people's own word for the side
-	Activation string // sensor, knowing_act, both, none
-	KeptClear  []KeptClearZone
+	Label      string          `json:"label"`      // the people's own word for the side
+	Activation string          `json:"activation"` // sensor, knowing_act, both, none
+	KeptClear  []KeptClearZone `json:"kept_clear"`
 }
 
 // Side picks the facts of side "a" or "b".
@@ -69,25 +74,28 @@ func (f DoorFacts) Side(side string) SideFacts {
 
 // KeptClearZone is a rectangle on the floor of a side, in that side's frame, that no sensor may see.
 type KeptClearZone struct {
-	What               string
-	X0M, X1M, Y0M, Y1M float64
+	What string  `json:"what"`
+	X0M  float64 `json:"x0_m"`
+	X1M  float64 `json:"x1_m"`
+	Y0M  float64 `json:"y0_m"`
+	Y1M  float64 `json:"y1_m"`
 }
 
 // RuleBasis names the edition that a door must meet, since when, and why that one.
 type RuleBasis struct {
-	PackID string
-	Since  duedate.Day
-	Why    string
+	PackID string      `json:"pack"`
+	Since  duedate.Day `json:"since"`
+	Why    string      `json:"why"`
 }
 
 // Leaf is one leaf of a door. Hinge and sliding direction are as seen from side A.
 type Leaf struct {
-	Motion       string // swing, slide, fold, revolve
-	Hinge        string // left, right, none
-	OpensTowards string // swing: a, b or both sides; slide: left or right; revolve: none
-	WidthM       Quantity
-	HeightM      Quantity
-	MassKg       Quantity
+	Motion       string   `json:"motion"`        // swing, slide, fold, revolve
+	Hinge        string   `json:"hinge"`         // left, right, none
+	OpensTowards string   `json:"opens_towards"` // swing, fold: a, b or both sides; slide: left, right or both; revolve: none
+	WidthM       Quantity `json:"width_m"`
+	HeightM      Quantity `json:"height_m"`
+	MassKg       Quantity `json:"mass_kg"`
 }
 
 // AsOf asks for what was true at one time as it was known at another; a zero time means now.
@@ -126,6 +134,281 @@ type DoorLine struct {
 	Tag                        Tag
 	Name, SiteName             string
 	Kind                       string
-	NextDue                    *duedate.Day // nil: no plan
-	OutOfService               string       // "", unsecured or secured
+	NextDue                    duedate.Day // zero: no plan
+	OutOfService               string      // "", unsecured or secured
+}
+
+// DoorPut is what somebody says of a door.
+type DoorPut struct {
+	DoorID      uuid.UUID
+	SiteID      uuid.UUID
+	Tag         Tag // "" for the next free one
+	Name        string
+	KnownSince  duedate.Day // zero: the day of effective_at
+	Facts       DoorFacts
+	EffectiveAt time.Time // zero: now
+	Reason      string
+	IfMatch     uuid.UUID // the version that a change was made from
+}
+
+// PutDoor registers a door or gives it new facts. Site, tag and known-since day never change.
+func (f *Fleet) PutDoor(ctx context.Context, by identity.Actor, p DoorPut) (saved Door, created bool, err error) {
+	p.tidy()
+	if err := f.checkDoor(p); err != nil {
+		return Door{}, false, err
+	}
+	hash, err := hashOf(p.Facts)
+	if err != nil {
+		return Door{}, false, err
+	}
+	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
+		created = false
+		if err := tx.LockDoor(ctx, p.DoorID); err != nil {
+			return err
+		}
+		site, err := tx.SiteByID(ctx, p.SiteID)
+		if err != nil {
+			return fault.At("/site_id", "site_not_found").Because(err)
+		}
+		present, err := tx.DoorByID(ctx, p.DoorID, AsOf{})
+		switch {
+		case fault.Is(err, "door_not_found"):
+			saved, err = f.registerDoor(ctx, tx, by, p, site, hash)
+			created = true
+		case err == nil:
+			saved, err = f.reviseDoor(ctx, tx, by, p, present, site, hash)
+		}
+		return err
+	})
+	return saved, created, err
+}
+
+func (f *Fleet) registerDoor(ctx context.Context, tx Tx, by identity.Actor, p DoorPut, site Site, hash [32]byte) (Door, error) {
+	now := f.Now()
+	if p.EffectiveAt.IsZero() {
+		p.EffectiveAt = now
+	}
+	if p.KnownSince.IsZero() {
+		p.KnownSince = duedate.DayIn(p.EffectiveAt, site.Location())
+	}
+	if err := checkMoment("/effective_at", p.EffectiveAt, now, p.KnownSince, site); err != nil {
+		return Door{}, err
+	}
+	d := Door{CustomerID: site.CustomerID, SiteID: p.SiteID, DoorID: p.DoorID, Tag: p.Tag, Name: p.Name, KnownSince: p.KnownSince,
+		RecordedAt: now, RecordedBy: by.PersonID, Facts: p.Facts, Version: f.version(by, p.EffectiveAt, p.Reason, hash)}
+	if d.Tag == "" {
+		number, err := tx.NextDoorNumber(ctx)
+		if err != nil {
+			return Door{}, err
+		}
+		if d.Tag, err = TagFor(number); err != nil {
+			return Door{}, err
+		}
+	}
+	inserted, err := tx.InsertDoor(ctx, d)
+	if err != nil {
+		return Door{}, err
+	}
+	if !inserted { // the id belongs to a door that these eyes do not see
+		return Door{}, fault.New(fault.NotFound, "door_not_found")
+	}
+	if err := tx.InsertDoorVersion(ctx, d); err != nil {
+		return Door{}, err
+	}
+	return d, f.recompute(ctx, tx, by, d.DoorID)
+}
+
+func (f *Fleet) reviseDoor(ctx context.Context, tx Tx, by identity.Actor, p DoorPut, present Door, site Site, hash [32]byte) (Door, error) {
+	var faults fault.List
+	if p.SiteID != present.SiteID {
+		faults.Add("/site_id", "door_stays_on_site")
+	}
+	if p.Tag != "" && p.Tag != present.Tag {
+		faults.Add("/tag", "door_keeps_tag", "tag", present.Tag.String())
+	}
+	if !p.KnownSince.IsZero() && p.KnownSince != present.KnownSince {
+		faults.Add("/known_since", "door_keeps_known_since", "day", present.KnownSince.String())
+	}
+	if err := faults.Err(); err != nil {
+		return Door{}, err
+	}
+	now := f.Now()
+	at := p.EffectiveAt
+	if at.IsZero() {
+		at = now
+	}
+	if err := checkMoment("/effective_at", at, now, present.KnownSince, site); err != nil {
+		return Door{}, err
+	}
+	then := present
+	if !p.EffectiveAt.IsZero() { // said late, or again: what holds at that moment is what it is compared with
+		earlier, err := tx.DoorByID(ctx, p.DoorID, AsOf{Effective: at})
+		if err != nil && !fault.Is(err, "door_not_found") {
+			return Door{}, err
+		}
+		then = earlier
+	}
+	if then.Version.SHA256 == hash && present.Name == p.Name {
+		return present, nil
+	}
+	if err := checkVersionID(p.IfMatch, present.Version.VersionID); err != nil {
+		return Door{}, err
+	}
+	if present.Name != p.Name {
+		if err := tx.RenameDoor(ctx, p.DoorID, p.Name); err != nil {
+			return Door{}, err
+		}
+		present.Name = p.Name
+	}
+	if then.Version.SHA256 == hash {
+		return present, nil
+	}
+	d := present
+	d.Facts, d.Version = p.Facts, f.version(by, at, p.Reason, hash)
+	if err := tx.InsertDoorVersion(ctx, d); err != nil {
+		return Door{}, err
+	}
+	return d, f.recompute(ctx, tx, by, d.DoorID)
+}
+
+// version makes the version that a change writes.
+func (f *Fleet) version(by identity.Actor, effectiveAt time.Time, reason string, hash [32]byte) Version {
+	return Version{VersionID: f.NewID(), EffectiveAt: effectiveAt, RecordedAt: f.Now(), RecordedBy: by.PersonID, Reason: reason, SHA256: hash}
+}
+
+// checkMoment refuses what is said to be true before the door was known, or in the future.
+func checkMoment(pointer string, at, now time.Time, knownSince duedate.Day, site Site) error {
+	switch {
+	case at.After(now.Add(5 * time.Minute)):
+		return fault.At(pointer, "in_the_future")
+	case duedate.DayIn(at, site.Location()).Before(knownSince):
+		return fault.At(pointer, "before_the_door", "day", knownSince.String())
+	}
+	return nil
+}
+
+func (p *DoorPut) tidy() {
+	tidy(&p.Name)
+	tidy(&p.Reason)
+	tidy(&p.Facts.A.Label)
+	tidy(&p.Facts.B.Label)
+	tidy(&p.Facts.InterlockGroup)
+	tidy(&p.Facts.RuleBasis.Why)
+	slices.Sort(p.Facts.Modes)
+}
+
+func (f *Fleet) checkDoor(p DoorPut) error {
+	var faults fault.List
+	checkText(&faults, "/name", p.Name, 1, 200)
+	checkText(&faults, "/reason", p.Reason, 1, 500)
+	d := p.Facts
+	checkOneOf(&faults, "/facts/kind", d.Kind, "sliding", "swinging", "folding", "revolving")
+	checkOneOf(&faults, "/facts/energy", d.Energy, "full", "low", "assist")
+	checkOneOf(&faults, "/facts/traffic", d.Traffic, "one_way_in", "one_way_out", "two_way")
+	checkOneOf(&faults, "/facts/presence_by", d.PresenceBy, "overhead_sensor", "beams", "both", "none", "unknown")
+	checkOneOf(&faults, "/facts/guide_rails", d.GuideRails, "fitted", "walls", "none", "unknown")
+	for i, m := range d.Modes {
+		checkOneOf(&faults, fmt.Sprintf("/facts/modes/%d", i), m, "day", "exit_only", "night_locked", "held_open", "emergency")
+	}
+	checkText(&faults, "/facts/interlock_group", d.InterlockGroup, 0, 60)
+	d.ClearWidthM.check(&faults, "/facts/clear_width_m", 0.3, 12)
+	d.HeaderDepthM.check(&faults, "/facts/header_depth_m", 0, 3)
+	d.OpeningTimeS.check(&faults, "/facts/opening_time_s", 0.1, 120)
+	d.ClosingTimeS.check(&faults, "/facts/closing_time_s", 0.1, 120)
+	checkSide(&faults, "/facts/side_a", d.A)
+	checkSide(&faults, "/facts/side_b", d.B)
+	checkLeaves(&faults, d)
+	if _, ok := f.Book.Pack(d.RuleBasis.PackID); !ok {
+		faults.Add("/facts/rule_basis/pack", "pack_not_found", "pack", d.RuleBasis.PackID)
+	}
+	if d.RuleBasis.Since.IsZero() {
+		faults.Add("/facts/rule_basis/since", "date_missing")
+	}
+	checkText(&faults, "/facts/rule_basis/why", d.RuleBasis.Why, 1, 500)
+	return faults.Err()
+}
+
+func checkSide(faults *fault.List, pointer string, s SideFacts) {
+	checkText(faults, pointer+"/label", s.Label, 1, 60)
+	checkOneOf(faults, pointer+"/activation", s.Activation, "sensor", "knowing_act", "both", "none")
+	if len(s.KeptClear) > 20 {
+		faults.Add(pointer+"/kept_clear", "too_many", "most", 20)
+	}
+	for i, z := range s.KeptClear {
+		at := fmt.Sprintf("%s/kept_clear/%d", pointer, i)
+		checkText(faults, at+"/what", z.What, 1, 100)
+		if z.X0M >= z.X1M || z.Y0M >= z.Y1M {
+			faults.Add(at, "rectangle_empty")
+		}
+		if z.X0M < -30 || z.X1M > 30 || z.Y0M < 0 || z.Y1M > 30 {
+			faults.Add(at, "rectangle_too_far", "most", 30)
+		}
+	}
+}
+
+// checkLeaves holds each leaf against the kind of door that it is in.
+func checkLeaves(faults *fault.List, d DoorFacts) {
+	motion := map[string]string{"sliding": "slide", "swinging": "swing", "folding": "fold", "revolving": "revolve"}[d.Kind]
+	if len(d.Leaves) < 1 || len(d.Leaves) > 8 {
+		faults.Add("/facts/leaves", "leaf_count", "least", 1, "greatest", 8)
+	}
+	for i, l := range d.Leaves {
+		at := fmt.Sprintf("/facts/leaves/%d", i)
+		if motion != "" && l.Motion != motion {
+			faults.Add(at+"/motion", "leaf_motion_of_other_kind", "motion", l.Motion, "kind", d.Kind)
+		}
+		switch l.Motion {
+		case "swing", "fold":
+			checkOneOf(faults, at+"/hinge", l.Hinge, "left", "right")
+			checkOneOf(faults, at+"/opens_towards", l.OpensTowards, "a", "b", "both")
+		case "slide":
+			checkOneOf(faults, at+"/hinge", l.Hinge, "none")
+			checkOneOf(faults, at+"/opens_towards", l.OpensTowards, "left", "right", "both")
+		case "revolve":
+			checkOneOf(faults, at+"/hinge", l.Hinge, "none")
+			checkOneOf(faults, at+"/opens_towards", l.OpensTowards, "none")
+		}
+		l.WidthM.check(faults, at+"/width_m", 0.1, 6)
+		l.HeightM.check(faults, at+"/height_m", 0.5, 8)
+		l.MassKg.check(faults, at+"/mass_kg", 1, 1000)
+	}
+}
+
+// Door gives a door as of two times.
+func (f *Fleet) Door(ctx context.Context, by identity.Actor, id uuid.UUID, asOf AsOf) (d Door, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		d, err = tx.DoorByID(ctx, id, asOf)
+		return err
+	})
+	return d, err
+}
+
+// DoorByTag gives the door that carries a tag, as it is now.
+func (f *Fleet) DoorByTag(ctx context.Context, by identity.Actor, tag Tag) (d Door, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		d, err = tx.DoorByTag(ctx, tag, AsOf{})
+		return err
+	})
+	return d, err
+}
+
+// Doors lists doors by tag.
+func (f *Fleet) Doors(ctx context.Context, by identity.Actor, q DoorQuery) (list []DoorLine, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		list, err = tx.DoorPage(ctx, q)
+		return err
+	})
+	return list, err
+}
+
+// DoorHistory lists the versions of a door's facts, the newest first.
+func (f *Fleet) DoorHistory(ctx context.Context, by identity.Actor, id uuid.UUID) (list []Version, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		if _, err := tx.DoorByID(ctx, id, AsOf{}); err != nil {
+			return err
+		}
+		list, err = tx.DoorVersions(ctx, id)
+		return err
+	})
+	return list, err
 }

@@ -13,6 +13,7 @@ import (
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
+	"lintel.example/lintel/internal/seal"
 )
 
 // Parts are what the use-cases are given from outside.
@@ -99,6 +100,23 @@ func checkVersion(ifMatch, present int) error {
 		return fault.New(fault.PreconditionRequired, "version_required")
 	}
 	return fault.New(fault.PreconditionFailed, "version_differs")
+}
+
+// checkVersionID is checkVersion for things whose versions have ids; the zero id means that none was named.
+func checkVersionID(ifMatch, present uuid.UUID) error {
+	switch ifMatch {
+	case present:
+		return nil
+	case uuid.Nil:
+		return fault.New(fault.PreconditionRequired, "version_required")
+	}
+	return fault.New(fault.PreconditionFailed, "version_differs")
+}
+
+// hashOf is the SHA-256 of a value's canonical JSON.
+func hashOf(v any) ([32]byte, error) {
+	_, hash, err := seal.Marshal(v)
+	return hash, err
 }
 
 // tidy brings free text into one form (NFC, no surrounding space) when it is taken in, because sealing never does.

@@ -45,7 +45,7 @@ func (t *Tx) CustomerPage(ctx context.Context, q fleet.CustomerQuery) ([]fleet.C
 	return each(rows, customerRow.customer), err
 }
 
-// containing makes a LIKE pattern for "contains this text", '' for no text.
+// containing makes a LIKE pattern for "contains this text", ” for no text.
 func containing(text string) string {
 	if text == "" {
 		return ""

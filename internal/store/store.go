@@ -13,6 +13,7 @@ import (
 	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/pgxpool"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
@@ -240,6 +241,24 @@ func expectOne(touched int64, err error) error {
 		return fault.New(fault.PreconditionFailed, "version_differs")
 	}
 	return err
+}
+
+// date gives a civil date as PostgreSQL's driver wants it; the zero Day is NULL.
+func date(d duedate.Day) *time.Time {
+	if d.IsZero() {
+		return nil
+	}
+	y, m, day := d.Date()
+	t := time.Date(y, m, day, 0, 0, 0, 0, time.UTC)
+	return &t
+}
+
+// day reads a civil date; NULL is the zero Day.
+func day(t *time.Time) duedate.Day {
+	if t == nil {
+		return duedate.Day{}
+	}
+	return duedate.DayIn(*t, time.UTC)
 }
 
 // each turns rows into domain values.
