@@ -1,0 +1,20 @@
+// Package report prints what the register holds: drawings to scale (SVG and PDF
+// out of one drawing code) and the compliance report of a door (PDF).
+//
+// Everything here is a pure function of its arguments: no clock, no database, no
+// files; the same document, texts and options give the same bytes. A report is
+// printed from its frozen document alone (fleet.ComplianceReport), never from the
+// register, so that what it said stays provable.
+//
+// A drawing is a Scene: shapes in metres, with pens and type in millimetres of
+// paper. plan.go makes scenes, pattern.go tells areas apart by strokes instead of
+// colours, svg.go and pdf.go write scenes. Words come from the message file
+// report.yaml, numbers are turned into the reader's units in measure.go and nowhere
+// else.
+//
+// To add a report: freeze its content as a document in internal/fleet (SI and
+// codes, versioned by its format member), lay it out in a file of its own here
+// with sheet (heading, facts, table, draw), put its words into report.yaml and a
+// golden print into its test. To add a kind of area to drawings: give it a pattern
+// that none of the others can be taken for, in plan.go, and a row in the legend.
+package report

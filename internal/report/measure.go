@@ -1,0 +1,145 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"lintel.example/lintel/internal/fleet"
+)
+
+// Texts gives the words that people read: the text of key with each {name}
+// replaced by its value; args are pairs of name and value.
+type Texts interface {
+	T(key string, args ...any) string
+}
+
+// Units says in which units the reader sees what is held in SI.
+type Units string
+
+// The units. Anything else is taken as Metric.
+const (
+	Metric Units = "metric"
+	US     Units = "us"
+)
+
+// length is a length as drawn: metres to the centimetre, or feet and inches to
+// the quarter inch.
+func (u Units) length(t Texts, m float64) string {
+	if u != US {
+		return t.T("report.unit.m", "value", decimal(m, 2, false))
+	}
+	quarters := int(math.Round(math.Abs(m) / 0.0254 * 4))
+	sign := ""
+	if m < 0 && quarters > 0 {
+		sign = "−"
+	}
+	feet, rest := quarters/48, quarters%48
+	inches := strconv.Itoa(rest / 4)
+	if f := [...]string{"", "¼", "½", "¾"}[rest%4]; f != "" {
+		inches = strings.TrimPrefix(inches+f, "0")
+	}
+	switch {
+	case feet == 0:
+		return t.T("report.unit.in", "value", sign+inches)
+	case rest == 0:
+		return t.T("report.unit.ft", "value", sign+strconv.Itoa(feet))
+	default:
+		return t.T("report.unit.ft_in", "ft", sign+strconv.Itoa(feet), "in", inches)
+	}
+}
+
+// reading is a value held in SI, precise enough that one side of a limit is
+// never printed as the other. A unit not known here is printed as it stands.
+func (u Units) reading(t Texts, v float64, unit string) string {
+	if u == US {
+		switch unit {
+		case "m":
+			v, unit = v/0.0254, "in"
+		case "mm":
+			v, unit = v/25.4, "in"
+		case "m2":
+			v, unit = v/(0.3048*0.3048), "ft2"
+		case "kg":
+			v, unit = v/0.45359237, "lb"
+		case "N":
+			v, unit = v/4.4482216152605, "lbf"
+		case "J":
+			v, unit = v/1.3558179483314004, "lbf.ft"
+		case "m/s":
+			v, unit = v/0.3048, "ft/s"
+		}
+	}
+	return withUnit(t, v, unit)
+}
+
+// amount is a value in the unit that it was judged in, and in the reader's
+// beside it where that is another.
+func (u Units) amount(t Texts, a fleet.ReportAmount) string {
+	own := withUnit(t, a.Value, a.Unit)
+	readers := u.reading(t, a.SI, a.SIUnit)
+	if usual(a.Unit) == u || a.Unit == a.SIUnit && readers == own {
+		return own
+	}
+	return own + " (" + readers + ")"
+}
+
+// usual says whose unit it is; of both, nobody's.
+func usual(unit string) Units {
+	switch unit {
+	case "in", "ft", "lb", "lbf", "lbf.ft", "in/s", "ft/s":
+		return US
+	case "m", "mm", "kg", "N", "J", "m/s":
+		return Metric
+	}
+	return ""
+}
+
+func withUnit(t Texts, v float64, unit string) string {
+	for _, known := range unitCodes() {
+		if known == unit {
+			return t.T("report.unit."+strings.NewReplacer("/", "_per_", ".", "_").Replace(unit), "value", decimal(v, 3, true))
+		}
+	}
+	return strings.TrimSpace(decimal(v, 3, true) + " " + unit)
+}
+
+// unitCodes are the units that have a text.
+func unitCodes() []string {
+	return []string{"m", "mm", "m2", "s", "kg", "N", "J", "m/s", "deg", "dB", "pct", "in", "ft", "ft2", "lb", "lbf", "lbf.ft", "in/s", "ft/s"}
+}
+
+// decimal writes v with so many decimals, without trailing zeros if trim, and
+// with a true minus sign.
+func decimal(v float64, digits int, trim bool) string {
+	s := strconv.FormatFloat(math.Abs(v), 'f', digits, 64)
+	if trim && strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	if v < 0 && strings.Trim(s, "0.") != "" {
+		s = "−" + s
+	}
+	return s
+}
+
+// scales are the denominators that people have a ruler for: ISO 5455 and the
+// steps between, or so many feet to the inch.
+func (u Units) scales() []float64 {
+	if u == US {
+		return []float64{12, 16, 24, 32, 48, 64, 96, 128, 192, 240, 480, 600, 1200, 2400}
+	}
+	return []float64{10, 20, 25, 50, 75, 100, 150, 200, 250, 500, 1000, 2000}
+}
+
+// scaleText names a scale, e.g. "1:50", or "1/4 in = 1 ft (1:48)".
+func (u Units) scaleText(t Texts, denominator float64) string {
+	if u == US {
+		if inch, ok := map[float64]string{
+			12: "1", 16: "3/4", 24: "1/2", 32: "3/8", 48: "1/4", 64: "3/16", 96: "1/8", 128: "3/32", 192: "1/16",
+		}[denominator]; ok {
+			return t.T("report.scale.us", "inch", inch, "n", fmt.Sprint(denominator))
+		}
+	}
+	return t.T("report.scale.ratio", "n", fmt.Sprint(denominator))
+}

@@ -1,0 +1,797 @@
+package report
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// PlanDrawing is what a plan view of one side of a door shows. All places are in
+// the frame of the side: origin in the middle of the opening, y away from the
+// door into the side, x to the right of somebody who stands in the opening and
+// looks into the side; metres and degrees.
+type PlanDrawing struct {
+	Title string
+	Units Units
+	// OpeningM is the clear width; 0 is unknown, and the wall is then drawn with
+	// no opening and says so.
+	OpeningM float64
+	// HeaderDepthM is how far the header stands out on this side; 0: not drawn.
+	HeaderDepthM float64
+	Leaves       []PlanLeaf
+	Sensors      []PlanSensor
+	Required     []PlanZone
+	KeptClear    []PlanZone
+	// Gaps are the uncovered pieces of the required zones.
+	Gaps Polygons
+}
+
+// Polygons is a list of polygons, each a list of closed rings (the outer, then
+// holes), each a list of [x, y] in metres.
+type Polygons = [][][][2]float64
+
+// PlanLeaf is one leaf as seen from above.
+type PlanLeaf struct {
+	// Motion is swing, slide, fold or revolve; anything else is drawn closed.
+	Motion string
+	// JambXM is where it hinges or folds, or the jamb towards which it slides;
+	// for revolve, the axis.
+	JambXM float64
+	// WidthM is the leaf's width; for revolve, the radius.
+	WidthM float64
+	// Towards says that it opens towards this side (swing, fold).
+	Towards bool
+}
+
+// PlanSensor is a device with the field that it watches.
+type PlanSensor struct {
+	// Name is printed in the legend, e.g. model and place.
+	Name string
+	// Purpose is activation or presence and decides the pattern.
+	Purpose string
+	// Placed says that X and Y are known; without it only the legend speaks.
+	Placed bool
+	XM, YM float64
+	// Aim is where the axis meets the floor; nil when it does not or is unknown.
+	Aim *[2]float64
+	// Field is nil when it is not computable; Missing then says why.
+	Field   *PlanField
+	Missing string
+}
+
+// PlanField is a field on the floor and its extents.
+type PlanField struct {
+	WidthM, DepthM, NearM, FarM float64
+	Polygons                    Polygons
+}
+
+// PlanZone is a required or a kept-clear zone.
+type PlanZone struct {
+	Name     string
+	Polygons Polygons
+}
+
+// FieldDrawing is what the drawing of one computed field shows: the device as it
+// is mounted and set, and the field on a plane.
+type FieldDrawing struct {
+	Title string
+	Units Units
+
+	HeightM, TiltDeg, YawDeg, OffsetXM, OffsetYM float64
+	AzimuthBeamwidthDeg, ElevationBeamwidthDeg   float64
+	BoresightRangeM, ReachDB, AttenuationLimitDB float64
+	PlaneHeightM                                 float64
+	ClipAtDoorPlane                              bool
+	WidthM, DepthM, NearM, FarM, AreaM2          float64
+	Polygons                                     Polygons
+}
+
+// Limits of what can be drawn: a place is within 1 km, a text within 300 signs.
+const (
+	farthestM   = 1000
+	longestText = 300
+)
+
+// PlanSVG draws one side of a door to scale.
+func PlanSVG(w io.Writer, t Texts, in PlanDrawing) error {
+	s, err := planScene(t, in, 190, 150)
+	if err != nil {
+		return err
+	}
+	return WriteSVG(w, s)
+}
+
+// FieldSVG draws fields to scale, one below the other, all at one scale so that
+// they compare.
+func FieldSVG(w io.Writer, t Texts, in ...FieldDrawing) error {
+	n := 0.0
+	for i, f := range in {
+		if err := f.check(); err != nil {
+			return fmt.Errorf("drawing %d: %w", i+1, err)
+		}
+		n = math.Max(n, fieldScale(f))
+	}
+	var scenes []*Scene
+	for _, f := range in {
+		scenes = append(scenes, fieldScene(t, f, n))
+	}
+	return WriteSVG(w, scenes...)
+}
+
+// The pens of a plan.
+var (
+	wallPen     = Pen{WidthMM: 0.5, Tone: Ink}
+	leafPen     = Pen{WidthMM: 0.4, Tone: Ink}
+	sweepPen    = Pen{WidthMM: 0.18, Tone: Ink}
+	headerPen   = Pen{WidthMM: 0.18, Dash: []float64{2.4, 0.8, 0.4, 0.8}, Tone: Ink}
+	fieldPen    = Pen{WidthMM: 0.35, Tone: Ink}
+	fieldStroke = Pen{WidthMM: 0.09, Tone: Soft}
+	zonePen     = Pen{WidthMM: 0.5, Dash: []float64{2.2, 1.2}, Tone: Ink}
+	clearPen    = Pen{WidthMM: 0.25, Dash: []float64{0.5, 0.8}, Tone: Ink}
+	clearStroke = Pen{WidthMM: 0.15, Tone: Ink}
+	gapStroke   = Pen{WidthMM: 0.22, Tone: Ink}
+	aimPen      = Pen{WidthMM: 0.18, Dash: []float64{1.6, 0.7}, Tone: Ink}
+)
+
+const (
+	textMM   = 2.6 // the height of type on a drawing
+	legendMM = 62  // the width of the column right of a drawing
+)
+
+// planScene draws the plan at the largest scale at which it fits, with its
+// dimensions and legend, into so many millimetres.
+func planScene(t Texts, in PlanDrawing, widthMM, heightMM float64) (*Scene, error) {
+	if err := in.check(); err != nil {
+		return nil, err
+	}
+	body := in.extent()
+	all := in.Units.scales()
+	for i := 0; ; i++ {
+		var n float64
+		if i < len(all) {
+			n = all[i]
+		} else {
+			n = all[len(all)-1] * float64(i-len(all)+2)
+		}
+		if body.Width()*1000/n > widthMM || body.Height()*1000/n > heightMM {
+			continue
+		}
+		s := planAt(t, in, body, n, heightMM)
+		b := s.Bounds()
+		if fits := s.mm(b.Width()) <= widthMM && s.mm(b.Height()) <= heightMM; fits || body.Width()*1000/n < 20 && i >= len(all) {
+			return s, nil
+		}
+	}
+}
+
+func planAt(t Texts, in PlanDrawing, body Box, denominator, heightMM float64) *Scene {
+	s := &Scene{Title: in.Title, Denominator: denominator}
+	s.Desc = planDesc(t, in, denominator)
+
+	for _, z := range in.KeptClear {
+		s.add(clearZone(s, rings(z.Polygons))...)
+	}
+	for _, d := range in.Sensors {
+		if d.Field != nil {
+			s.add(fieldArea(s, d.Purpose, rings(d.Field.Polygons))...)
+		}
+	}
+	if gaps := rings(in.Gaps); len(gaps) > 0 {
+		s.add(gapArea(s, gaps)...)
+	}
+	for _, z := range in.Required {
+		s.add(&Area{Rings: rings(z.Polygons), Pen: zonePen})
+	}
+	s.add(wall(s, t, in, body)...)
+	for _, l := range in.Leaves {
+		s.add(leaf(s, l)...)
+	}
+	for i, d := range in.Sensors {
+		if d.Placed {
+			s.add(sensor(s, d, strconv.Itoa(i+1))...)
+		}
+	}
+
+	frame := s.Bounds()
+	if in.OpeningM > 0 {
+		s.add(&Dimension{From: Point{-in.OpeningM / 2, 0}, To: Point{in.OpeningM / 2, 0}, AsideM: math.Min(frame.Min.Y, 0) - s.m(4.5),
+			Label: t.T("report.plan.opening", "value", in.Units.length(t, in.OpeningM))})
+	}
+	lane := 0.0
+	for i, d := range in.Sensors {
+		if d.Field != nil && len(d.Field.Polygons) > 0 {
+			s.add(extents(s, t, in.Units, *d.Field, frame, lane, fieldLabel(in.Sensors, i))...)
+			lane++
+		}
+	}
+	planLegend(s, t, in, heightMM)
+	return s
+}
+
+// fieldLabel starts a dimension with the number of its sensor where there are
+// several.
+func fieldLabel(all []PlanSensor, i int) string {
+	if len(all) < 2 {
+		return ""
+	}
+	return strconv.Itoa(i+1) + ": "
+}
+
+// extents are the dimensions of a field: width above frame, near and depth on
+// its right, each further field one lane out.
+func extents(s *Scene, t Texts, u Units, f PlanField, frame Box, lane float64, label string) []Shape {
+	minX, maxX := math.Inf(1), math.Inf(-1)
+	for _, ring := range rings(f.Polygons) {
+		for _, p := range ring {
+			minX, maxX = math.Min(minX, p.X), math.Max(maxX, p.X)
+		}
+	}
+	top := frame.Max.Y + s.m(4+5*lane)
+	right := frame.Max.X + s.m(4+26*lane)
+	text := func(key string, m float64) string { return label + t.T(key, "value", u.length(t, m)) }
+	sh := []Shape{
+		&Dimension{From: Point{minX, f.FarM}, To: Point{minX + f.WidthM, f.FarM}, AsideM: top - f.FarM, Label: text("report.plan.width", f.WidthM)},
+		&Dimension{From: Point{maxX, f.FarM}, To: Point{maxX, f.NearM}, AsideM: right - maxX, Label: text("report.plan.depth", f.DepthM)},
+	}
+	if f.NearM > 0.005 {
+		sh = append(sh, &Dimension{From: Point{maxX, f.NearM}, To: Point{maxX, 0}, AsideM: right - maxX, Label: text("report.plan.near", f.NearM)})
+	}
+	return sh
+}
+
+// wall is the wall on both sides of the opening, cut through, and the header
+// above it. Its thickness is drawn, not measured.
+func wall(s *Scene, t Texts, in PlanDrawing, body Box) []Shape {
+	const thick = 0.12
+	half := in.OpeningM / 2
+	var sh []Shape
+	side := func(from, to float64) {
+		r := [][]Point{{{from, -thick}, {to, -thick}, {to, 0}, {from, 0}}}
+		sh = append(sh, &Area{Rings: r, Fill: true, Tone: White}, hatch(r, 45, s.m(0.9), Pen{WidthMM: 0.18, Tone: Ink}), &Area{Rings: r, Pen: wallPen})
+	}
+	if half > 0 {
+		side(body.Min.X, -half)
+		side(half, body.Max.X)
+	} else {
+		side(body.Min.X, body.Max.X)
+		sh = append(sh, &Text{At: Point{0, -thick - s.m(3.4)}, String: t.T("report.plan.opening_unknown"), HeightMM: textMM, Anchor: Middle, Tone: Ink})
+	}
+	if in.HeaderDepthM > 0 {
+		w := half
+		if w == 0 {
+			w = (body.Max.X - body.Min.X) / 2
+		}
+		sh = append(sh, &Line{Paths: [][]Point{{{-w, 0}, {-w, in.HeaderDepthM}, {w, in.HeaderDepthM}, {w, 0}}}, Pen: headerPen})
+	}
+	return sh
+}
+
+// leaf draws a leaf where it stands open and how it gets there.
+func leaf(s *Scene, l PlanLeaf) []Shape {
+	const thick, plane = 0.04, -0.06 // of the leaf, and the middle of the wall
+	inward := 1.0                    // from its jamb towards the middle of the opening
+	if l.JambXM > 0 {
+		inward = -1
+	}
+	switch l.Motion {
+	case "swing":
+		y, from, to := 0.0, 0.0, 90.0
+		if inward < 0 {
+			from, to = 90, 180
+		}
+		open := Point{l.JambXM, l.WidthM}
+		if !l.Towards {
+			y, open = -0.12, Point{l.JambXM, -0.12 - l.WidthM}
+			from, to = 360-to, 360-from
+		}
+		return []Shape{
+			&Line{Paths: [][]Point{{{l.JambXM, y}, {l.JambXM + inward*l.WidthM, y}}}, Pen: Pen{WidthMM: 0.25, Dash: []float64{1, 0.6}, Tone: Ink}},
+			&Arc{Centre: Point{l.JambXM, y}, RadiusM: l.WidthM, FromDeg: from, ToDeg: to, Pen: sweepPen},
+			&Area{Rings: [][]Point{box(Point{l.JambXM, y}, Point{l.JambXM + inward*thick, open.Y})}, Pen: leafPen, Fill: true, Tone: White},
+		}
+	case "fold":
+		y, reach := 0.0, l.WidthM/2
+		if !l.Towards {
+			y, reach = -0.12, -reach
+		}
+		fold := Point{l.JambXM + inward*l.WidthM*0.12, y + reach}
+		end := Point{l.JambXM + inward*l.WidthM*0.24, y}
+		return []Shape{
+			&Line{Paths: [][]Point{{{l.JambXM, y}, {l.JambXM + inward*l.WidthM, y}}}, Pen: Pen{WidthMM: 0.25, Dash: []float64{1, 0.6}, Tone: Ink}},
+			&Line{Paths: [][]Point{{{l.JambXM, y}, fold, end}}, Pen: Pen{WidthMM: 0.6, Tone: Ink}},
+			arrow(s, Point{l.JambXM + inward*l.WidthM*0.8, y}, Point{l.JambXM + inward*l.WidthM*0.4, y}),
+		}
+	case "slide":
+		closed := box(Point{l.JambXM, plane - thick/2}, Point{l.JambXM + inward*l.WidthM, plane + thick/2})
+		open := box(Point{l.JambXM, plane - thick/2}, Point{l.JambXM - inward*l.WidthM, plane + thick/2})
+		mid := l.JambXM + inward*l.WidthM/2
+		return []Shape{
+			&Area{Rings: [][]Point{open}, Pen: Pen{WidthMM: 0.18, Dash: []float64{1, 0.6}, Tone: Ink}},
+			&Area{Rings: [][]Point{closed}, Pen: leafPen, Fill: true, Tone: White},
+			arrow(s, Point{mid + inward*l.WidthM/4, plane - s.m(2)}, Point{mid - inward*l.WidthM/4, plane - s.m(2)}),
+		}
+	case "revolve":
+		sh := []Shape{&Arc{Centre: Point{l.JambXM, plane}, RadiusM: l.WidthM, FromDeg: 0, ToDeg: 360, Pen: sweepPen}}
+		wings := &Line{Pen: Pen{WidthMM: 0.6, Tone: Ink}}
+		for _, deg := range []float64{45, 135, 225, 315} {
+			a := Arc{Centre: Point{l.JambXM, plane}, RadiusM: l.WidthM}
+			wings.Paths = append(wings.Paths, []Point{a.Centre, a.at(deg)})
+		}
+		return append(sh, wings)
+	default:
+		return []Shape{&Area{Rings: [][]Point{box(Point{l.JambXM, plane - thick/2}, Point{l.JambXM + inward*l.WidthM, plane + thick/2})}, Pen: leafPen, Fill: true, Tone: White}}
+	}
+}
+
+// arrow is a stroke with an open head.
+func arrow(s *Scene, from, to Point) *Line {
+	l := math.Hypot(to.X-from.X, to.Y-from.Y)
+	if l == 0 {
+		return &Line{Pen: sweepPen}
+	}
+	ux, uy, h := (to.X-from.X)/l, (to.Y-from.Y)/l, s.m(1.5)
+	barb := func(side float64) Point {
+		return Point{to.X - h*(ux-side*uy*0.4), to.Y - h*(uy+side*ux*0.4)}
+	}
+	return &Line{Paths: [][]Point{{from, to}, {barb(1), to, barb(-1)}}, Pen: Pen{WidthMM: 0.25, Tone: Ink}}
+}
+
+// sensor is a ring with its number and a dashed line to where its axis meets the
+// floor.
+func sensor(s *Scene, d PlanSensor, number string) []Shape {
+	at, r := Point{d.XM, d.YM}, s.m(1.9)
+	var sh []Shape
+	if d.Aim != nil {
+		aim, c := Point{d.Aim[0], d.Aim[1]}, s.m(1.2)
+		sh = append(sh, &Line{Paths: [][]Point{{at, aim}}, Pen: aimPen},
+			&Arc{Centre: aim, RadiusM: c * 0.6, FromDeg: 0, ToDeg: 360, Pen: Pen{WidthMM: 0.25, Tone: Ink}},
+			&Line{Paths: [][]Point{{{aim.X - c, aim.Y}, {aim.X + c, aim.Y}}, {{aim.X, aim.Y - c}, {aim.X, aim.Y + c}}}, Pen: Pen{WidthMM: 0.25, Tone: Ink}})
+	}
+	return append(sh, disc(at, r, White), &Arc{Centre: at, RadiusM: r, FromDeg: 0, ToDeg: 360, Pen: Pen{WidthMM: 0.4, Tone: Ink}},
+		&Text{At: Point{at.X, at.Y - s.m(textMM*0.35)}, String: number, HeightMM: textMM, Anchor: Middle, Bold: true, Tone: Ink})
+}
+
+// disc is a filled circle.
+func disc(c Point, r float64, tone Tone) *Area {
+	a, ring := Arc{Centre: c, RadiusM: r}, []Point(nil)
+	for deg := 0.0; deg < 360; deg += 15 {
+		ring = append(ring, a.at(deg))
+	}
+	return &Area{Rings: [][]Point{ring}, Fill: true, Tone: tone}
+}
+
+// fieldArea is a field: rising strokes where it opens the door, falling strokes
+// where it protects.
+func fieldArea(s *Scene, purpose string, r [][]Point) []Shape {
+	deg := 60.0
+	if purpose == "presence" {
+		deg = -60
+	}
+	return []Shape{hatch(r, deg, s.m(1.5), fieldStroke), &Area{Rings: r, Pen: fieldPen}}
+}
+
+func clearZone(s *Scene, r [][]Point) []Shape {
+	return []Shape{crosses(r, s.m(3.2), s.m(0.6), clearStroke), &Area{Rings: r, Pen: clearPen}}
+}
+
+func gapArea(s *Scene, r [][]Point) []Shape {
+	return []Shape{&Area{Rings: r, Fill: true, Tone: White}, hatch(r, 0, s.m(0.7), gapStroke), hatch(r, 90, s.m(0.7), gapStroke), &Area{Rings: r, Pen: sweepPen}}
+}
+
+// legend writes rows to the right of what s shows so far, from the top down.
+type legend struct {
+	s    *Scene
+	x, y float64
+	// foot is where rows give way to a count of what is left out; 0: nowhere.
+	foot float64
+	left int
+}
+
+func newLegend(s *Scene) *legend {
+	b := s.Bounds()
+	return &legend{s: s, x: b.Max.X + s.m(7), y: b.Max.Y}
+}
+
+// row writes text, wrapped, beside a swatch if there is one.
+func (l *legend) row(text string, bold bool, swatch func(b Box) []Shape) {
+	if swatch != nil && l.foot != 0 && l.y < l.foot {
+		l.left++
+		return
+	}
+	s, indent, height := l.s, 0.0, textMM
+	if swatch != nil {
+		indent = 10
+	}
+	if bold {
+		height = 3.2
+	}
+	lines := wrap(text, legendMM-indent, height, bold)
+	if swatch != nil {
+		h := s.m(4)
+		b := Box{Point{l.x, l.y - h}, Point{l.x + s.m(8), l.y}}
+		s.add(swatch(b)...)
+	}
+	y := l.y - s.m(height*0.95)
+	if swatch != nil {
+		y = l.y - s.m(2.9)
+	}
+	for _, line := range lines {
+		s.add(&Text{At: Point{l.x + s.m(indent), y}, String: line, HeightMM: height, Bold: bold, Tone: Ink})
+		y -= s.m(height * 1.3)
+	}
+	used := l.y - y - s.m(height*0.3)
+	if swatch != nil {
+		used = math.Max(used, s.m(4.6))
+	}
+	l.y -= used + s.m(0.8)
+}
+
+func (l *legend) gap(mm float64) { l.y -= l.s.m(mm) }
+
+// scaleBar is a bar of whole metres or feet, about a third of the column long.
+func (l *legend) scaleBar(t Texts, u Units) {
+	s, unit, key := l.s, 1.0, "report.unit.m"
+	if u == US {
+		unit, key = 0.3048, "report.unit.ft"
+	}
+	step := unit
+	for _, k := range []float64{0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500} {
+		step = k * unit
+		if s.mm(step) >= 9 {
+			break
+		}
+	}
+	h, x, y := s.m(1.4), l.x, l.y-s.m(4.8)
+	for i := range 4 {
+		s.add(&Rect{Min: Point{x + float64(i)*step, y}, Max: Point{x + float64(i+1)*step, y + h}, Pen: Pen{WidthMM: 0.2, Tone: Ink}, Fill: true, Tone: []Tone{Ink, White}[i%2]})
+	}
+	for _, i := range []float64{0, 1, 2, 4} {
+		label, anchor := decimal(i*step/unit, 1, true), Middle
+		if i == 4 {
+			label = t.T(key, "value", label)
+		}
+		if i == 0 {
+			anchor = Start
+		}
+		s.add(&Text{At: Point{x + i*step, y + h + s.m(0.9)}, String: label, HeightMM: textMM, Anchor: anchor, Tone: Ink})
+	}
+	l.y = y - s.m(2)
+}
+
+func planLegend(s *Scene, t Texts, in PlanDrawing, heightMM float64) {
+	l := newLegend(s)
+	l.foot = l.y - s.m(heightMM-24)
+	if in.Title != "" {
+		l.row(in.Title, true, nil)
+	}
+	l.row(in.Units.scaleText(t, s.Denominator), false, nil)
+	l.scaleBar(t, in.Units)
+
+	pattern := func(draw func(r [][]Point) []Shape) func(Box) []Shape {
+		return func(b Box) []Shape { return draw([][]Point{box(b.Min, b.Max)}) }
+	}
+	for i, d := range in.Sensors {
+		text := t.T("report.plan.sensor", "number", i+1, "name", d.Name)
+		switch {
+		case d.Field == nil:
+			text += " " + t.T("report.plan.not_computable", "missing", d.Missing)
+			l.row(text, false, func(b Box) []Shape {
+				return []Shape{&Area{Rings: [][]Point{box(b.Min, b.Max)}, Pen: Pen{WidthMM: 0.2, Dash: []float64{0.6, 0.6}, Tone: Ink}}}
+			})
+			continue
+		case len(d.Field.Polygons) == 0:
+			text += " " + t.T("report.plan.empty")
+		}
+		l.row(text, false, pattern(func(r [][]Point) []Shape { return fieldArea(s, d.Purpose, r) }))
+	}
+	for _, z := range in.Required {
+		l.row(t.T("report.plan.required", "name", z.Name), false, pattern(func(r [][]Point) []Shape { return []Shape{&Area{Rings: r, Pen: zonePen}} }))
+	}
+	if len(in.Gaps) > 0 {
+		l.row(t.T("report.plan.gap"), false, pattern(func(r [][]Point) []Shape { return gapArea(s, r) }))
+	}
+	for _, z := range in.KeptClear {
+		l.row(t.T("report.plan.kept_clear", "name", z.Name), false, pattern(func(r [][]Point) []Shape { return clearZone(s, r) }))
+	}
+	for _, d := range in.Sensors {
+		if d.Placed && d.Aim != nil {
+			l.row(t.T("report.plan.aim"), false, func(b Box) []Shape {
+				y, c, x := (b.Min.Y+b.Max.Y)/2, s.m(1.2), b.Max.X-s.m(1.2)
+				return []Shape{&Line{Paths: [][]Point{{{b.Min.X, y}, {x, y}}}, Pen: aimPen},
+					&Line{Paths: [][]Point{{{x - c, y}, {x + c, y}}, {{x, y - c}, {x, y + c}}}, Pen: Pen{WidthMM: 0.25, Tone: Ink}},
+					&Arc{Centre: Point{x, y}, RadiusM: c * 0.6, FromDeg: 0, ToDeg: 360, Pen: Pen{WidthMM: 0.25, Tone: Ink}}}
+			})
+			break
+		}
+	}
+	if in.HeaderDepthM > 0 {
+		l.row(t.T("report.plan.header"), false, func(b Box) []Shape {
+			y := (b.Min.Y + b.Max.Y) / 2
+			return []Shape{&Line{Paths: [][]Point{{{b.Min.X, y}, {b.Max.X, y}}}, Pen: headerPen}}
+		})
+	}
+	if l.left > 0 {
+		l.row(t.T("report.plan.more", "n", l.left), false, nil)
+	}
+	l.gap(1)
+	l.row(t.T("report.plan.note"), false, nil)
+}
+
+// fieldScale is the largest scale at which f fits its drawing.
+func fieldScale(f FieldDrawing) float64 { return fit(f.Units, f.extent(), 95, 110) }
+
+func fieldScene(t Texts, in FieldDrawing, denominator float64) *Scene {
+	u := in.Units
+	s := &Scene{Title: in.Title, Denominator: denominator}
+	if s.Title == "" {
+		s.Title = t.T("report.field.title")
+	}
+	body := in.extent()
+	r := rings(in.Polygons)
+	s.add(fieldArea(s, "activation", r)...)
+	door := Pen{WidthMM: 0.6, Tone: Ink}
+	if in.ClipAtDoorPlane {
+		strip := [][]Point{box(Point{body.Min.X, -s.m(1.6)}, Point{body.Max.X, 0})}
+		s.add(hatch(strip, 45, s.m(0.9), Pen{WidthMM: 0.15, Tone: Ink}))
+	} else {
+		door.Dash = []float64{3, 1}
+	}
+	s.add(&Line{Paths: [][]Point{{{body.Min.X, 0}, {body.Max.X, 0}}}, Pen: door})
+
+	d := PlanSensor{Placed: true, XM: in.OffsetXM, YM: in.OffsetYM, Aim: aim(in.HeightM-in.PlaneHeightM, in.OffsetXM, in.OffsetYM, in.TiltDeg, in.YawDeg)}
+	if d.Aim != nil && !body.holds(Point{d.Aim[0], d.Aim[1]}) {
+		d.Aim = nil // far outside: the axis passes over the field
+	}
+	s.add(sensor(s, d, "1")...)
+
+	frame := s.Bounds()
+	if len(r) > 0 {
+		s.add(extents(s, t, u, PlanField{in.WidthM, in.DepthM, in.NearM, in.FarM, in.Polygons}, frame, 0, "")...)
+		if in.FarM > 0 {
+			s.add(&Dimension{From: Point{frame.Min.X, 0}, To: Point{frame.Min.X, in.FarM}, AsideM: s.m(4), Label: t.T("report.plan.far", "value", u.length(t, in.FarM))})
+		}
+	}
+
+	l := newLegend(s)
+	l.row(s.Title, true, nil)
+	l.row(u.scaleText(t, denominator), false, nil)
+	l.scaleBar(t, u)
+	for _, row := range [][2]string{
+		{"height", u.length(t, in.HeightM)},
+		{"offset", t.T("report.field.offset_value", "x", u.length(t, in.OffsetXM), "y", u.length(t, in.OffsetYM))},
+		{"aim", t.T("report.field.aim_value", "tilt", u.reading(t, in.TiltDeg, "deg"), "yaw", u.reading(t, in.YawDeg, "deg"))},
+		{"antenna", t.T("report.field.antenna_value", "azimuth", u.reading(t, in.AzimuthBeamwidthDeg, "deg"), "elevation", u.reading(t, in.ElevationBeamwidthDeg, "deg"))},
+		{"range", u.length(t, in.BoresightRangeM)},
+		{"reach", u.reading(t, in.ReachDB, "dB")},
+		{"limit", u.reading(t, in.AttenuationLimitDB, "dB")},
+		{"plane", u.length(t, in.PlaneHeightM)},
+		{"area", u.reading(t, math.Round(in.AreaM2*100)/100, "m2")},
+	} {
+		l.row(t.T("report.field."+row[0], "value", row[1]), false, nil)
+	}
+	if in.ClipAtDoorPlane {
+		l.row(t.T("report.field.clipped"), false, nil)
+	}
+	if len(r) == 0 {
+		l.row(t.T("report.plan.empty"), true, nil)
+	}
+	l.gap(1)
+	l.row(t.T("report.plan.note"), false, nil)
+
+	s.Desc = t.T("report.field.desc", "width", u.length(t, in.WidthM), "depth", u.length(t, in.DepthM), "near", u.length(t, in.NearM), "far", u.length(t, in.FarM), "scale", u.scaleText(t, denominator)) + " " + t.T("report.plan.note")
+	return s
+}
+
+// aim is where the axis of a sensor at height above the plane meets it; nil for
+// an axis at or above 85°, which meets it nowhere useful.
+func aim(height, x, y, tiltDeg, yawDeg float64) *[2]float64 {
+	if tiltDeg > 85 || height <= 0 {
+		return nil
+	}
+	reach := height * math.Tan(tiltDeg*math.Pi/180)
+	sin, cos := math.Sincos(yawDeg * math.Pi / 180)
+	return &[2]float64{x + reach*sin, y + reach*cos}
+}
+
+// planDesc says in words what the plan shows, for readers who do not see it.
+func planDesc(t Texts, in PlanDrawing, denominator float64) string {
+	parts := []string{in.Units.scaleText(t, denominator) + "."}
+	if in.OpeningM > 0 {
+		parts = append(parts, t.T("report.plan.opening", "value", in.Units.length(t, in.OpeningM))+".")
+	} else {
+		parts = append(parts, t.T("report.plan.opening_unknown")+".")
+	}
+	for i, d := range in.Sensors {
+		parts = append(parts, t.T("report.plan.sensor", "number", i+1, "name", d.Name)+".")
+		switch {
+		case d.Field == nil:
+			parts = append(parts, t.T("report.plan.not_computable", "missing", d.Missing))
+		case len(d.Field.Polygons) == 0:
+			parts = append(parts, t.T("report.plan.empty"))
+		default:
+			parts = append(parts, t.T("report.plan.field_desc", "width", in.Units.length(t, d.Field.WidthM), "depth", in.Units.length(t, d.Field.DepthM), "near", in.Units.length(t, d.Field.NearM)))
+		}
+	}
+	for _, z := range in.Required {
+		parts = append(parts, t.T("report.plan.required", "name", z.Name)+".")
+	}
+	for _, z := range in.KeptClear {
+		parts = append(parts, t.T("report.plan.kept_clear", "name", z.Name)+".")
+	}
+	return strings.Join(append(parts, t.T("report.plan.note")), " ")
+}
+
+// extent is what a plan must show, at least the opening with a stretch of wall.
+func (in PlanDrawing) extent() Box {
+	half := math.Max(in.OpeningM/2, 0.5) + 0.5
+	b := Box{Point{-half, -0.3}, Point{half, 0.5}}
+	for _, l := range in.Leaves {
+		switch {
+		case l.Motion == "revolve":
+			b.add(Point{l.JambXM - l.WidthM, -l.WidthM}, Point{l.JambXM + l.WidthM, l.WidthM})
+		case l.Motion == "slide":
+			b.add(Point{l.JambXM + math.Copysign(l.WidthM+0.1, l.JambXM), 0})
+		case (l.Motion == "swing" || l.Motion == "fold") && l.Towards:
+			b.add(Point{l.JambXM, l.WidthM + 0.1})
+		case l.Motion == "swing" || l.Motion == "fold":
+			b.add(Point{l.JambXM, -l.WidthM - 0.25})
+		}
+	}
+	for _, d := range in.Sensors {
+		if d.Placed {
+			b.add(Point{d.XM, d.YM})
+			if d.Aim != nil {
+				b.add(Point{d.Aim[0], d.Aim[1]})
+			}
+		}
+		if d.Field != nil {
+			b.add(flat(d.Field.Polygons)...)
+		}
+	}
+	for _, zones := range [][]PlanZone{in.Required, in.KeptClear} {
+		for _, z := range zones {
+			b.add(flat(z.Polygons)...)
+		}
+	}
+	return b
+}
+
+func (in FieldDrawing) extent() Box {
+	b := Box{Point{-0.5, 0}, Point{0.5, 0.5}}
+	b.add(Point{in.OffsetXM, in.OffsetYM})
+	b.add(flat(in.Polygons)...)
+	side := 0.05 * b.Width()
+	b.Min.X, b.Max.X = b.Min.X-side, b.Max.X+side
+	return b
+}
+
+func (b Box) holds(p Point) bool {
+	return p.X >= b.Min.X && p.X <= b.Max.X && p.Y >= b.Min.Y && p.Y <= b.Max.Y
+}
+
+// fit is the largest scale at which b fits into so many millimetres.
+func fit(u Units, b Box, widthMM, heightMM float64) float64 {
+	all := u.scales()
+	for _, n := range all {
+		if b.Width()*1000/n <= widthMM && b.Height()*1000/n <= heightMM {
+			return n
+		}
+	}
+	// Larger than any ruler's scale: the next round number of thousands.
+	return math.Ceil(math.Max(b.Width()/widthMM, b.Height()/heightMM)) * 1000
+}
+
+func rings(p Polygons) [][]Point {
+	var out [][]Point
+	for _, polygon := range p {
+		for _, ring := range polygon {
+			r := make([]Point, 0, len(ring))
+			for _, xy := range ring {
+				r = append(r, Point{xy[0], xy[1]})
+			}
+			// A closed ring says its first point twice; the writers close it.
+			if n := len(r); n > 1 && r[0] == r[n-1] {
+				r = r[:n-1]
+			}
+			if len(r) > 0 {
+				out = append(out, r)
+			}
+		}
+	}
+	return out
+}
+
+func flat(p Polygons) []Point {
+	var out []Point
+	for _, r := range rings(p) {
+		out = append(out, r...)
+	}
+	return out
+}
+
+func box(a, z Point) []Point { return []Point{a, {z.X, a.Y}, z, {a.X, z.Y}} }
+
+// check names what cannot be drawn.
+func (in PlanDrawing) check() error {
+	var c checks
+	c.text("title", in.Title)
+	c.size("opening_m", in.OpeningM)
+	c.size("header_depth_m", in.HeaderDepthM)
+	for i, l := range in.Leaves {
+		c.place(fmt.Sprintf("leaves[%d].jamb_x_m", i), l.JambXM)
+		c.size(fmt.Sprintf("leaves[%d].width_m", i), l.WidthM)
+	}
+	for i, d := range in.Sensors {
+		at := fmt.Sprintf("sensors[%d].", i)
+		c.text(at+"name", d.Name)
+		c.text(at+"missing", d.Missing)
+		c.place(at+"x_m", d.XM)
+		c.place(at+"y_m", d.YM)
+		if d.Aim != nil {
+			c.place(at+"aim", d.Aim[0], d.Aim[1])
+		}
+		if f := d.Field; f != nil {
+			c.place(at+"field extents", f.WidthM, f.DepthM, f.NearM, f.FarM)
+			c.polygons(at+"field.polygons", f.Polygons)
+		}
+	}
+	c.zones("required", in.Required)
+	c.zones("kept_clear", in.KeptClear)
+	c.polygons("gaps", in.Gaps)
+	return errors.Join(c...)
+}
+
+func (in FieldDrawing) check() error {
+	var c checks
+	c.text("title", in.Title)
+	c.place("inputs", in.HeightM, in.TiltDeg, in.YawDeg, in.OffsetXM, in.OffsetYM, in.AzimuthBeamwidthDeg, in.ElevationBeamwidthDeg,
+		in.BoresightRangeM, in.ReachDB, in.AttenuationLimitDB, in.PlaneHeightM)
+	c.place("extents", in.WidthM, in.DepthM, in.NearM, in.FarM)
+	c.polygons("polygons", in.Polygons)
+	return errors.Join(c...)
+}
+
+type checks []error
+
+func (c *checks) place(name string, vs ...float64) {
+	for _, v := range vs {
+		if math.IsNaN(v) || math.Abs(v) > farthestM {
+			*c = append(*c, fmt.Errorf("%s: %v cannot be drawn, want a number within ±%d", name, v, farthestM))
+		}
+	}
+}
+
+func (c *checks) size(name string, v float64) {
+	if c.place(name, v); v < 0 {
+		*c = append(*c, fmt.Errorf("%s: %v is negative", name, v))
+	}
+}
+
+func (c *checks) text(name, s string) {
+	if n := len([]rune(s)); n > longestText {
+		*c = append(*c, fmt.Errorf("%s: %d signs, want at most %d", name, n, longestText))
+	}
+}
+
+func (c *checks) zones(name string, zones []PlanZone) {
+	for i, z := range zones {
+		c.text(fmt.Sprintf("%s[%d].name", name, i), z.Name)
+		c.polygons(fmt.Sprintf("%s[%d].polygons", name, i), z.Polygons)
+	}
+}
+
+func (c *checks) polygons(name string, p Polygons) {
+	for i, polygon := range p {
+		for _, ring := range polygon {
+			for _, xy := range ring {
+				before := len(*c)
+				if c.place(fmt.Sprintf("%s[%d]", name, i), xy[0], xy[1]); len(*c) > before {
+					return
+				}
+			}
+		}
+	}
+}
