@@ -2,7 +2,6 @@ package rulebook
 
 import (
 	"fmt"
-	"maps"
 	"math"
 	"reflect"
 	"slices"
@@ -135,10 +134,11 @@ func listFunction(name string, f func([]float64) float64) cel.EnvOption {
 // program is a compiled expression and what it needs to run.
 type program struct {
 	run      cel.Program
-	facts    []string // names of facts; "leaves" when it looks at the leaves at all
-	leaf     []string // members that it reads of leaves
-	readings []string
-	bare     string // the one reading that the expression is, when it is nothing else
+	facts    []factKind
+	leaves   bool       // it looks at the leaves at all
+	leaf     []factKind // members that it reads of each leaf
+	readings []ReadingKind
+	bare     bool // the expression is its one reading and nothing else
 }
 
 // compile refuses what is misspelt, of another type than want, or not sure to be complete when its needs are met.
@@ -204,10 +204,12 @@ func (p *program) readNeeds(tree *ast.AST) error {
 	if len(problems) > 0 {
 		return problems[0]
 	}
-	p.facts, p.leaf, p.readings = sortedKeys(facts), sortedKeys(leafMembers), sortedKeys(readings)
-	if len(p.readings) == 1 && nameOf(tree.Expr()) == readingPrefix+p.readings[0] {
-		p.bare = p.readings[0]
-	}
+	unused := func(set map[string]bool) func(factKind) bool { return func(k factKind) bool { return !set[k.name] } }
+	p.facts = slices.DeleteFunc(factKinds(), unused(facts))
+	p.leaves = facts["leaves"]
+	p.leaf = slices.DeleteFunc(leafKinds(), unused(leafMembers))
+	p.readings = slices.DeleteFunc(Readings(), func(k ReadingKind) bool { return !readings[k.Name] })
+	p.bare = strings.HasPrefix(nameOf(tree.Expr()), readingPrefix)
 	return nil
 }
 
@@ -249,8 +251,6 @@ func (p *program) checkComparison(tree *ast.AST, call ast.CallExpr, kinds map[st
 	return problems
 }
 
-func sortedKeys(set map[string]bool) []string { return slices.Sorted(maps.Keys(set)) }
-
 // situation is a door at one inspection: everything that expressions may see of it.
 type situation struct {
 	known     map[string]any // facts by name, leaf members as leaves[0].width_m
@@ -261,7 +261,7 @@ type situation struct {
 
 func newSituation(f Facts, readings map[string]Reading) *situation {
 	s := &situation{known: f.known(), leafCount: len(f.Leaves), readings: readings}
-	s.values = maps.Clone(s.known)
+	s.values = f.known()
 	leaves := make([]leaf, len(f.Leaves))
 	for i, l := range f.Leaves {
 		leaves[i] = leaf{valueOf(l.WidthM), valueOf(l.HeightM), valueOf(l.MassKg)}
@@ -287,33 +287,24 @@ func valueOf(number *float64) float64 {
 
 // gaps names every input that the program needs and that cannot be used.
 func (s *situation) gaps(p *program) (gaps []Gap) {
-	for _, k := range factKinds() {
-		if slices.Contains(p.facts, k.name) {
-			if g := k.gap(s.known, k.name); g != nil {
+	for _, k := range p.facts {
+		if g := k.gap(s.known, k.name); g != nil {
+			gaps = append(gaps, *g)
+		}
+	}
+	if p.leaves && s.leafCount == 0 {
+		gaps = append(gaps, Gap{"leaves", Missing})
+	}
+	for i := range s.leafCount {
+		for _, k := range p.leaf {
+			if g := k.gap(s.known, leafName(i, k.name)); g != nil {
 				gaps = append(gaps, *g)
 			}
 		}
 	}
-	if slices.Contains(p.facts, "leaves") {
-		if s.leafCount == 0 {
-			gaps = append(gaps, Gap{"leaves", Missing})
-		}
-		for i := range s.leafCount {
-			for _, k := range leafKinds() {
-				if !slices.Contains(p.leaf, k.name) {
-					continue
-				}
-				if g := k.gap(s.known, leafName(i, k.name)); g != nil {
-					gaps = append(gaps, *g)
-				}
-			}
-		}
-	}
-	for _, k := range Readings() {
-		if slices.Contains(p.readings, k.Name) {
-			if problem := k.problem(s.readings[k.Name]); problem != "" {
-				gaps = append(gaps, Gap{k.Name, problem})
-			}
+	for _, k := range p.readings {
+		if problem := k.problem(s.readings[k.Name]); problem != "" {
+			gaps = append(gaps, Gap{k.Name, problem})
 		}
 	}
 	return gaps

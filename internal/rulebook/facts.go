@@ -90,6 +90,12 @@ type factKind struct {
 	min, max float64
 }
 
+// factNamed is for names that this package itself writes.
+func factNamed(name string) factKind {
+	i := slices.IndexFunc(factKinds(), func(k factKind) bool { return k.name == name })
+	return factKinds()[i]
+}
+
 func (k factKind) isNumber() bool { return k.max > 0 }
 
 // factKinds is everything that expressions may ask about a door, but for the leaves. Ranges are ours and generous.

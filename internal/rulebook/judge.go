@@ -83,8 +83,8 @@ func (r *Rule) judge(p *Pack, s *situation) Verdict {
 		v.Reason = InputsUnusable
 		return v
 	}
-	for _, name := range r.readings() {
-		v.Readings = append(v.Readings, Used{name, s.readings[name]})
+	for _, k := range r.readings() {
+		v.Readings = append(v.Readings, Used{k.Name, s.readings[k.Name]})
 	}
 	var passed bool
 	var err error
@@ -136,8 +136,7 @@ func (r *Rule) measure(s *situation, v *Verdict) (bool, error) {
 
 // applies says whether a rule with that condition applies to the door, or why that cannot be said.
 func (s *situation) applies(p *Pack, when *program) (bool, Reason, []Gap) {
-	scope := &program{facts: []string{"door_kind", "energy"}}
-	if gaps := s.gaps(scope); gaps != nil {
+	if gaps := s.gaps(p.scope); gaps != nil {
 		return false, InputsUnusable, gaps
 	}
 	if !p.isFor(DoorKind(s.known["door_kind"].(string)), Energy(s.known["energy"].(string))) {
@@ -185,8 +184,8 @@ func (r *Rule) inputs() []*program {
 	return inputs
 }
 
-// readings that the rule judges, sorted by name.
-func (r *Rule) readings() []string {
+// readings that the rule judges, in the catalogue's order.
+func (r *Rule) readings() []ReadingKind {
 	if r.pass != nil {
 		return r.pass.readings
 	}
@@ -202,8 +201,8 @@ func (p *Pack) NeededReadings(facts Facts) []ReadingKind {
 		if _, reason, _ := s.applies(p, r.when); reason == RuleDoesNotApply || reason == PackIsForOthers {
 			continue
 		}
-		for _, name := range r.readings() {
-			needed[name] = true
+		for _, k := range r.readings() {
+			needed[k.Name] = true
 		}
 	}
 	return slices.DeleteFunc(Readings(), func(k ReadingKind) bool { return !needed[k.Name] })

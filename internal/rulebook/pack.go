@@ -70,6 +70,8 @@ type Pack struct {
 	Rules        []*Rule           `yaml:"rules"`
 	ZoneRules    []*ZoneRule       `yaml:"zones"`
 	Digest       string            `yaml:"-"` // SHA-256 of the pack's text in hex: says which text has judged
+
+	scope *program // what must be known to say whether the pack is for a door
 }
 
 // AppliesTo says which doors a pack is for.
@@ -175,6 +177,7 @@ func (p *Pack) complete(l *language) error {
 	case len(p.Rules) == 0:
 		return errors.New("rules: none")
 	}
+	p.scope = &program{facts: []factKind{factNamed("door_kind"), factNamed("energy")}}
 	problems := []error{p.AppliesTo.check()}
 	seen := map[string]bool{}
 	once := func(what, id string) error {
@@ -216,22 +219,13 @@ func (a AppliesTo) check() error {
 		return errors.New("applies_to: kinds and energies are required")
 	}
 	for _, k := range a.Kinds {
-		if !slices.Contains(valuesOf("door_kind"), string(k)) {
+		if !slices.Contains(factNamed("door_kind").values, string(k)) {
 			return fmt.Errorf("applies_to.kinds: unknown door kind %q", k)
 		}
 	}
 	for _, e := range a.Energies {
-		if !slices.Contains(valuesOf("energy"), string(e)) {
+		if !slices.Contains(factNamed("energy").values, string(e)) {
 			return fmt.Errorf("applies_to.energies: unknown energy %q", e)
-		}
-	}
-	return nil
-}
-
-func valuesOf(fact string) []string {
-	for _, k := range factKinds() {
-		if k.name == fact {
-			return k.values
 		}
 	}
 	return nil
@@ -255,8 +249,10 @@ func (r *Rule) complete(l *language, p *Pack) (err error) {
 		return errors.New("want either measured and limit, or pass")
 	}
 	if r.Pass != "" {
-		r.pass, err = compile(l.readings, r.Pass, cel.BoolType)
-		return inside("pass", err)
+		if r.pass, err = compile(l.readings, r.Pass, cel.BoolType); err != nil {
+			return inside("pass", err)
+		}
+		return inside("pass", r.pass.checkPass())
 	}
 	if r.measured, err = compile(l.readings, r.Measured, cel.DoubleType); err != nil {
 		return inside("measured", err)
@@ -267,10 +263,21 @@ func (r *Rule) complete(l *language, p *Pack) (err error) {
 	if err := r.Limit.complete(l); err != nil {
 		return inside("limit", err)
 	}
-	for _, k := range Readings() {
-		if k.Name == r.measured.bare && k.Unit != r.Limit.unit.si {
-			return fmt.Errorf("limit: %s is in %s, the limit in %s", k.Name, k.Unit, r.Limit.Unit)
+	if k := r.measured.readings[0]; r.measured.bare && k.Unit != r.Limit.unit.si {
+		return fmt.Errorf("limit: %s is in %s, the limit in %s", k.Name, k.Unit, r.Limit.Unit)
+	}
+	return nil
+}
+
+// checkPass refuses limits that hide in an expression, where nobody sees their unit, and rules that pass on nothing.
+func (p *program) checkPass() error {
+	for _, k := range p.readings {
+		if k.Kind == Number {
+			return fmt.Errorf("%s is a number: judge it by measured and limit", k.Name)
 		}
+	}
+	if len(p.readings)+len(p.facts) == 0 && !p.leaves {
+		return errors.New("names neither a reading nor a fact")
 	}
 	return nil
 }
