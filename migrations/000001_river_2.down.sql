@@ -5,3 +5,5 @@ DROP FUNCTION river_job_notify;
 DROP TYPE river_job_state;
 
 DROP TABLE river_leader;
+
+REVOKE SELECT ON schema_migrations FROM lintel_app;

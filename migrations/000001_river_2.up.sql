@@ -100,3 +100,5 @@ CREATE UNLOGGED TABLE river_leader(
 -- Ours: who works the queue.
 GRANT SELECT, INSERT, UPDATE, DELETE ON river_job, river_leader TO lintel_jobs;
 GRANT USAGE ON SEQUENCE river_job_id_seq TO lintel_jobs;
+-- A server checks the version of the schema at its start, before it takes any role.
+GRANT SELECT ON schema_migrations TO lintel_app;

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"maps"
 	"net/url"
 	"os"
@@ -279,4 +280,24 @@ func (s *Server) halt(ctx context.Context) error {
 		<-s.proc.exited
 	}
 	return errors.Join(errors.New("localpg: the server did not stop in time and was killed: it recovers at its next start"), context.Cause(ctx))
+}
+
+// Discard removes a data folder with everything in it, after stopping a server that a dead process left there. One
+// that is missing is no error; one that is in use or not ours is refused as by Start.
+func Discard(ctx context.Context, dataDir string) error {
+	if _, err := os.Lstat(dataDir); errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	dir, err := claim(dataDir, account{})
+	if err != nil {
+		return err
+	}
+	defer dir.lock.Close()
+	if err := dir.settle(ctx, dir.socketDir()); err != nil {
+		return err
+	}
+	if err := os.RemoveAll(dir.root); err != nil {
+		return fmt.Errorf("localpg: %w", err)
+	}
+	return nil
 }

@@ -303,6 +303,32 @@ func TestStopWhoseTimeIsUpStillStops(t *testing.T) {
 	wantRows(t, start(t, o), 1000)
 }
 
+func TestDiscardRemovesOnlyWhatIsOursAndFree(t *testing.T) {
+	o := localpg.Options{DataDir: dataDir(t)}
+	s := start(t, o)
+	if err := localpg.Discard(t.Context(), o.DataDir); err == nil || !strings.Contains(err.Error(), "is in use") {
+		t.Errorf("a folder in use: got %v", err)
+	}
+	stop(t, s)
+	if err := localpg.Discard(t.Context(), o.DataDir); err != nil {
+		t.Error(err)
+	}
+	if _, err := os.Stat(o.DataDir); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("it is still there: %v", err)
+	}
+	if err := localpg.Discard(t.Context(), o.DataDir); err != nil {
+		t.Errorf("a missing folder: %v", err)
+	}
+	foreign := dataDir(t)
+	write(t, filepath.Join(foreign, "letter.txt"), "mine")
+	if err := localpg.Discard(t.Context(), foreign); err == nil {
+		t.Error("a folder with foreign contents was accepted")
+	}
+	if _, err := os.Stat(filepath.Join(foreign, "letter.txt")); err != nil {
+		t.Error(err)
+	}
+}
+
 // The pieces of the tests.
 
 // dataDir is a folder with a short path that the server's user can reach (t.TempDir's parents are closed to it), in
