@@ -176,3 +176,19 @@ func (m ifMatchID) version() (uuid.UUID, error) {
 }
 
 func etagID(version uuid.UUID) string { return `"` + version.String() + `"` }
+
+// instantKey is the cursor of lists in the order of an instant.
+type instantKey struct {
+	At time.Time `json:"a"`
+	ID uuid.UUID `json:"i"`
+}
+
+// printer writes texts in the actor's language and units.
+func (a *API) printer(by identity.Actor) words.Printer {
+	return a.Words.Printer(by.Language, words.Units(by.Units))
+}
+
+// text is one text in the actor's language.
+func (a *API) text(by identity.Actor, key string, args ...any) string {
+	return a.printer(by).T(key, args...)
+}
