@@ -34,7 +34,11 @@ func (e *Expression) UnmarshalYAML(node *yaml.Node) error {
 		if math.IsNaN(number) || math.IsInf(number, 0) {
 			return fmt.Errorf("line %d: %s is no finite number", node.Line, node.Value)
 		}
-		*e = Expression("double(" + strconv.FormatFloat(number, 'g', -1, 64) + ")")
+		text := strconv.FormatFloat(number, 'f', -1, 64)
+		if !strings.Contains(text, ".") {
+			text += ".0" // 15 alone is a whole number in CEL, which compares with no reading
+		}
+		*e = Expression(text)
 		return nil
 	}
 	*e = Expression(node.Value)

@@ -43,8 +43,8 @@ type RequiredZone struct {
 	Weight   Weight   `json:"weight"`
 }
 
-// Zones gives the zones that the pack asks for on that side, in the pack's order. Zones that do not apply are left out; a zone of which it is unknown
-// whether it applies is there, without a rectangle.
+// Zones gives the zones that the pack asks for on that side, in the pack's order. Zones that do not apply are left out; a zone of
+// which it cannot be said whether it applies (facts unknown, a pack for other doors) is there, without a rectangle.
 func (p *Pack) Zones(facts Facts, side Side) []RequiredZone {
 	s := newSituation(facts, nil)
 	sideFact, opens := "activation_a", facts.ActivationA
