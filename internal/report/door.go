@@ -61,7 +61,7 @@ func (d doorReport) sheet(pages int) *sheet {
 		language = "en"
 	}
 	s := newSheet(d.o.Paper, language, d.made)
-	s.pdf.SetTitle(d.t("subject", "tag", tagText(d.Door.Tag), "day", d.AsOf), true)
+	s.pdf.SetTitle(d.t("subject", "tag", fleet.Tag(d.Door.Tag).String(), "day", d.AsOf), true)
 	s.pdf.SetSubject(s.clean(d.Door.Name), true)
 	s.pdf.SetAuthor(s.clean(d.Company.Name), true)
 	s.onFooter = func() {
@@ -73,7 +73,7 @@ func (d doorReport) sheet(pages int) *sheet {
 	s.newPage()
 	s.onNewPage = func() {
 		y := 14.5
-		s.print(s.left(), y, d.t("title")+" · "+d.t("door", "tag", tagText(d.Door.Tag)), smallMM, true, Ink, Start)
+		s.print(s.left(), y, d.t("title")+" · "+d.t("door", "tag", fleet.Tag(d.Door.Tag).String()), smallMM, true, Ink, Start)
 		s.print(s.right(), y, clip(s.clean(d.Site.Name), 80, smallMM)+" · "+d.t("as_of", "day", d.AsOf), smallMM, false, Soft, End)
 		s.rule(y+2, 0.2, Ink)
 	}
@@ -108,9 +108,13 @@ func (d doorReport) masthead(s *sheet) {
 		}
 	}
 	y += 9
-	s.print(s.left(), y, d.t("title"), 3.8, false, Ink, Start)
+	title := d.t("title")
+	if d.Audience == "internal" {
+		title = d.t("title_internal")
+	}
+	s.print(s.left(), y, title, 3.8, false, Ink, Start)
 	y += 9
-	s.print(s.left(), y, d.t("door", "tag", tagText(d.Door.Tag)), 8, true, Ink, Start)
+	s.print(s.left(), y, d.t("door", "tag", fleet.Tag(d.Door.Tag).String()), 8, true, Ink, Start)
 	for _, l := range wrap(s.clean(join(", ", d.Door.Name, d.Site.Name)), width, 4, false) {
 		y += 4 * leading
 		s.print(s.left(), y+0.6, l, 4, false, Ink, Start)
@@ -158,36 +162,52 @@ func (d doorReport) qr(s *sheet, x, y, size float64) {
 	s.print(x+size, y+size+3, d.t("qr"), smallMM-0.3, false, Soft, End)
 }
 
-// banner says how the door stands, gravest first. What is unsafe is white on
-// ink; the rest is framed.
+// banner says how the door stands, gravest first. What is unsafe stands white on
+// ink; the rest in one frame.
 func (d doorReport) banner(s *sheet) {
-	for i, state := range d.States() {
-		says := d.says(state)
-		lines := wrap(s.clean(says), s.width()-10, bodyMM, false)
-		first := i == 0
-		size := 3.6
-		if first {
-			size = 5.2
+	var framed []string
+	for _, state := range d.States() {
+		if !strings.HasPrefix(state, "unsafe") {
+			framed = append(framed, state)
+			continue
 		}
-		h := size*leading + float64(len(lines))*bodyMM*leading + 4.6
+		h := d.stateHeight(s, state, 5.2) + 5
 		s.need(h)
-		ink := Ink
-		if strings.HasPrefix(state, "unsafe") {
-			s.fill(Ink)
-			s.pdf.Rect(s.left(), s.y, s.width(), h, "F")
-			ink = White
-		} else {
-			s.pen(Pen{WidthMM: map[bool]float64{true: 0.7, false: 0.25}[first], Tone: Ink})
-			s.pdf.Rect(s.left(), s.y, s.width(), h, "D")
-		}
-		y := s.y + 2 + size
-		s.print(s.left()+5, y, code(d.o.Texts, "state", state), size, true, ink, Start)
-		for _, l := range lines {
-			y += bodyMM * leading
-			s.print(s.left()+5, y+0.5, l, bodyMM, false, ink, Start)
-		}
+		s.fill(Ink)
+		s.pdf.Rect(s.left(), s.y, s.width(), h, "F")
+		d.state(s, state, s.y+2, 5.2, White)
 		s.y += h + 1.6
 	}
+	if len(framed) == 0 {
+		return
+	}
+	h := 4.0
+	for _, state := range framed {
+		h += d.stateHeight(s, state, 3.6) + 1
+	}
+	s.need(h)
+	s.pen(Pen{WidthMM: 0.5, Tone: Ink})
+	s.pdf.Rect(s.left(), s.y, s.width(), h, "D")
+	y := s.y + 1.6
+	for _, state := range framed {
+		y = d.state(s, state, y, 3.6, Ink) + 1
+	}
+	s.y += h + 1.6
+}
+
+// state prints what a state is and what it means below y, and gives where it ends.
+func (d doorReport) state(s *sheet, state string, y, size float64, tone Tone) float64 {
+	y += size * 1.15
+	s.print(s.left()+5, y, code(d.o.Texts, "state", state), size, true, tone, Start)
+	for _, l := range wrap(s.clean(d.says(state)), s.width()-10, bodyMM, false) {
+		y += bodyMM * leading
+		s.print(s.left()+5, y+0.5, l, bodyMM, false, tone, Start)
+	}
+	return y + 0.5
+}
+
+func (d doorReport) stateHeight(s *sheet, state string, size float64) float64 {
+	return size*1.15 + float64(len(wrap(s.clean(d.says(state)), s.width()-10, bodyMM, false)))*bodyMM*leading + 0.5
 }
 
 func (d doorReport) says(state string) string {
@@ -260,7 +280,7 @@ func (d doorReport) strip(s *sheet) {
 
 func (d doorReport) outOfService(s *sheet) {
 	for _, c := range d.OutOfService {
-		s.heading(d.t("section.out_of_service"), 30)
+		s.heading(d.t("section.out_of_service"))
 		pairs := [][2]string{
 			{d.t("fact.opened"), d.t("fact.opened_value", "at", instant(c.OpenedAt), "name", d.or(c.OpenedBy))},
 			{d.t("fact.reason"), d.or(c.Reason)},
@@ -286,7 +306,7 @@ func (d doorReport) outOfService(s *sheet) {
 }
 
 func (d doorReport) findings(s *sheet) {
-	s.heading(d.t("section.findings"), 14)
+	s.heading(d.t("section.findings"))
 	if len(d.Findings) == 0 {
 		s.paragraph(d.t("none"), bodyMM, false, Ink)
 		return
@@ -311,7 +331,7 @@ func (d doorReport) findings(s *sheet) {
 }
 
 func (d doorReport) verdicts(s *sheet) {
-	s.heading(d.t("section.verdicts"), 14)
+	s.heading(d.t("section.verdicts"))
 	if len(d.Verdicts) == 0 {
 		s.paragraph(d.t("none"), bodyMM, false, Ink)
 		return
@@ -333,8 +353,8 @@ func (d doorReport) verdicts(s *sheet) {
 		outcome.Note = join("\n", append(notes, v.Reason)...)
 		rows = append(rows, []cell{
 			{Text: d.or(v.Title)},
-			{Text: d.found(v)},
-			{Text: d.limit(v)},
+			d.found(v),
+			d.limit(v),
 			outcome,
 			{Text: d.or(v.Source), Note: code(d.o.Texts, "standing", v.Standing)},
 		})
@@ -343,9 +363,10 @@ func (d doorReport) verdicts(s *sheet) {
 }
 
 // found is what was held against the limit, else what was read.
-func (d doorReport) found(v fleet.ReportVerdict) string {
+func (d doorReport) found(v fleet.ReportVerdict) cell {
 	if v.Measured != nil {
-		return d.o.Units.amount(d.o.Texts, *v.Measured)
+		own, readers := d.o.Units.amount(d.o.Texts, *v.Measured)
+		return cell{Text: own, Note: readers}
 	}
 	var out []string
 	for _, r := range v.Readings {
@@ -362,26 +383,28 @@ func (d doorReport) found(v fleet.ReportVerdict) string {
 		out = append(out, value)
 	}
 	if len(out) == 0 {
-		return d.t("not_read")
+		return cell{Text: d.t("not_read")}
 	}
-	return strings.Join(out, "\n")
+	return cell{Text: strings.Join(out, "\n")}
 }
 
-func (d doorReport) limit(v fleet.ReportVerdict) string {
-	amount := func(a *fleet.ReportAmount) string { return d.o.Units.amount(d.o.Texts, *a) }
-	switch {
-	case v.AtLeast != nil && v.AtMost != nil:
-		return d.t("limit.between", "least", amount(v.AtLeast), "most", amount(v.AtMost))
-	case v.AtLeast != nil:
-		return d.t("limit.at_least", "value", amount(v.AtLeast))
-	case v.AtMost != nil:
-		return d.t("limit.at_most", "value", amount(v.AtMost))
+func (d doorReport) limit(v fleet.ReportVerdict) cell {
+	bound := func(key string, a *fleet.ReportAmount) (own, readers string) {
+		if a == nil {
+			return "", ""
+		}
+		if own, readers = d.o.Units.amount(d.o.Texts, *a); readers != "" {
+			readers = d.t(key, "value", readers)
+		}
+		return d.t(key, "value", own), readers
 	}
-	return "–"
+	least, leastReaders := bound("limit.at_least", v.AtLeast)
+	most, mostReaders := bound("limit.at_most", v.AtMost)
+	return cell{Text: d.dash(join("\n", least, most)), Note: join("\n", leastReaders, mostReaders)}
 }
 
 func (d doorReport) inspection(s *sheet) {
-	s.heading(d.t("section.inspection"), 14)
+	s.heading(d.t("section.inspection"))
 	l := d.LastInspection
 	if l == nil {
 		s.paragraph(d.t("says.never_inspected"), bodyMM, false, Ink)
@@ -406,7 +429,7 @@ func (d doorReport) inspection(s *sheet) {
 }
 
 func (d doorReport) ruleBasis(s *sheet) {
-	s.heading(d.t("section.basis"), 14)
+	s.heading(d.t("section.basis"))
 	b := d.RuleBasis
 	if b == nil {
 		s.paragraph(d.t("says.no_rule_basis"), bodyMM, false, Ink)
@@ -432,7 +455,7 @@ func sinceText(d doorReport, day string) string {
 }
 
 func (d doorReport) place(s *sheet) {
-	s.heading(d.t("section.place"), 14)
+	s.heading(d.t("section.place"))
 	pairs := [][2]string{
 		{d.t("fact.customer"), d.or(d.Customer.Name)},
 		{d.t("fact.site"), d.or(d.Site.Name)},
@@ -480,7 +503,7 @@ func (d doorReport) place(s *sheet) {
 // sides: for each side its drawing, how much of each required zone is covered,
 // and its sensors.
 func (d doorReport) sides(s *sheet) {
-	s.heading(d.t("section.sides"), 30)
+	s.heading(d.t("section.sides"))
 	s.paragraph(d.t("caution.general.4"), smallMM, false, Soft)
 	for _, p := range d.plans {
 		sc, err := planScene(d.o.Texts, p, s.width(), 105)
@@ -528,7 +551,7 @@ func (d doorReport) coverage(side fleet.ReportSide, c fleet.ReportCoverage) []ce
 }
 
 func (d doorReport) devices(s *sheet) {
-	s.heading(d.t("section.devices"), 14)
+	s.heading(d.t("section.devices"))
 	if len(d.Devices) == 0 {
 		s.paragraph(d.t("none"), bodyMM, false, Ink)
 		return
@@ -573,7 +596,7 @@ func (d doorReport) devices(s *sheet) {
 		if f := x.Field; f != nil {
 			l := func(m float64) string { return d.o.Units.length(d.o.Texts, m) }
 			field = cell{Text: d.t("field_value", "width", l(f.WidthM), "depth", l(f.DepthM), "near", l(f.NearM), "far", l(f.FarM),
-				"area", d.o.Units.reading(d.o.Texts, math.Round(f.AreaM2*100)/100, "m2")),
+				"area", d.o.Units.area(d.o.Texts, f.AreaM2)),
 				Note: join("\n", d.t("computed"), d.t("model", "version", f.ModelVersion))}
 		}
 		rows = append(rows, []cell{{Text: name, Note: join("\n", note...)}, {Text: mount}, settings, field})
@@ -585,7 +608,7 @@ func (d doorReport) hardware(s *sheet) {
 	if len(d.Door.Components) == 0 {
 		return
 	}
-	s.heading(d.t("section.hardware"), 14)
+	s.heading(d.t("section.hardware"))
 	var rows [][]cell
 	for _, c := range d.Door.Components {
 		rows = append(rows, []cell{{Text: code(d.o.Texts, "component", c.Kind), Note: join(" ", c.Maker, c.Model)}, {Text: d.or(c.Serial)}, {Text: d.or(c.FittedSince)}})
@@ -594,7 +617,7 @@ func (d doorReport) hardware(s *sheet) {
 }
 
 func (d doorReport) due(s *sheet) {
-	s.heading(d.t("section.due"), 14)
+	s.heading(d.t("section.due"))
 	if len(d.Due) == 0 {
 		s.paragraph(d.t("says.no_due_date"), bodyMM, false, Ink)
 		return
@@ -611,7 +634,7 @@ func (d doorReport) due(s *sheet) {
 }
 
 func (d doorReport) workOrders(s *sheet) {
-	s.heading(d.t("section.work"), 14)
+	s.heading(d.t("section.work"))
 	if len(d.WorkOrders) == 0 {
 		s.paragraph(d.t("none"), bodyMM, false, Ink)
 		return
@@ -624,7 +647,7 @@ func (d doorReport) workOrders(s *sheet) {
 }
 
 func (d doorReport) cautions(s *sheet) {
-	s.heading(d.t("section.cautions"), 20)
+	s.heading(d.t("section.cautions"))
 	for _, c := range d.Cautions {
 		s.paragraph(code(d.o.Texts, "caution", c), bodyMM, true, Ink)
 		s.y += 0.8
@@ -639,7 +662,7 @@ func (d doorReport) cautions(s *sheet) {
 }
 
 func (d doorReport) proof(s *sheet) {
-	s.heading(d.t("section.proof"), 34)
+	s.heading(d.t("section.proof"))
 	s.paragraph(d.t("proof.text"), bodyMM, false, Ink)
 	s.y += 1.5
 	pairs := [][2]string{
@@ -703,15 +726,6 @@ func instant(at string) string {
 		return at
 	}
 	return t.UTC().Format("2006-01-02 15:04 UTC")
-}
-
-// tagText groups a tag by four, as it is read over a telephone.
-func tagText(tag string) string {
-	var parts []string
-	for len(tag) > 4 {
-		parts, tag = append(parts, tag[:4]), tag[4:]
-	}
-	return strings.Join(append(parts, tag), " ")
 }
 
 func short(hash string) string { return hash[:min(len(hash), 16)] }

@@ -50,39 +50,57 @@ func (u Units) length(t Texts, m float64) string {
 	}
 }
 
-// reading is a value held in SI, precise enough that one side of a limit is
-// never printed as the other. A unit not known here is printed as it stands.
+// reading is a value held in SI, in the reader's unit. A unit not known here is
+// printed as it stands.
 func (u Units) reading(t Texts, v float64, unit string) string {
+	factor := 1.0
 	if u == US {
 		switch unit {
 		case "m":
-			v, unit = v/0.0254, "in"
+			factor, unit = 1/0.0254, "in"
 		case "mm":
-			v, unit = v/25.4, "in"
-		case "m2":
-			v, unit = v/(0.3048*0.3048), "ft2"
+			factor, unit = 1/25.4, "in"
 		case "kg":
-			v, unit = v/0.45359237, "lb"
+			factor, unit = 1/0.45359237, "lb"
 		case "N":
-			v, unit = v/4.4482216152605, "lbf"
+			factor, unit = 1/4.4482216152605, "lbf"
 		case "J":
-			v, unit = v/1.3558179483314004, "lbf.ft"
+			factor, unit = 1/1.3558179483314004, "lbf.ft"
 		case "m/s":
-			v, unit = v/0.3048, "ft/s"
+			factor, unit = 1/0.3048, "ft/s"
 		}
+	}
+	if factor != 1 {
+		v = significant(v*factor, 4)
 	}
 	return withUnit(t, v, unit)
 }
 
-// amount is a value in the unit that it was judged in, and in the reader's
-// beside it where that is another.
-func (u Units) amount(t Texts, a fleet.ReportAmount) string {
-	own := withUnit(t, a.Value, a.Unit)
-	readers := u.reading(t, a.SI, a.SIUnit)
-	if usual(a.Unit) == u || a.Unit == a.SIUnit && readers == own {
-		return own
+// area is square metres or square feet to two decimals.
+func (u Units) area(t Texts, m2 float64) string {
+	if u == US {
+		return withUnit(t, math.Round(m2/(0.3048*0.3048)*100)/100, "ft2")
 	}
-	return own + " (" + readers + ")"
+	return withUnit(t, math.Round(m2*100)/100, "m2")
+}
+
+// amount is a value in the unit that it was judged in; readers is the same in the
+// reader's unit, empty where that is no other.
+func (u Units) amount(t Texts, a fleet.ReportAmount) (own, readers string) {
+	own = withUnit(t, a.Value, a.Unit)
+	if usual(a.Unit) == "" || usual(a.Unit) == u {
+		return own, ""
+	}
+	return own, u.reading(t, significant(a.SI, 4), a.SIUnit)
+}
+
+// significant rounds v to so many significant digits.
+func significant(v float64, digits int) float64 {
+	rounded, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
+	if err != nil {
+		return v
+	}
+	return rounded
 }
 
 // usual says whose unit it is; of both, nobody's.

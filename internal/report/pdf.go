@@ -31,12 +31,14 @@ type sheet struct {
 	onNewPage, onFooter func()
 	// replaced says that a sign was printed that the font does not have.
 	replaced bool
+	waiting  string // heading
 }
 
 const (
 	marginMM   = 18.0
 	topMM      = 25.0 // of the body on every page but the first
 	footMM     = 20.0
+	headingMM  = 7.8
 	bodyMM     = 3.1 // size of running text
 	smallMM    = 2.55
 	leading    = 1.36
@@ -91,11 +93,26 @@ func (s *sheet) right() float64  { return s.w - marginMM }
 func (s *sheet) width() float64  { return s.w - 2*marginMM }
 func (s *sheet) bottom() float64 { return s.h - footMM }
 
-// need starts a new page unless height is left on this one.
+// need starts a new page unless height is left on this one, and prints the
+// heading that waits for its first line.
 func (s *sheet) need(height float64) {
-	if s.y+height > s.bottom() {
-		s.newPage()
+	if s.waiting == "" {
+		if s.y+height > s.bottom() {
+			s.newPage()
+		}
+		return
 	}
+	if s.y+headingMM+6+height > s.bottom() {
+		s.newPage()
+	} else {
+		s.y += 6
+	}
+	text := s.waiting
+	s.waiting = ""
+	s.pdf.Bookmark(s.clean(text), 0, s.y)
+	s.print(s.left(), s.y+4.6, text, 4, true, Ink, Start)
+	s.rule(s.y+6.4, 0.35, Ink)
+	s.y += headingMM
 }
 
 // clean gives text that the font can print: composed (NFC), without control
@@ -151,18 +168,9 @@ func (s *sheet) paragraph(text string, size float64, bold bool, tone Tone) {
 	}
 }
 
-// heading starts a section, kept together with so much of what follows, and
-// puts it into the outline.
-func (s *sheet) heading(text string, follow float64) {
-	s.y += 6
-	s.need(9 + follow)
-	s.pdf.Bookmark(s.clean(text), 0, s.y)
-	s.y += 4.6
-	s.print(s.left(), s.y, text, 4, true, Ink, Start)
-	s.y += 1.8
-	s.rule(s.y, 0.35, Ink)
-	s.y += 1.4
-}
+// heading starts a section. It is printed with the first line that follows, so
+// that it never stands alone at the foot of a page.
+func (s *sheet) heading(text string) { s.waiting = text }
 
 // facts is a list of names and values in two columns of pairs, filled row by
 // row; a long value takes a whole row.
@@ -253,9 +261,7 @@ func (s *sheet) table(columns []column, rows [][]cell) {
 		s.y += h + 1.2
 		s.rule(s.y, 0.2, Ink)
 	}
-	s.need(20)
-	head()
-	for _, row := range rows {
+	for r, row := range rows {
 		var lines [][]cellLine
 		most := 0
 		for i, c := range row {
@@ -264,6 +270,10 @@ func (s *sheet) table(columns []column, rows [][]cell) {
 			most = max(most, len(l))
 		}
 		const lineMM = bodyMM * leading
+		if r == 0 {
+			s.need(8 + float64(min(most, 12))*lineMM + 2*cellPadMM)
+			head()
+		}
 		page := s.bottom() - topMM - 12
 		if h := float64(most)*lineMM + 2*cellPadMM; s.y+h > s.bottom() && (h <= page || s.y+3*lineMM > s.bottom()) {
 			s.newPage()

@@ -70,7 +70,9 @@ type PlanField struct {
 
 // PlanZone is a required or a kept-clear zone.
 type PlanZone struct {
-	Name     string
+	Name string
+	// Purpose of a required zone is activation or presence and decides its dashes.
+	Purpose  string
 	Polygons Polygons
 }
 
@@ -129,7 +131,6 @@ var (
 	headerPen   = Pen{WidthMM: 0.18, Dash: []float64{2.4, 0.8, 0.4, 0.8}, Tone: Ink}
 	fieldPen    = Pen{WidthMM: 0.35, Tone: Ink}
 	fieldStroke = Pen{WidthMM: 0.09, Tone: Soft}
-	zonePen     = Pen{WidthMM: 0.5, Dash: []float64{2.2, 1.2}, Tone: Ink}
 	clearPen    = Pen{WidthMM: 0.25, Dash: []float64{0.5, 0.8}, Tone: Ink}
 	clearStroke = Pen{WidthMM: 0.15, Tone: Ink}
 	gapStroke   = Pen{WidthMM: 0.22, Tone: Ink}
@@ -137,8 +138,9 @@ var (
 )
 
 const (
-	textMM   = 2.6 // the height of type on a drawing
-	legendMM = 62  // the width of the column right of a drawing
+	wallM    = 0.12 // the wall as drawn: its thickness is not on record
+	textMM   = 2.6  // the height of type on a drawing
+	legendMM = 62   // the width of the column right of a drawing
 )
 
 // planScene draws the plan at the largest scale at which it fits, with its
@@ -159,7 +161,7 @@ func planScene(t Texts, in PlanDrawing, widthMM, heightMM float64) (*Scene, erro
 		if body.Width()*1000/n > widthMM || body.Height()*1000/n > heightMM {
 			continue
 		}
-		s := planAt(t, in, body, n, heightMM)
+		s := planAt(t, in, body, n, widthMM, heightMM)
 		b := s.Bounds()
 		if fits := s.mm(b.Width()) <= widthMM && s.mm(b.Height()) <= heightMM; fits || body.Width()*1000/n < 20 && i >= len(all) {
 			return s, nil
@@ -167,7 +169,7 @@ func planScene(t Texts, in PlanDrawing, widthMM, heightMM float64) (*Scene, erro
 	}
 }
 
-func planAt(t Texts, in PlanDrawing, body Box, denominator, heightMM float64) *Scene {
+func planAt(t Texts, in PlanDrawing, body Box, denominator, widthMM, heightMM float64) *Scene {
 	s := &Scene{Title: in.Title, Denominator: denominator}
 	s.Desc = planDesc(t, in, denominator)
 
@@ -183,7 +185,7 @@ func planAt(t Texts, in PlanDrawing, body Box, denominator, heightMM float64) *S
 		s.add(gapArea(s, gaps)...)
 	}
 	for _, z := range in.Required {
-		s.add(&Area{Rings: rings(z.Polygons), Pen: zonePen})
+		s.add(&Area{Rings: rings(z.Polygons), Pen: zonePen(z.Purpose)})
 	}
 	s.add(wall(s, t, in, body)...)
 	for _, l := range in.Leaves {
@@ -197,7 +199,7 @@ func planAt(t Texts, in PlanDrawing, body Box, denominator, heightMM float64) *S
 
 	frame := s.Bounds()
 	if in.OpeningM > 0 {
-		s.add(&Dimension{From: Point{-in.OpeningM / 2, 0}, To: Point{in.OpeningM / 2, 0}, AsideM: math.Min(frame.Min.Y, 0) - s.m(4.5),
+		s.add(&Dimension{From: Point{-in.OpeningM / 2, -wallM}, To: Point{in.OpeningM / 2, -wallM}, Line: math.Min(frame.Min.Y, 0) - s.m(4.5),
 			Label: t.T("report.plan.opening", "value", in.Units.length(t, in.OpeningM))})
 	}
 	lane := 0.0
@@ -207,7 +209,7 @@ func planAt(t Texts, in PlanDrawing, body Box, denominator, heightMM float64) *S
 			lane++
 		}
 	}
-	planLegend(s, t, in, heightMM)
+	planLegend(s, t, in, widthMM, heightMM)
 	return s
 }
 
@@ -223,29 +225,44 @@ func fieldLabel(all []PlanSensor, i int) string {
 // extents are the dimensions of a field: width above frame, near and depth on
 // its right, each further field one lane out.
 func extents(s *Scene, t Texts, u Units, f PlanField, frame Box, lane float64, label string) []Shape {
-	minX, maxX := math.Inf(1), math.Inf(-1)
-	for _, ring := range rings(f.Polygons) {
-		for _, p := range ring {
-			minX, maxX = math.Min(minX, p.X), math.Max(maxX, p.X)
-		}
-	}
+	west, east, south, north := corners(flat(f.Polygons))
 	top := frame.Max.Y + s.m(4+5*lane)
 	right := frame.Max.X + s.m(4+26*lane)
 	text := func(key string, m float64) string { return label + t.T(key, "value", u.length(t, m)) }
 	sh := []Shape{
-		&Dimension{From: Point{minX, f.FarM}, To: Point{minX + f.WidthM, f.FarM}, AsideM: top - f.FarM, Label: text("report.plan.width", f.WidthM)},
-		&Dimension{From: Point{maxX, f.FarM}, To: Point{maxX, f.NearM}, AsideM: right - maxX, Label: text("report.plan.depth", f.DepthM)},
+		&Dimension{From: west, To: east, Line: top, Label: text("report.plan.width", f.WidthM)},
+		&Dimension{From: south, To: north, Upright: true, Line: right, Label: text("report.plan.depth", f.DepthM)},
 	}
 	if f.NearM > 0.005 {
-		sh = append(sh, &Dimension{From: Point{maxX, f.NearM}, To: Point{maxX, 0}, AsideM: right - maxX, Label: text("report.plan.near", f.NearM)})
+		sh = append(sh, &Dimension{From: Point{right - s.m(3), 0}, To: south, Upright: true, Line: right, Label: text("report.plan.near", f.NearM)})
 	}
 	return sh
+}
+
+// corners are the first points that lie farthest to each side.
+func corners(ps []Point) (west, east, south, north Point) {
+	west, east, south, north = ps[0], ps[0], ps[0], ps[0]
+	for _, p := range ps {
+		if p.X < west.X {
+			west = p
+		}
+		if p.X > east.X {
+			east = p
+		}
+		if p.Y < south.Y {
+			south = p
+		}
+		if p.Y > north.Y {
+			north = p
+		}
+	}
+	return west, east, south, north
 }
 
 // wall is the wall on both sides of the opening, cut through, and the header
 // above it. Its thickness is drawn, not measured.
 func wall(s *Scene, t Texts, in PlanDrawing, body Box) []Shape {
-	const thick = 0.12
+	const thick = wallM
 	half := in.OpeningM / 2
 	var sh []Shape
 	side := func(from, to float64) {
@@ -284,7 +301,7 @@ func leaf(s *Scene, l PlanLeaf) []Shape {
 		}
 		open := Point{l.JambXM, l.WidthM}
 		if !l.Towards {
-			y, open = -0.12, Point{l.JambXM, -0.12 - l.WidthM}
+			y, open = -wallM, Point{l.JambXM, -wallM - l.WidthM}
 			from, to = 360-to, 360-from
 		}
 		return []Shape{
@@ -295,7 +312,7 @@ func leaf(s *Scene, l PlanLeaf) []Shape {
 	case "fold":
 		y, reach := 0.0, l.WidthM/2
 		if !l.Towards {
-			y, reach = -0.12, -reach
+			y, reach = -wallM, -reach
 		}
 		fold := Point{l.JambXM + inward*l.WidthM*0.12, y + reach}
 		end := Point{l.JambXM + inward*l.WidthM*0.24, y}
@@ -342,7 +359,7 @@ func arrow(s *Scene, from, to Point) *Line {
 // sensor is a ring with its number and a dashed line to where its axis meets the
 // floor.
 func sensor(s *Scene, d PlanSensor, number string) []Shape {
-	at, r := Point{d.XM, d.YM}, s.m(1.9)
+	at, r := Point{d.XM, d.YM}, s.m(1.8)
 	var sh []Shape
 	if d.Aim != nil {
 		aim, c := Point{d.Aim[0], d.Aim[1]}, s.m(1.2)
@@ -373,6 +390,15 @@ func fieldArea(s *Scene, purpose string, r [][]Point) []Shape {
 	return []Shape{hatch(r, deg, s.m(1.5), fieldStroke), &Area{Rings: r, Pen: fieldPen}}
 }
 
+// zonePen is long dashes where the door must open, dash and two dots where it
+// must hold.
+func zonePen(purpose string) Pen {
+	if purpose == "presence" {
+		return Pen{WidthMM: 0.5, Dash: []float64{1.6, 0.6, 0.5, 0.6, 0.5, 0.6}, Tone: Ink}
+	}
+	return Pen{WidthMM: 0.5, Dash: []float64{2.4, 1.3}, Tone: Ink}
+}
+
 func clearZone(s *Scene, r [][]Point) []Shape {
 	return []Shape{crosses(r, s.m(3.2), s.m(0.6), clearStroke), &Area{Rings: r, Pen: clearPen}}
 }
@@ -390,9 +416,10 @@ type legend struct {
 	left int
 }
 
-func newLegend(s *Scene) *legend {
+// newLegend stands beside the drawing, flush right in so many millimetres.
+func newLegend(s *Scene, widthMM float64) *legend {
 	b := s.Bounds()
-	return &legend{s: s, x: b.Max.X + s.m(7), y: b.Max.Y}
+	return &legend{s: s, x: math.Max(b.Max.X+s.m(6), b.Min.X+s.m(widthMM-legendMM)), y: b.Max.Y}
 }
 
 // row writes text, wrapped, beside a swatch if there is one.
@@ -408,7 +435,8 @@ func (l *legend) row(text string, bold bool, swatch func(b Box) []Shape) {
 	if bold {
 		height = 3.2
 	}
-	lines := wrap(text, legendMM-indent, height, bold)
+	// Narrower than the column: another typeface may stand in for ours.
+	lines := wrap(text, (legendMM-indent)*0.94, height, bold)
 	if swatch != nil {
 		h := s.m(4)
 		b := Box{Point{l.x, l.y - h}, Point{l.x + s.m(8), l.y}}
@@ -461,8 +489,8 @@ func (l *legend) scaleBar(t Texts, u Units) {
 	l.y = y - s.m(2)
 }
 
-func planLegend(s *Scene, t Texts, in PlanDrawing, heightMM float64) {
-	l := newLegend(s)
+func planLegend(s *Scene, t Texts, in PlanDrawing, widthMM, heightMM float64) {
+	l := newLegend(s, widthMM)
 	l.foot = l.y - s.m(heightMM-24)
 	if in.Title != "" {
 		l.row(in.Title, true, nil)
@@ -477,18 +505,18 @@ func planLegend(s *Scene, t Texts, in PlanDrawing, heightMM float64) {
 		text := t.T("report.plan.sensor", "number", i+1, "name", d.Name)
 		switch {
 		case d.Field == nil:
-			text += " " + t.T("report.plan.not_computable", "missing", d.Missing)
+			text += "\n" + t.T("report.plan.not_computable", "missing", d.Missing)
 			l.row(text, false, func(b Box) []Shape {
 				return []Shape{&Area{Rings: [][]Point{box(b.Min, b.Max)}, Pen: Pen{WidthMM: 0.2, Dash: []float64{0.6, 0.6}, Tone: Ink}}}
 			})
 			continue
 		case len(d.Field.Polygons) == 0:
-			text += " " + t.T("report.plan.empty")
+			text += "\n" + t.T("report.plan.empty")
 		}
 		l.row(text, false, pattern(func(r [][]Point) []Shape { return fieldArea(s, d.Purpose, r) }))
 	}
 	for _, z := range in.Required {
-		l.row(t.T("report.plan.required", "name", z.Name), false, pattern(func(r [][]Point) []Shape { return []Shape{&Area{Rings: r, Pen: zonePen}} }))
+		l.row(t.T("report.plan.required", "name", z.Name), false, pattern(func(r [][]Point) []Shape { return []Shape{&Area{Rings: r, Pen: zonePen(z.Purpose)}} }))
 	}
 	if len(in.Gaps) > 0 {
 		l.row(t.T("report.plan.gap"), false, pattern(func(r [][]Point) []Shape { return gapArea(s, r) }))
@@ -550,12 +578,12 @@ func fieldScene(t Texts, in FieldDrawing, denominator float64) *Scene {
 	frame := s.Bounds()
 	if len(r) > 0 {
 		s.add(extents(s, t, u, PlanField{in.WidthM, in.DepthM, in.NearM, in.FarM, in.Polygons}, frame, 0, "")...)
-		if in.FarM > 0 {
-			s.add(&Dimension{From: Point{frame.Min.X, 0}, To: Point{frame.Min.X, in.FarM}, AsideM: s.m(4), Label: t.T("report.plan.far", "value", u.length(t, in.FarM))})
+		if _, _, _, north := corners(flat(in.Polygons)); in.FarM > 0 {
+			s.add(&Dimension{From: Point{body.Min.X, 0}, To: north, Upright: true, Line: frame.Min.X - s.m(4), Label: t.T("report.plan.far", "value", u.length(t, in.FarM))})
 		}
 	}
 
-	l := newLegend(s)
+	l := newLegend(s, 0)
 	l.row(s.Title, true, nil)
 	l.row(u.scaleText(t, denominator), false, nil)
 	l.scaleBar(t, u)
@@ -568,7 +596,7 @@ func fieldScene(t Texts, in FieldDrawing, denominator float64) *Scene {
 		{"reach", u.reading(t, in.ReachDB, "dB")},
 		{"limit", u.reading(t, in.AttenuationLimitDB, "dB")},
 		{"plane", u.length(t, in.PlaneHeightM)},
-		{"area", u.reading(t, math.Round(in.AreaM2*100)/100, "m2")},
+		{"area", u.area(t, in.AreaM2)},
 	} {
 		l.row(t.T("report.field."+row[0], "value", row[1]), false, nil)
 	}

@@ -32,7 +32,7 @@ func Plans(r fleet.ComplianceReport, t Texts, u Units) []PlanDrawing {
 			}
 		}
 		for _, z := range side.Required {
-			p.Required = append(p.Required, PlanZone{Name: z.Title, Polygons: z.Polygons})
+			p.Required = append(p.Required, PlanZone{Name: z.Title, Purpose: z.Purpose, Polygons: z.Polygons})
 		}
 		for _, z := range side.KeptClear {
 			p.KeptClear = append(p.KeptClear, PlanZone{Name: z.Title, Polygons: z.Polygons})

@@ -52,7 +52,9 @@ func (c catalogue) T(key string, args ...any) string {
 
 func ptr[T any](v T) *T { return &v }
 
-func measured(v float64) fleet.ReportQuantity { return fleet.ReportQuantity{Value: &v, Basis: "measured"} }
+func measured(v float64) fleet.ReportQuantity {
+	return fleet.ReportQuantity{Value: &v, Basis: "measured"}
+}
 
 func unknown() fleet.ReportQuantity { return fleet.ReportQuantity{Basis: "unknown"} }
 
@@ -82,7 +84,7 @@ func swingPlan() PlanDrawing {
 				Field: &PlanField{WidthM: 1.1, DepthM: 0.7, NearM: 0.05, FarM: 0.75, Polygons: Polygons{{rectangle(-0.55, 0.05, 0.55, 0.75), rectangle(-0.1, 0.3, 0.1, 0.5)}}}},
 			{Name: "Ostrava P4, presence", Purpose: "presence", Missing: "height, tilt"},
 		},
-		Required:  []PlanZone{{Name: "activation zone", Polygons: Polygons{{rectangle(-0.475, 0.203, 0.475, 1.092)}}}},
+		Required:  []PlanZone{{Name: "activation zone", Purpose: "activation", Polygons: Polygons{{rectangle(-0.475, 0.203, 0.475, 1.092)}}}, {Name: "presence zone", Purpose: "presence", Polygons: Polygons{{rectangle(-0.475, 0, 0.475, 0.76)}}}},
 		KeptClear: []PlanZone{{Name: "pavement", Polygons: Polygons{{rectangle(-1.6, 2.1, 1.6, 3)}}}},
 		Gaps:      Polygons{{[][2]float64{{-0.475, 0.203}, {-0.3, 0.203}, {-0.475, 0.5}, {-0.475, 0.203}}}},
 	}

@@ -98,12 +98,12 @@ const (
 	End
 )
 
-// Dimension measures from From to To (on one horizontal or one vertical) on a
-// line that lies AsideM to the left of the way from From to To (negative: to the
-// right).
+// Dimension measures from From to To along x, or along y if Upright, on a line
+// at Line (a y, or an x if Upright). Thin strokes lead from the points to it.
 type Dimension struct {
 	From, To Point
-	AsideM   float64
+	Upright  bool
+	Line     float64
 	Label    string
 }
 
@@ -207,61 +207,41 @@ func (t *Text) bounds(s *Scene, b *Box) {
 	b.add(Point{x, t.At.Y - 0.24*h}, Point{x + w, t.At.Y + 0.8*h})
 }
 
-// Dimension lines: thin, with a short stroke across each end, as on a building
-// drawing. The label of a vertical stands level beside it; that of a horizontal
-// sits on its line where it fits, else beyond its right end.
+// Dimension lines are thin, with a short stroke across each end, as on a building
+// drawing. The label of an upright one stands level beside it, away from what is
+// measured; that of a level one sits on its line where it fits, else beyond it.
 func (d *Dimension) plain(s *Scene) []Shape {
 	const height = 2.6
 	thin := Pen{WidthMM: 0.13, Tone: Ink}
-	over, tick := s.m(1), s.m(0.9)
-	out := &Line{Pen: thin}
+	over, tick, drop := s.m(1), s.m(0.9), s.m(height*0.32)
+	a, z := Point{d.From.X, d.Line}, Point{d.To.X, d.Line}
+	if d.Upright {
+		a, z = Point{d.Line, d.From.Y}, Point{d.Line, d.To.Y}
+	}
+	lines := &Line{Pen: thin, Paths: [][]Point{{a, z}}}
 	ticks := &Line{Pen: Pen{WidthMM: 0.35, Tone: Ink}}
-	label := &Text{String: d.Label, HeightMM: height, Tone: Ink, Backed: true}
-
-	level := math.Abs(d.To.Y-d.From.Y) <= math.Abs(d.To.X-d.From.X)
-	dir := 1.0 // of the aside, along the other axis
-	if d.AsideM < 0 {
-		dir = -1
+	for _, lead := range [][2]Point{{d.From, a}, {d.To, z}} {
+		from, to := lead[0], lead[1]
+		if l := math.Hypot(to.X-from.X, to.Y-from.Y); l > over {
+			// Begins a little off the point and runs a little past the line.
+			ux, uy := (to.X-from.X)/l*over, (to.Y-from.Y)/l*over
+			lines.Paths = append(lines.Paths, []Point{{from.X + ux*0.6, from.Y + uy*0.6}, {to.X + ux, to.Y + uy}})
+		}
+		ticks.Paths = append(ticks.Paths, []Point{{to.X - tick, to.Y - tick}, {to.X + tick, to.Y + tick}})
 	}
-	var a, z Point
-	if level {
-		sense := math.Copysign(1, d.To.X-d.From.X)
-		a, z = Point{d.From.X, d.From.Y + sense*d.AsideM}, Point{d.To.X, d.From.Y + sense*d.AsideM}
-		dir *= sense
-		out.Paths = [][]Point{
-			{{d.From.X, d.From.Y + dir*over}, {a.X, a.Y + dir*over}},
-			{{d.To.X, d.To.Y + dir*over}, {z.X, z.Y + dir*over}},
-		}
-		if d.AsideM == 0 {
-			out.Paths = nil
-		}
-		lo, hi := math.Min(a.X, z.X), math.Max(a.X, z.X)
-		if s.m(textWidthMM(d.Label, height, false)+3) < hi-lo {
-			label.At, label.Anchor = Point{(lo + hi) / 2, a.Y - s.m(height*0.32)}, Middle
-		} else {
-			label.At, label.Backed = Point{hi + s.m(1.6), a.Y - s.m(height*0.32)}, false
-		}
-	} else {
-		sense := -math.Copysign(1, d.To.Y-d.From.Y)
-		a, z = Point{d.From.X + sense*d.AsideM, d.From.Y}, Point{d.From.X + sense*d.AsideM, d.To.Y}
-		dir *= sense
-		out.Paths = [][]Point{
-			{{d.From.X + dir*over, d.From.Y}, {a.X + dir*over, a.Y}},
-			{{d.To.X + dir*over, d.To.Y}, {z.X + dir*over, z.Y}},
-		}
-		if d.AsideM == 0 {
-			out.Paths = nil
-		}
-		label.At, label.Backed = Point{a.X + dir*s.m(1.4), (a.Y+z.Y)/2 - s.m(height*0.32)}, false
-		if dir < 0 {
-			label.Anchor = End
-		}
+	label := &Text{String: d.Label, HeightMM: height, Tone: Ink}
+	lo, hi := math.Min(a.X, z.X), math.Max(a.X, z.X)
+	switch {
+	case d.Upright && d.Line < d.From.X:
+		label.At, label.Anchor = Point{d.Line - s.m(1.4), (a.Y+z.Y)/2 - drop}, End
+	case d.Upright:
+		label.At = Point{d.Line + s.m(1.4), (a.Y+z.Y)/2 - drop}
+	case s.m(textWidthMM(d.Label, height, false)+4) < hi-lo:
+		label.At, label.Anchor, label.Backed = Point{(lo + hi) / 2, d.Line - drop}, Middle, true
+	default:
+		label.At = Point{hi + s.m(1.6), d.Line - drop}
 	}
-	out.Paths = append(out.Paths, []Point{a, z})
-	for _, p := range []Point{a, z} {
-		ticks.Paths = append(ticks.Paths, []Point{{p.X - tick, p.Y - tick}, {p.X + tick, p.Y + tick}})
-	}
-	return append([]Shape{out, ticks}, label.plain(s)...)
+	return append([]Shape{lines, ticks}, label.plain(s)...)
 }
 func (d *Dimension) bounds(s *Scene, b *Box) {
 	for _, sh := range d.plain(s) {

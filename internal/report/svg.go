@@ -19,11 +19,11 @@ func WriteSVG(w io.Writer, scenes ...*Scene) error {
 	var width, height float64
 	for _, s := range scenes {
 		b := s.Bounds()
-		width = math.Max(width, s.mm(b.Width())+2*svgMarginMM)
+		width = math.Max(width, s.mm(b.Width())+4*svgMarginMM)
 		height += s.mm(b.Height()) + 2*svgMarginMM
 	}
 	var out bytes.Buffer
-	fmt.Fprintf(&out, `<svg xmlns="http://www.w3.org/2000/svg" width="%smm" height="%smm" viewBox="0 0 %s %s" role="img" font-family="Go, Helvetica, Arial, sans-serif" stroke-linejoin="round">`+"\n",
+	fmt.Fprintf(&out, `<svg xmlns="http://www.w3.org/2000/svg" width="%smm" height="%smm" viewBox="0 0 %s %s" role="img" font-family="Go, Arial, Helvetica, sans-serif" stroke-linejoin="round">`+"\n",
 		num(width), num(height), num(width), num(height))
 	if len(scenes) > 0 {
 		var titles, descs []string
@@ -85,8 +85,12 @@ func svgShape(out *bytes.Buffer, s *Scene, sh Shape, place func(Point) (float64,
 		if sh.Bold {
 			weight = ` font-weight="bold"`
 		}
-		fmt.Fprintf(out, `<text x="%s" y="%s" font-size="%s" text-anchor="%s" fill="%s"%s>%s</text>`+"\n",
-			num(x), num(y), num(sh.HeightMM), [...]string{"start", "middle", "end"}[sh.Anchor], sh.Tone.hex(), weight, escape(sh.String))
+		if sh.String == "" {
+			return
+		}
+		// The length is fixed, so that another typeface takes no more room than ours.
+		fmt.Fprintf(out, `<text x="%s" y="%s" font-size="%s" textLength="%s" lengthAdjust="spacingAndGlyphs" text-anchor="%s" fill="%s"%s>%s</text>`+"\n",
+			num(x), num(y), num(sh.HeightMM), num(textWidthMM(sh.String, sh.HeightMM, sh.Bold)), [...]string{"start", "middle", "end"}[sh.Anchor], sh.Tone.hex(), weight, escape(sh.String))
 	}
 }
 

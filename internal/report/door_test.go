@@ -1,0 +1,343 @@
+package report
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+	"unicode/utf16"
+
+	"github.com/pdfcpu/pdfcpu/pkg/api"
+	"github.com/pdfcpu/pdfcpu/pkg/pdfcpu/model"
+	"go.yaml.in/yaml/v3"
+	"pgregory.net/rapid"
+
+	"lintel.example/lintel/internal/fleet"
+)
+
+// printed makes the PDF and refuses one that is not valid by the strict reading of
+// the standard.
+func printed(t *testing.T, r fleet.ComplianceReport, o Options) []byte {
+	t.Helper()
+	pdf, err := DoorPDF(r, Plans(r, o.Texts, o.Units), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	api.DisableConfigDir()
+	conf := model.NewDefaultConfiguration()
+	conf.ValidationMode = model.ValidationStrict
+	if err := api.Validate(bytes.NewReader(pdf), conf); err != nil {
+		t.Fatalf("not a valid PDF: %v", err)
+	}
+	return pdf
+}
+
+// pages are what is printed on each page, without the drawings' strokes: the same
+// report laid out without compression.
+func pages(t *testing.T, r fleet.ComplianceReport, o Options) []string {
+	t.Helper()
+	made, err := time.Parse(time.RFC3339, r.MadeAt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := doorReport{r, Plans(r, o.Texts, o.Units), o, made}
+	s := d.sheet(d.sheet(0).pdf.PageNo())
+	s.pdf.SetCompression(false)
+	pdf, err := s.finish()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []string
+	for _, part := range strings.Split(string(pdf), "stream\n") {
+		if !strings.Contains(part, " Tj ET") {
+			continue
+		}
+		page := ""
+		for _, show := range strings.Split(part, " Td (")[1:] {
+			text, _, _ := strings.Cut(show, ") Tj")
+			text = strings.NewReplacer(`\\`, `\`, `\(`, `(`, `\)`, `)`, `\r`, "\r").Replace(text)
+			var units []uint16
+			for i := 0; i+1 < len(text); i += 2 {
+				units = append(units, uint16(text[i])<<8|uint16(text[i+1]))
+			}
+			page += string(utf16.Decode(units)) + "\n"
+		}
+		out = append(out, page)
+	}
+	return out
+}
+
+func TestDoorReportIsTheGoldenOneAndRepeats(t *testing.T) {
+	r, o := fullReport(), options(t)
+	if err := r.Check(); err != nil {
+		t.Fatal(err)
+	}
+	first := printed(t, r, o)
+	if again := printed(t, r, o); !bytes.Equal(first, again) {
+		t.Error("the same document printed twice gave different bytes")
+	}
+	golden(t, "door.pdf", first)
+	var text strings.Builder
+	for i, p := range pages(t, r, o) {
+		fmt.Fprintf(&text, "— page %d —\n%s", i+1, p)
+	}
+	golden(t, "door.txt", []byte(text.String()))
+}
+
+func TestTheReportIsPrintedFromItsStoredDocumentAlone(t *testing.T) {
+	r, o := fullReport(), options(t)
+	stored, err := json.Marshal(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var read fleet.ComplianceReport
+	if err := json.Unmarshal(stored, &read); err != nil {
+		t.Fatal(err)
+	}
+	if !reflect.DeepEqual(r, read) {
+		t.Error("the document does not survive being stored")
+	}
+	if !bytes.Equal(printed(t, r, o), printed(t, read, o)) {
+		t.Error("the stored document prints differently")
+	}
+}
+
+func TestADoorOfWhichNothingIsKnownIsPrinted(t *testing.T) {
+	r := fleet.ComplianceReport{Format: fleet.ComplianceReportFormat, ID: "r", MadeAt: "2026-11-25T00:00:00Z", AsOf: "2026-11-25", Audience: "internal",
+		Door:    fleet.ReportDoor{Tag: "10000018", Leaves: []fleet.ReportLeaf{{}}},
+		Sides:   []fleet.ReportSide{{Side: "a", Coverage: []fleet.ReportCoverage{{}}}, {Side: "b"}},
+		Devices: []fleet.ReportDevice{{Side: "a"}}, Verdicts: []fleet.ReportVerdict{{}}, Findings: []fleet.ReportFinding{{}},
+		OutOfService: []fleet.ReportOutOfService{{}}, Due: []fleet.ReportDue{{}}, WorkOrders: []fleet.ReportWorkOrder{{}}}
+	for _, paper := range []Paper{A4, Letter} {
+		o := Options{Texts: words(t), Units: US, Paper: paper}
+		printed(t, r, o)
+		all := strings.Join(pages(t, r, o), "")
+		for _, want := range []string{"Door 1000 0018", "UNSAFE, NOT YET SECURED", "No signed inspection on record", "No inspection plan on record", "No rule basis on record",
+			"clear width not recorded", "INTERNAL", "nobody on record"} {
+			if !strings.Contains(all, want) {
+				t.Errorf("%s: %q is not printed", paper, want)
+			}
+		}
+	}
+}
+
+func TestTheGravestStateStandsFirst(t *testing.T) {
+	r, o := fullReport(), options(t)
+	r.OutOfService[0].Secured = nil
+	first := pages(t, r, o)[0]
+	unsafe, overdue := strings.Index(first, "UNSAFE, NOT YET SECURED"), strings.Index(first, "Inspection overdue")
+	strip := strings.Index(first, "Judged by")
+	if unsafe < 0 || overdue < unsafe || strip < overdue {
+		t.Errorf("unsafe at %d, overdue at %d, figures at %d", unsafe, overdue, strip)
+	}
+	if !strings.Contains(strings.Join(strings.Fields(first), " "), "no person has recorded how the door was secured") {
+		t.Error("the case does not say that nobody has secured the door")
+	}
+}
+
+func TestTwoHundredVerdictsRepeatTheirHeadings(t *testing.T) {
+	r, o := fullReport(), options(t)
+	r.Verdicts = nil
+	for i := range 200 {
+		r.Verdicts = append(r.Verdicts, fleet.ReportVerdict{Title: fmt.Sprintf("rule %03d", i), Outcome: "passed", Source: "a standard", Standing: "found"})
+	}
+	printed(t, r, o)
+	all := pages(t, r, o)
+	seen := 0
+	for n, p := range all {
+		rows := strings.Count(p, "rule ")
+		if rows > 0 && strings.Count(p, "Source of the limit\n") != 1 {
+			t.Errorf("page %d has %d verdicts and %d headings", n+1, rows, strings.Count(p, "Source of the limit\n"))
+		}
+		seen += rows
+		if want := fmt.Sprintf("Page %d of %d", n+1, len(all)); !strings.Contains(p, want) {
+			t.Errorf("page %d does not say %q", n+1, want)
+		}
+	}
+	if seen != 200 {
+		t.Errorf("%d of 200 verdicts are printed", seen)
+	}
+}
+
+func TestLongTextsAreWrappedWholeAndContinued(t *testing.T) {
+	r, o := fullReport(), options(t)
+	var long strings.Builder
+	for i := range 1500 {
+		fmt.Fprintf(&long, "word%04d ", i)
+	}
+	r.Findings[0].Detail = long.String()
+	r.RuleBasis.Reason = long.String() + strings.Repeat("x", 500)
+	r.Door.Name = strings.Repeat("name ", 39)
+	printed(t, r, o)
+	all := strings.Join(pages(t, r, o), " ")
+	for i := range 1500 {
+		if w := fmt.Sprintf("word%04d", i); strings.Count(all, w) != 2 {
+			t.Fatalf("%s is printed %d times, want 2", w, strings.Count(all, w))
+		}
+	}
+}
+
+func TestSignsThatTheTypefaceLacksAreOwnedUpTo(t *testing.T) {
+	r, o := fullReport(), options(t)
+	r.Site.Name = "東口 🚪 Cafe\u0301"
+	printed(t, r, o)
+	all := strings.Join(pages(t, r, o), "")
+	if !strings.Contains(all, "¤¤ ¤ Café") || !strings.Contains(all, "cannot be printed in this typeface") {
+		t.Error("signs were lost without a word")
+	}
+	if strings.Contains(strings.Join(pages(t, fullReport(), o), ""), "cannot be printed") {
+		t.Error("a report that lost no signs says that it did")
+	}
+}
+
+func TestWhatIsComputedIsMarkedSo(t *testing.T) {
+	r, o := fullReport(), options(t)
+	r.Audience = "internal"
+	r.Findings = []fleet.ReportFinding{{Severity: "advisory", Title: "Gap at the left jamb", Origin: "computed"}}
+	for _, p := range pages(t, r, o) {
+		if _, after, ok := strings.Cut(p, "Gap at the left jamb\n"); ok && !strings.HasPrefix(after, "computed, not verified on site") {
+			t.Errorf("after the finding stands %q", after[:60])
+		}
+	}
+}
+
+func TestACoveredShareIsNeverRoundedUpToWhole(t *testing.T) {
+	r, o := fullReport(), options(t)
+	r.Sides[1].Coverage[0].Share = ptr(0.99999)
+	if all := strings.Join(pages(t, r, o), ""); strings.Contains(all, "100 %") || !strings.Contains(all, "99.9 %") {
+		t.Error("0.99999 is printed as whole")
+	}
+}
+
+func TestVerdictsArePrintedInTheUnitTheyWereJudgedIn(t *testing.T) {
+	w := words(t)
+	a := fleet.ReportAmount{Value: 30, Unit: "lbf", SI: 133.4466, SIUnit: "N"}
+	if own, readers := US.amount(w, a); own != "30 lbf" || readers != "" {
+		t.Errorf("us: %q %q", own, readers)
+	}
+	if own, readers := Metric.amount(w, a); own != "30 lbf" || readers != "133.4 N" {
+		t.Errorf("metric: %q %q", own, readers)
+	}
+	if own, readers := US.amount(w, fleet.ReportAmount{Value: 1.5, Unit: "s", SI: 1.5, SIUnit: "s"}); own != "1.5 s" || readers != "" {
+		t.Errorf("seconds: %q %q", own, readers)
+	}
+}
+
+func TestLengthsInBothUnits(t *testing.T) {
+	w := words(t)
+	for _, c := range []struct {
+		m          float64
+		metric, us string
+	}{
+		{0, "0.00 m", "0 in"}, {0.0254, "0.03 m", "1 in"}, {0.0127, "0.01 m", "½ in"}, {0.3048, "0.30 m", "1 ft"}, {2.13, "2.13 m", "6 ft 11¾ in"},
+		{-0.3048, "−0.30 m", "−1 ft"}, {-0.001, "0.00 m", "0 in"}, {0.303, "0.30 m", "1 ft"}, {1.9812, "1.98 m", "6 ft 6 in"},
+	} {
+		if got := Metric.length(w, c.m); got != c.metric {
+			t.Errorf("%v m: %q, want %q", c.m, got, c.metric)
+		}
+		if got := US.length(w, c.m); got != c.us {
+			t.Errorf("%v m: %q, want %q", c.m, got, c.us)
+		}
+	}
+}
+
+func TestHingesAreMirroredBetweenTheSides(t *testing.T) {
+	r := fullReport()
+	r.Door.Leaves = []fleet.ReportLeaf{{Motion: "swing", Hinge: "left", OpensTowards: "b", WidthM: measured(1.2)}}
+	plans := Plans(r, words(t), Metric)
+	// Somebody on side A who looks at the door has its left at +x of side A's
+	// frame, which is −x on side B.
+	if l := plans[0].Leaves[0]; l.JambXM != 0.61 || l.Towards {
+		t.Errorf("side A: %+v", l)
+	}
+	if l := plans[1].Leaves[0]; l.JambXM != -0.61 || !l.Towards {
+		t.Errorf("side B: %+v", l)
+	}
+}
+
+func TestEveryWordCanBePrinted(t *testing.T) {
+	files, err := filepath.Glob("../words/en/*.yaml")
+	if err != nil || len(files) == 0 {
+		t.Fatalf("no message files: %v", err)
+	}
+	for _, f := range files {
+		b, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var doc yaml.Node
+		if err := yaml.Unmarshal(b, &doc); err != nil {
+			t.Fatal(err)
+		}
+		eachScalar(&doc, func(text string) {
+			for _, r := range text {
+				if r != '\n' && !hasRune(r) {
+					t.Errorf("%s: the typeface lacks %q of %q", f, r, text)
+				}
+			}
+		})
+	}
+	if !hasRune(replaceFor) {
+		t.Errorf("the typeface lacks %q, which stands for what it lacks", replaceFor)
+	}
+}
+
+func eachScalar(n *yaml.Node, visit func(string)) {
+	if n.Kind == yaml.ScalarNode {
+		visit(n.Value)
+	}
+	for _, c := range n.Content {
+		eachScalar(c, visit)
+	}
+}
+
+func TestEveryCodeAndUnitHasItsWords(t *testing.T) {
+	w := words(t)
+	for _, kind := range codeKinds() {
+		for _, c := range codes(kind) {
+			if code(w, kind, c) == "" {
+				t.Errorf("report.%s.%s is empty", kind, c)
+			}
+		}
+	}
+	for _, unit := range unitCodes() {
+		if got := withUnit(w, 1.5, unit); !strings.Contains(got, "1.5") {
+			t.Errorf("unit %s prints %q", unit, got)
+		}
+	}
+	for _, s := range codes("state") {
+		if w.texts["report.says."+s] == "" {
+			t.Errorf("report.says.%s is missing", s)
+		}
+	}
+}
+
+func TestAReportThatCannotBeDatedIsRefused(t *testing.T) {
+	r := fullReport()
+	r.MadeAt = "yesterday"
+	if _, err := DoorPDF(r, nil, options(t)); err == nil || !strings.Contains(err.Error(), "made_at") {
+		t.Errorf("error %v does not name made_at", err)
+	}
+}
+
+func TestWrappedLinesFitAndLoseNothing(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		text := rapid.StringOfN(rapid.SampledFrom([]rune("abc  mWi\n.é")), 0, 120, -1).Draw(t, "text")
+		width := rapid.Float64Range(5, 60).Draw(t, "width")
+		lines := wrap(text, width, 3, false)
+		for _, l := range lines {
+			if got := textWidthMM(strings.TrimRight(l, " "), 3, false); got > width+1e-9 && len([]rune(l)) > 1 {
+				t.Fatalf("line %q is %.2f wide, want at most %.2f", l, got, width)
+			}
+		}
+		squeeze := func(s string) string { return strings.NewReplacer(" ", "", "\n", "").Replace(s) }
+		if got := squeeze(strings.Join(lines, "")); got != squeeze(text) {
+			t.Fatalf("wrapped %q became %q", text, got)
+		}
+	})
+}
