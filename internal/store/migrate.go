@@ -38,17 +38,27 @@ const (
 // Several at once are fine: one works, the others wait and find nothing to do. What an earlier one left half done is
 // taken up again. An error names the file, the line and what PostgreSQL said, not the file's text.
 func Migrate(ctx context.Context, adminURL, prefix string) error {
-	return migrateTo(ctx, adminURL, prefix, up, func(m *migrate.Migrate) error { return m.Up() })
+	return newMigrator(adminURL, prefix, migrations.Files).run(ctx, up, (*migrate.Migrate).Up)
 }
 
 // MigrateDown takes the database down to the version given. For tests only: in production nobody goes back.
 func MigrateDown(ctx context.Context, adminURL, prefix string, version int) error {
-	return migrateTo(ctx, adminURL, prefix, down, func(m *migrate.Migrate) error {
+	return newMigrator(adminURL, prefix, migrations.Files).run(ctx, down, func(m *migrate.Migrate) error {
 		if version == 0 {
 			return m.Down()
 		}
 		return m.Migrate(uint(version))
 	})
+}
+
+// migrator runs files against a database.
+type migrator struct {
+	adminURL, prefix string
+	files            fs.FS
+}
+
+func newMigrator(adminURL, prefix string, files fs.FS) migrator {
+	return migrator{adminURL, prefix, files}
 }
 
 // direction is what a step adds to the version.
@@ -59,50 +69,65 @@ const (
 	down direction = -1
 )
 
-func migrateTo(ctx context.Context, adminURL, prefix string, way direction, move func(*migrate.Migrate) error) error {
-	cfg, err := adminConfig(adminURL, prefix)
-	if err != nil {
+func (r migrator) run(ctx context.Context, way direction, move func(*migrate.Migrate) error) error {
+	if err := r.locked(ctx, way, move); err != nil {
 		return fmt.Errorf("migrate: %w", err)
 	}
+	return nil
+}
+
+func (r migrator) locked(ctx context.Context, way direction, move func(*migrate.Migrate) error) error {
+	cfg, err := adminConfig(r.adminURL, r.prefix)
+	if err != nil {
+		return err
+	}
+	cfg.RuntimeParams["role"] = r.prefix + "_owner"
 	// A role's own settings must not lead elsewhere.
-	cfg.RuntimeParams["role"] = prefix + "_owner"
 	cfg.RuntimeParams["search_path"] = "public"
 	cfg.RuntimeParams["statement_timeout"] = "0"
 	cfg.RuntimeParams["lock_timeout"] = strconv.FormatInt(lockTimeout.Milliseconds(), 10)
 
 	lock, err := lockMigrations(ctx, cfg)
 	if err != nil {
-		return fmt.Errorf("migrate: %w", err)
+		return err
 	}
 	defer lock.Close(context.WithoutCancel(ctx)) // gives the lock back
 
 	for try := 1; ; try++ {
-		err := migrateOnce(ctx, cfg, prefix, way, move)
+		err := r.once(ctx, cfg, way, move)
 		// 55P03: a table that the migration changes is in use. Let the others through and ask again.
 		if err == nil || try == lockTries || sqlState(err) != "55P03" {
 			return err
 		}
 		if err := sleep(ctx, time.Duration(try)*200*time.Millisecond); err != nil {
-			return fmt.Errorf("migrate: %w", err)
+			return err
 		}
 	}
 }
 
-// lockMigrations waits until no other migrator works on the database. It asks again and again instead of waiting
-// inside PostgreSQL, where the waiting statement would hold a snapshot, for which in turn the building of an index
-// (concurrently) waits. golang-migrate's own lock would do that; under this one it is always free.
+// lockMigrations waits until no other migrator works on the database: none that holds our lock, and none that was
+// killed while PostgreSQL goes on with the statement it was sent, under golang-migrate's lock. It asks again and
+// again instead of waiting inside PostgreSQL, where the waiting statement would hold a snapshot, for which in turn
+// the building of an index (concurrently) waits.
 func lockMigrations(ctx context.Context, cfg *pgx.ConnConfig) (*pgx.Conn, error) {
-	conn, err := pgx.ConnectConfig(ctx, cfg)
+	theirs, err := database.GenerateAdvisoryLockId(cfg.Database, "public", versionTable)
 	if err != nil {
-		if sqlState(err) == "22023" { // the role in the parameters
-			return nil, fmt.Errorf("the role %s does not exist: run setup first", cfg.RuntimeParams["role"])
-		}
+		return nil, err
+	}
+	conn, err := pgx.ConnectConfig(ctx, cfg)
+	if sqlState(err) == "22023" { // the role in the parameters
+		return nil, fmt.Errorf("the role %s does not exist: run setup first", cfg.RuntimeParams["role"])
+	}
+	if err != nil {
 		return nil, err
 	}
 	for pause := 10 * time.Millisecond; ; pause = min(2*pause, 500*time.Millisecond) {
-		var mine bool
-		err := conn.QueryRow(ctx, "select pg_try_advisory_lock($1)", int64(migrateLock)).Scan(&mine)
-		if err == nil && mine {
+		var ours, free bool
+		err := conn.QueryRow(ctx, "select pg_try_advisory_lock($1)", int64(migrateLock)).Scan(&ours)
+		if err == nil && ours {
+			err = conn.QueryRow(ctx, "select case when pg_try_advisory_lock($1::text::bigint) then pg_advisory_unlock($1::text::bigint) else false end", theirs).Scan(&free)
+		}
+		if err == nil && ours && free {
 			return conn, nil
 		}
 		if err == nil {
@@ -115,48 +140,47 @@ func lockMigrations(ctx context.Context, cfg *pgx.ConnConfig) (*pgx.Conn, error)
 	}
 }
 
-func migrateOnce(ctx context.Context, cfg *pgx.ConnConfig, prefix string, way direction, move func(*migrate.Migrate) error) error {
-	files, err := iofs.New(rendered{migrations.Files, prefix}, ".")
+func (r migrator) once(ctx context.Context, cfg *pgx.ConnConfig, way direction, move func(*migrate.Migrate) error) error {
+	files, err := iofs.New(rendered{r.files, r.prefix}, ".")
 	if err != nil {
-		return fmt.Errorf("migrate: %w", err)
+		return err
 	}
-	db, err := migratepgx.WithInstance(stdlib.OpenDB(*cfg), &migratepgx.Config{MigrationsTable: versionTable})
+	db := stdlib.OpenDB(*cfg)
+	driver, err := migratepgx.WithInstance(db, &migratepgx.Config{MigrationsTable: versionTable})
 	if err != nil {
-		return fmt.Errorf("migrate: %w", short(err))
+		return errors.Join(short(err), db.Close())
 	}
-	m, err := migrate.NewWithInstance("embedded", files, "pgx5", db)
+	m, err := migrate.NewWithInstance("embedded", files, "pgx5", driver)
 	if err != nil {
-		return fmt.Errorf("migrate: %w", err)
+		return errors.Join(err, db.Close())
 	}
 	defer m.Close() // the database's connections too
 
-	if err := takeUp(m, up); err != nil {
-		return fmt.Errorf("migrate: %w", err)
+	if err := r.takeUp(m, up); err != nil {
+		return err
+	}
+	if version, _, err := m.Version(); err == nil && int(version) > latest(r.files) {
+		return newer(int(version), latest(r.files))
 	}
 	stopWhenDone := context.AfterFunc(ctx, func() { m.GracefulStop <- true })
 	defer stopWhenDone()
 	err = move(m)
-	switch {
-	case err == nil:
-		err = context.Cause(ctx) // a graceful stop is no error to golang-migrate
-	case errors.Is(err, migrate.ErrNoChange):
-		err = nil
-	default:
-		version, _, _ := m.Version()
-		err = fmt.Errorf("file %06d: %w", version, short(err))
-		err = errors.Join(err, takeUp(m, way))
+	if err == nil {
+		return context.Cause(ctx) // a graceful stop is no error to golang-migrate
 	}
-	if err != nil {
-		return fmt.Errorf("migrate: %w", err)
+	if errors.Is(err, migrate.ErrNoChange) {
+		return nil
 	}
-	return nil
+	version, _, _ := m.Version()
+	err = fmt.Errorf("file %06d: %w", version, short(err))
+	return errors.Join(err, r.takeUp(m, way))
 }
 
 // takeUp makes a database ready again in which a file was cut off, by a fault of its own or by the death of the
 // migrator. golang-migrate marks the version before it runs the file and unmarks it afterwards, and then cannot
 // know which of the two happened; our files unmark it themselves, as part of their own transaction (see rendered).
 // A mark that stands therefore says for certain that nothing of the file is in the database.
-func takeUp(m *migrate.Migrate, way direction) error {
+func (r migrator) takeUp(m *migrate.Migrate, way direction) error {
 	version, dirty, err := m.Version()
 	if errors.Is(err, migrate.ErrNilVersion) || err == nil && !dirty {
 		return nil
@@ -164,7 +188,7 @@ func takeUp(m *migrate.Migrate, way direction) error {
 	if err != nil {
 		return short(err)
 	}
-	name, text, err := fileUp(int(version))
+	name, text, err := r.fileUp(int(version))
 	if err != nil {
 		return err
 	}
@@ -201,8 +225,10 @@ func short(err error) error {
 }
 
 // LatestVersion is the version of the schema that this program is made for: the highest number of its files.
-func LatestVersion() int {
-	names, _ := fs.Glob(migrations.Files, "*.up.sql") // sorted; the pattern is right
+func LatestVersion() int { return latest(migrations.Files) }
+
+func latest(files fs.FS) int {
+	names, _ := fs.Glob(files, "*.up.sql") // sorted; the pattern is right
 	if len(names) == 0 {
 		return 0
 	}
@@ -210,13 +236,17 @@ func LatestVersion() int {
 	return version
 }
 
+func newer(version, known int) error {
+	return fmt.Errorf("the database has version %d of the schema, this program knows only version %d: use the newer program", version, known)
+}
+
 // fileUp gives the name and the text of the file that leads up to a version.
-func fileUp(version int) (name, text string, err error) {
-	names, err := fs.Glob(migrations.Files, fmt.Sprintf("%06d_*.up.sql", version))
+func (r migrator) fileUp(version int) (name, text string, err error) {
+	names, err := fs.Glob(r.files, fmt.Sprintf("%06d_*.up.sql", version))
 	if err != nil || len(names) != 1 {
 		return "", "", fmt.Errorf("version %d was cut off, and this program does not know it: use the program that it belongs to", version)
 	}
-	b, err := fs.ReadFile(migrations.Files, names[0])
+	b, err := fs.ReadFile(r.files, names[0])
 	return names[0], string(b), err
 }
 
@@ -246,7 +276,7 @@ func CheckVersion(ctx context.Context, pool *pgxpool.Pool) error {
 	case version < known:
 		return fmt.Errorf("the database has version %d of the schema, this program needs version %d: run migrate", version, known)
 	case version > known:
-		return fmt.Errorf("the database has version %d of the schema, this program knows only version %d: use the newer program", version, known)
+		return newer(version, known)
 	}
 	return nil
 }
@@ -286,9 +316,12 @@ type renderedFile struct {
 // Read implements fs.File.
 func (f renderedFile) Read(b []byte) (int, error) { return f.text.Read(b) }
 
-var concurrently = regexp.MustCompile(`(?i)\bindex\s+concurrently\b`)
+var (
+	comment      = regexp.MustCompile(`--[^\n]*`)
+	concurrently = regexp.MustCompile(`(?i)\bindex\s+concurrently\b`)
+)
 
 // isOneTransaction: every file is, but one that builds or drops an index beside the running service.
 func isOneTransaction(sql string) bool {
-	return !concurrently.MatchString(sql)
+	return !concurrently.MatchString(comment.ReplaceAllString(sql, ""))
 }

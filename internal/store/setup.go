@@ -160,13 +160,13 @@ func (s setup) roles(ctx context.Context) error {
 
 // role makes a role, or takes away what a role of that name has too much of.
 func (s setup) role(ctx context.Context, name string, login bool) error {
-	attributes := "nologin"
+	attributes := "nologin inherit"
 	if login {
-		attributes = "login"
+		attributes = "login noinherit"
 	}
-	attributes += " noinherit nosuperuser nocreatedb nocreaterole noreplication nobypassrls"
+	attributes += " nosuperuser nocreatedb nocreaterole noreplication nobypassrls"
 	var asWanted bool
-	err := s.conn.QueryRow(ctx, `select rolcanlogin = $2 and not (rolinherit or rolsuper or rolcreatedb or rolcreaterole or rolreplication or rolbypassrls)
+	err := s.conn.QueryRow(ctx, `select rolcanlogin = $2 and rolinherit <> $2 and not (rolsuper or rolcreatedb or rolcreaterole or rolreplication or rolbypassrls)
 		from pg_roles where rolname = $1`, s.prefix+"_"+name, login).Scan(&asWanted)
 	switch {
 	case errors.Is(err, pgx.ErrNoRows):
@@ -221,14 +221,7 @@ func (s setup) database(ctx context.Context, name string) error {
 func (s setup) rights(ctx context.Context, database string) error {
 	// The login role is among them so that a statement outside a scope is told "permission denied", not "does not exist".
 	schemaUsers := append(rolesWithoutLogin(), "owner", "app")
-	var done bool
-	err := s.conn.QueryRow(ctx, `select
-		    not exists (select from pg_database d, aclexplode(coalesce(d.datacl, acldefault('d', d.datdba))) a where d.datname = current_database() and a.grantee = 0)
-		and not exists (select from pg_namespace n, aclexplode(coalesce(n.nspacl, acldefault('n', n.nspowner))) a where n.nspname = 'public' and a.grantee = 0)
-		and has_database_privilege($1 || '_app', current_database(), 'connect')
-		and has_schema_privilege($1 || '_owner', 'public', 'create')
-		and not exists (select from unnest($2::text[]) r where not has_schema_privilege($1 || '_' || r, 'public', 'usage'))`,
-		s.prefix, schemaUsers).Scan(&done)
+	done, err := s.rightsAreSet(ctx, schemaUsers)
 	if err != nil || done {
 		return err
 	}
@@ -250,7 +243,23 @@ func (s setup) rights(ctx context.Context, database string) error {
 			return err
 		}
 	}
-	return nil
+	// A grant by somebody who may not give it is a warning to PostgreSQL, not an error.
+	done, err = s.rightsAreSet(ctx, schemaUsers)
+	if err == nil && !done {
+		err = fmt.Errorf("this login may not give out rights on the database %s and its schema public: use their owner's or a superuser's", database)
+	}
+	return err
+}
+
+func (s setup) rightsAreSet(ctx context.Context, schemaUsers []string) (done bool, err error) {
+	err = s.conn.QueryRow(ctx, `select
+		    not exists (select from pg_database d, aclexplode(coalesce(d.datacl, acldefault('d', d.datdba))) a where d.datname = current_database() and a.grantee = 0)
+		and not exists (select from pg_namespace n, aclexplode(coalesce(n.nspacl, acldefault('n', n.nspowner))) a where n.nspname = 'public' and a.grantee = 0)
+		and has_database_privilege($1 || '_app', current_database(), 'connect')
+		and has_schema_privilege($1 || '_owner', 'public', 'create')
+		and not exists (select from unnest($2::text[]) r where not has_schema_privilege($1 || '_' || r, 'public', 'usage'))`,
+		s.prefix, schemaUsers).Scan(&done)
+	return done, err
 }
 
 // password sets the login role's password as a SCRAM-SHA-256 verifier made here, so that the password itself stands
