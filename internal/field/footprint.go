@@ -46,7 +46,8 @@ func measure(polys []Polygon) Footprint {
 
 // OnPlane implements Volume.
 func (d Device) OnPlane(zM float64, clipAtDoorPlane bool) []Polygon {
-	tol := chordM
+	drop := d.HeightM - zM
+	tol := min(chordM, max(1e-6, math.Sqrt(max(0, sq(d.fullReachM())-drop*drop))/100)) // small fields in proportion
 	for {
 		polys := d.onPlane(zM, clipAtDoorPlane, tol)
 		area, border := 0.0, 0.0
@@ -59,7 +60,7 @@ func (d Device) OnPlane(zM float64, clipAtDoorPlane bool) []Polygon {
 			}
 		}
 		// Chords lose at most two thirds of their sagitta, here a quarter of tol: slivers want finer chords.
-		lost, allowed := border*tol/4, max(0.002*area, 3e-4)
+		lost, allowed := border*tol/6, max(0.0025*area, 4e-4)
 		if lost <= allowed || tol < 1e-6 {
 			return polys
 		}
@@ -97,7 +98,7 @@ func (d Device) onPlane(zM float64, clipAtDoorPlane bool, tolM float64) []Polygo
 		rings = append(rings, s.rings(turn, foot)...)
 	}
 	if ball.radius > 0 {
-		rings = unite(rings, ball, ball.ring(lines, tolM/2), func(p XY) bool { return l.holds(turn.in(XY{p[0] - foot[0], p[1] - foot[1]})) })
+		rings = unite(rings, ball, ball.ring(lines, tolM/4), func(p XY) bool { return l.holds(turn.in(XY{p[0] - foot[0], p[1] - foot[1]})) })
 	}
 	for _, line := range lines {
 		rings = clip(rings, line)

@@ -112,8 +112,8 @@ func link(chains [][]XY, next []int) []Ring {
 
 // closed drops repeated points and repeats the first one at the end; nil when no area is left.
 func closed(r Ring) Ring {
-	r = slices.Compact(r)
-	for len(r) > 1 && r[0] == r[len(r)-1] {
+	r = slices.CompactFunc(r, same)
+	for len(r) > 1 && same(r[0], r[len(r)-1]) {
 		r = r[:len(r)-1]
 	}
 	if len(r) < 3 || math.Abs(ringArea(append(r, r[0]))) < 1e-13 {
@@ -121,6 +121,8 @@ func closed(r Ring) Ring {
 	}
 	return append(r, r[0])
 }
+
+func same(a, b XY) bool { return math.Abs(a[0]-b[0])+math.Abs(a[1]-b[1]) < 1e-10 }
 
 // ringArea is positive for a counter-clockwise ring.
 func ringArea(r Ring) float64 {
