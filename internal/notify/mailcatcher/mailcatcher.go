@@ -1,0 +1,229 @@
+// Package mailcatcher is a small SMTP server that keeps what it is given in memory: the other end of the line for
+// the demo and for tests. It delivers nothing to anybody.
+//
+// To add a fault that a test needs: a hook in Hooks, called where the server would notice it.
+package mailcatcher
+
+import (
+	"bytes"
+	"context"
+	"crypto/tls"
+	"fmt"
+	"io"
+	"log"
+	"mime"
+	"mime/quotedprintable"
+	"net"
+	"net/mail"
+	"slices"
+	"strings"
+	"sync"
+
+	"github.com/emersion/go-sasl"
+	"github.com/emersion/go-smtp"
+)
+
+const (
+	mostKept   = 1000    // messages; the oldest go first
+	mostBytes  = 1 << 20 // a message
+	mostPeople = 100     // recipients of a message
+)
+
+// Message is one mail as it arrived.
+type Message struct {
+	From, To string // of the envelope; several recipients are joined by ", "
+	Header   mail.Header
+	Subject  string // decoded
+	Text     string // decoded
+	Raw      []byte
+}
+
+// Hooks let a test play a mail server in a bad mood. Any may be nil. A *smtp.SMTPError is answered as it is.
+type Hooks struct {
+	Sender    func(from string) error
+	Recipient func(to string) error
+	// Data is called when the whole message has arrived, before the answer; an error keeps the message out.
+	// hangUp drops the line without an answer.
+	Data func(m Message, hangUp func()) error
+	// SignIn, when set, makes the server ask for name and password.
+	SignIn func(username, password string) error
+}
+
+// Catcher is a running server. Safe for concurrent use.
+type Catcher struct {
+	server   *smtp.Server
+	listener net.Listener
+	hooks    Hooks
+	served   chan error
+
+	mu       sync.Mutex
+	messages []Message
+	arrived  chan struct{} // closed and replaced when a message comes
+}
+
+// Listen starts a server on address ("127.0.0.1:0" takes a free port). With tlsConfig it offers STARTTLS.
+func Listen(address string, tlsConfig *tls.Config, hooks Hooks) (*Catcher, error) {
+	listener, err := net.Listen("tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("mail catcher: %w", err)
+	}
+	return Serve(listener, tlsConfig, hooks), nil
+}
+
+// Serve starts a server on a listener, which may speak TLS itself.
+func Serve(listener net.Listener, tlsConfig *tls.Config, hooks Hooks) *Catcher {
+	c := &Catcher{listener: listener, hooks: hooks, served: make(chan error, 1), arrived: make(chan struct{})}
+	c.server = smtp.NewServer(smtp.BackendFunc(func(conn *smtp.Conn) (smtp.Session, error) {
+		return &session{catcher: c, conn: conn}, nil
+	}))
+	c.server.Domain = "mailcatcher.invalid"
+	c.server.TLSConfig = tlsConfig
+	c.server.MaxMessageBytes = mostBytes
+	c.server.MaxRecipients = mostPeople
+	c.server.ErrorLog = log.New(io.Discard, "", 0) // dropped lines are what it is for
+	go func() { c.served <- c.server.Serve(listener) }()
+	return c
+}
+
+// Address is where it listens, "host:port".
+func (c *Catcher) Address() string { return c.listener.Addr().String() }
+
+// Close stops it, drops the open lines and waits until the listener has gone.
+func (c *Catcher) Close() error {
+	err := c.server.Close()
+	<-c.served
+	return err
+}
+
+// Messages gives what has arrived, oldest first.
+func (c *Catcher) Messages() []Message {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return slices.Clone(c.messages)
+}
+
+// Wait gives the first message, of those that are here or still come, that is wanted.
+func (c *Catcher) Wait(ctx context.Context, wanted func(Message) bool) (Message, error) {
+	for {
+		c.mu.Lock()
+		at := slices.IndexFunc(c.messages, wanted)
+		arrived := c.arrived
+		var found Message
+		if at >= 0 {
+			found = c.messages[at]
+		}
+		c.mu.Unlock()
+		if at >= 0 {
+			return found, nil
+		}
+		select {
+		case <-arrived:
+		case <-ctx.Done():
+			return Message{}, fmt.Errorf("mail catcher: the message has not come: %w", ctx.Err())
+		}
+	}
+}
+
+func (c *Catcher) keep(m Message) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.messages = append(c.messages, m)
+	if len(c.messages) > mostKept {
+		c.messages = slices.Delete(c.messages, 0, len(c.messages)-mostKept)
+	}
+	close(c.arrived)
+	c.arrived = make(chan struct{})
+}
+
+// session is one line; it implements smtp.Session and smtp.AuthSession.
+type session struct {
+	catcher  *Catcher
+	conn     *smtp.Conn
+	signedIn bool
+	from     string
+	to       []string
+}
+
+func (s *session) Reset()        { s.from, s.to = "", nil }
+func (s *session) Logout() error { return nil }
+
+func (s *session) AuthMechanisms() []string {
+	if s.catcher.hooks.SignIn == nil {
+		return nil
+	}
+	return []string{sasl.Plain}
+}
+
+func (s *session) Auth(string) (sasl.Server, error) {
+	return sasl.NewPlainServer(func(_, username, password string) error {
+		if err := s.catcher.hooks.SignIn(username, password); err != nil {
+			return err
+		}
+		s.signedIn = true
+		return nil
+	}), nil
+}
+
+func (s *session) Mail(from string, _ *smtp.MailOptions) error {
+	if s.catcher.hooks.SignIn != nil && !s.signedIn {
+		return smtp.ErrAuthRequired
+	}
+	if hook := s.catcher.hooks.Sender; hook != nil {
+		if err := hook(from); err != nil {
+			return err
+		}
+	}
+	s.from = from
+	return nil
+}
+
+func (s *session) Rcpt(to string, _ *smtp.RcptOptions) error {
+	if hook := s.catcher.hooks.Recipient; hook != nil {
+		if err := hook(to); err != nil {
+			return err
+		}
+	}
+	s.to = append(s.to, to)
+	return nil
+}
+
+func (s *session) Data(r io.Reader) error {
+	raw, err := io.ReadAll(r)
+	if err != nil {
+		return err
+	}
+	m, err := read(raw)
+	if err != nil {
+		return &smtp.SMTPError{Code: 554, EnhancedCode: smtp.EnhancedCode{5, 6, 0}, Message: err.Error()}
+	}
+	m.From, m.To = s.from, strings.Join(s.to, ", ")
+	if hook := s.catcher.hooks.Data; hook != nil {
+		if err := hook(m, func() { s.conn.Conn().Close() }); err != nil {
+			return err
+		}
+	}
+	s.catcher.keep(m)
+	return nil
+}
+
+// read takes a mail apart as far as plain text goes, which is all that Lintel sends.
+func read(raw []byte) (Message, error) {
+	parsed, err := mail.ReadMessage(bytes.NewReader(raw))
+	if err != nil {
+		return Message{}, err
+	}
+	m := Message{Header: parsed.Header, Raw: raw}
+	if m.Subject, err = new(mime.WordDecoder).DecodeHeader(parsed.Header.Get("Subject")); err != nil {
+		return Message{}, fmt.Errorf("subject: %w", err)
+	}
+	body := parsed.Body
+	if strings.EqualFold(parsed.Header.Get("Content-Transfer-Encoding"), "quoted-printable") {
+		body = quotedprintable.NewReader(body)
+	}
+	text, err := io.ReadAll(body)
+	if err != nil {
+		return Message{}, fmt.Errorf("text: %w", err)
+	}
+	m.Text = strings.ReplaceAll(string(text), "\r\n", "\n")
+	return m, nil
+}
