@@ -91,6 +91,7 @@ func (c *Catcher) Address() string { return c.listener.Addr().String() }
 // Close stops it, drops the open lines and waits until the listener has gone.
 func (c *Catcher) Close() error {
 	err := c.server.Close()
+	_ = c.listener.Close() // the server knows its listener only once its goroutine has come to run
 	<-c.served
 	return err
 }

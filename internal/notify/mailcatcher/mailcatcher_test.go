@@ -56,6 +56,18 @@ func TestWaitGivesWhatIsHereAndWhatStillComes(t *testing.T) {
 	}
 }
 
+func TestCatcherClosesEvenBeforeItHasBegunToServe(t *testing.T) {
+	for range 200 {
+		c, err := Listen("127.0.0.1:0", nil, Hooks{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := c.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
 func TestOldestMailGoesWhenThereAreTooMany(t *testing.T) {
 	c := &Catcher{arrived: make(chan struct{})}
 	for i := range mostKept + 5 {
