@@ -3,6 +3,7 @@ package field
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // Mount is where a device stands in the frame of its side and where it aims.
@@ -41,12 +42,12 @@ type Cut struct {
 
 // InputError says which member of the input is at fault.
 type InputError struct {
-	Member string // as in the line protocol: height_m
+	Member string // as in the line protocol, height_m; "" for the input as a whole
 	Reason string
 }
 
 // Error implements error.
-func (e *InputError) Error() string { return e.Member + " " + e.Reason }
+func (e *InputError) Error() string { return strings.TrimSpace(e.Member + " " + e.Reason) }
 
 // limit is what a member may be.
 type limit struct {

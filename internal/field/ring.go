@@ -7,10 +7,10 @@ import (
 )
 
 // XY is a place on a plane, in metres.
-type XY [2]float64
+type XY = [2]float64
 
 // Ring is a closed line: the last point repeats the first.
-type Ring []XY
+type Ring = []XY
 
 // Polygon is an outer ring, counter-clockwise, followed by its holes, clockwise.
 type Polygon []Ring
