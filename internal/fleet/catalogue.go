@@ -1,9 +1,11 @@
 package fleet
 
 import (
+	"bytes"
+	"cmp"
 	"context"
-	"encoding/json"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -81,8 +83,209 @@ type catalogueRows interface {
 	AccessoriesByIDs(ctx context.Context, ids []uuid.UUID) ([]Accessory, error)
 }
 
-var _ = fmt.Sprint
-var _ = json.Marshal
-var _ fault.Kind
-var _ identity.Actor
-var _ seal.Hash
+// PutModel adds a device model to the catalogue. The same again is success, anything else under its id a conflict.
+func (f *Fleet) PutModel(ctx context.Context, by identity.Actor, m Model) (saved Model, created bool, err error) {
+	m.tidy()
+	if err := m.check(); err != nil {
+		return Model{}, false, err
+	}
+	if m.SHA256, err = hashOf(m.inOrderOfIDs().said()); err != nil {
+		return Model{}, false, err
+	}
+	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
+		m.CreatedAt, m.CreatedBy = f.Now(), by.PersonID
+		saved = m
+		created, err = tx.InsertModel(ctx, m)
+		if err != nil || created {
+			return err
+		}
+		if saved, err = tx.ModelByID(ctx, m.ModelID); err != nil {
+			return err
+		}
+		return checkSame("model_differs", saved.inOrderOf(m).said(), m.said())
+	})
+	return saved, created, err
+}
+
+func (m *Model) tidy() {
+	tidy(&m.Maker)
+	tidy(&m.Name)
+	tidy(&m.Note)
+	for i := range m.Antennas {
+		m.Antennas[i].ModelID = m.ModelID
+		tidy(&m.Antennas[i].Name)
+		tidy(&m.Antennas[i].Source)
+	}
+}
+
+// said is what of a model is compared when it is sent again. The JSON names are the recorded form.
+func (m Model) said() any {
+	antennas := make([]map[string]any, len(m.Antennas))
+	for i, a := range m.Antennas {
+		antennas[i] = map[string]any{"antenna_id": a.AntennaID, "name": a.Name, "azimuth_beamwidth_deg": a.AzimuthBeamwidthDeg,
+			"elevation_beamwidth_deg": a.ElevationBeamwidthDeg, "attenuation_limit_db": a.AttenuationLimitDB,
+			"boresight_range_m": a.BoresightRangeM, "source": a.Source}
+	}
+	return map[string]any{"maker": m.Maker, "name": m.Name, "kind": m.Kind, "sensing": m.Sensing, "frequency_hz": m.FrequencyHz,
+		"least_speed_mps": m.LeastSpeedMPS, "note": m.Note, "antennas": antennas}
+}
+
+// inOrderOfIDs brings the antennas into the order in which they are stored and answered.
+func (m Model) inOrderOfIDs() Model {
+	m.Antennas = slices.Clone(m.Antennas)
+	slices.SortFunc(m.Antennas, func(a, b Antenna) int { return bytes.Compare(a.AntennaID[:], b.AntennaID[:]) })
+	return m
+}
+
+// inOrderOf brings the antennas into the order in which another model has them, so that a difference between the two
+// is named by the place that the other's sender knows.
+func (m Model) inOrderOf(other Model) Model {
+	place := map[uuid.UUID]int{}
+	for i, a := range other.Antennas {
+		place[a.AntennaID] = i - len(other.Antennas) // those that the other lacks come last
+	}
+	m.Antennas = slices.Clone(m.Antennas)
+	slices.SortStableFunc(m.Antennas, func(a, b Antenna) int { return cmp.Compare(place[a.AntennaID], place[b.AntennaID]) })
+	return m
+}
+
+// checkSame answers a conflict that points to the first member in which what is said now is not what is recorded.
+func checkSame(code string, recorded, said any) error {
+	a, was, err := seal.Marshal(recorded)
+	if err != nil {
+		return err
+	}
+	b, is, err := seal.Marshal(said)
+	if err != nil || was == is {
+		return err
+	}
+	return differs(code, a, b)
+}
+
+func (m Model) check() error {
+	var faults fault.List
+	checkText(&faults, "/maker", m.Maker, 1, 100)
+	checkText(&faults, "/name", m.Name, 1, 100)
+	checkText(&faults, "/note", m.Note, 0, 2000)
+	checkOneOf(&faults, "/kind", m.Kind, ComponentKinds()...)
+	checkOneOf(&faults, "/sensing", m.Sensing, "none", "radar", "infrared_presence", "laser_curtain", "beam", "mat", "knowing_act")
+	if m.Sensing != "none" && !slices.Contains([]string{"sensor", "activation", "safety_device"}, m.Kind) {
+		faults.Add("/sensing", "kind_senses_nothing", "kind", m.Kind)
+	}
+	if m.Sensing != "radar" {
+		if m.FrequencyHz != nil {
+			faults.Add("/frequency_hz", "radar_only")
+		}
+		if m.LeastSpeedMPS != nil {
+			faults.Add("/least_speed_mps", "radar_only")
+		}
+		if len(m.Antennas) > 0 {
+			faults.Add("/antennas", "radar_only")
+		}
+	}
+	checkNumber(&faults, "/frequency_hz", m.FrequencyHz, 1e9, 300e9)
+	checkNumber(&faults, "/least_speed_mps", m.LeastSpeedMPS, 0.001, 10)
+	checkAntennas(&faults, m.Antennas)
+	return faults.Err()
+}
+
+func checkAntennas(faults *fault.List, antennas []Antenna) {
+	if len(antennas) > 20 {
+		faults.Add("/antennas", "too_many", "most", 20)
+	}
+	ids, names := map[uuid.UUID]bool{}, map[string]bool{}
+	for i, a := range antennas {
+		at := fmt.Sprintf("/antennas/%d", i)
+		if a.AntennaID == uuid.Nil || ids[a.AntennaID] {
+			faults.Add(at+"/antenna_id", "id_twice_or_missing")
+		}
+		if names[a.Name] {
+			faults.Add(at+"/name", "antenna_name_twice")
+		}
+		ids[a.AntennaID], names[a.Name] = true, true
+		checkText(faults, at+"/name", a.Name, 1, 100)
+		checkText(faults, at+"/source", a.Source, 1, 300)
+		checkNumber(faults, at+"/azimuth_beamwidth_deg", &a.AzimuthBeamwidthDeg, 1, 180)
+		checkNumber(faults, at+"/elevation_beamwidth_deg", &a.ElevationBeamwidthDeg, 1, 180)
+		checkNumber(faults, at+"/attenuation_limit_db", &a.AttenuationLimitDB, 3, 60)
+		checkNumber(faults, at+"/boresight_range_m", &a.BoresightRangeM, 0.1, 50)
+	}
+}
+
+// checkNumber adds a fault when a number is there and not within its limits, which are inclusive.
+func checkNumber(faults *fault.List, pointer string, value *float64, least, greatest float64) {
+	if value != nil && !(*value >= least && *value <= greatest) {
+		faults.Add(pointer, "out_of_range", "least", least, "greatest", greatest)
+	}
+}
+
+// PutAccessory adds an accessory to the catalogue. The same again is success, anything else under its id a conflict.
+func (f *Fleet) PutAccessory(ctx context.Context, by identity.Actor, a Accessory) (saved Accessory, created bool, err error) {
+	tidy(&a.Name)
+	if err := a.check(); err != nil {
+		return Accessory{}, false, err
+	}
+	if a.SHA256, err = hashOf(a.said()); err != nil {
+		return Accessory{}, false, err
+	}
+	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
+		a.CreatedAt, a.CreatedBy = f.Now(), by.PersonID
+		saved = a
+		created, err = tx.InsertAccessory(ctx, a)
+		if err != nil || created {
+			return err
+		}
+		if saved, err = tx.AccessoryByID(ctx, a.AccessoryID); err != nil {
+			return err
+		}
+		return checkSame("accessory_differs", saved.said(), a.said())
+	})
+	return saved, created, err
+}
+
+func (a Accessory) said() any {
+	return map[string]any{"kind": a.Kind, "name": a.Name, "effect": a.Effect}
+}
+
+func (a Accessory) check() error {
+	var faults fault.List
+	checkText(&faults, "/name", a.Name, 1, 100)
+	checkOneOf(&faults, "/kind", a.Kind, "spacer", "rain_hood", "weather_cover", "ceiling_recess", "extension_arm")
+	return faults.Err()
+}
+
+// Model gives one device model.
+func (f *Fleet) Model(ctx context.Context, by identity.Actor, id uuid.UUID) (m Model, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		m, err = tx.ModelByID(ctx, id)
+		return err
+	})
+	return m, err
+}
+
+// Models lists device models by maker and name.
+func (f *Fleet) Models(ctx context.Context, by identity.Actor, q ModelQuery) (list []Model, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		list, err = tx.ModelPage(ctx, q)
+		return err
+	})
+	return list, err
+}
+
+// Accessory gives one accessory.
+func (f *Fleet) Accessory(ctx context.Context, by identity.Actor, id uuid.UUID) (a Accessory, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		a, err = tx.AccessoryByID(ctx, id)
+		return err
+	})
+	return a, err
+}
+
+// Accessories lists accessories by name.
+func (f *Fleet) Accessories(ctx context.Context, by identity.Actor, q AccessoryQuery) (list []Accessory, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		list, err = tx.AccessoryPage(ctx, q)
+		return err
+	})
+	return list, err
+}
