@@ -74,7 +74,7 @@ func (d doorReport) sheet(pages int) *sheet {
 	s.onNewPage = func() {
 		y := 14.5
 		s.print(s.left(), y, d.t("title")+" · "+d.t("door", "tag", fleet.Tag(d.Door.Tag).String()), smallMM, true, Ink, Start)
-		s.print(s.right(), y, clip(s.clean(d.Site.Name), 80, smallMM)+" · "+d.t("as_of", "day", d.AsOf), smallMM, false, Soft, End)
+		s.print(s.right(), y, join(" · ", clip(s.clean(d.Site.Name), 80, smallMM), d.t("as_of", "day", d.AsOf)), smallMM, false, Soft, End)
 		s.rule(y+2, 0.2, Ink)
 	}
 	d.masthead(s)
@@ -282,7 +282,7 @@ func (d doorReport) outOfService(s *sheet) {
 	for _, c := range d.OutOfService {
 		s.heading(d.t("section.out_of_service"))
 		pairs := [][2]string{
-			{d.t("fact.opened"), d.t("fact.opened_value", "at", instant(c.OpenedAt), "name", d.or(c.OpenedBy))},
+			{d.t("fact.opened"), d.t("fact.opened_value", "at", d.or(instant(c.OpenedAt)), "name", d.or(c.OpenedBy))},
 			{d.t("fact.reason"), d.or(c.Reason)},
 		}
 		if c.Secured == nil {
@@ -290,7 +290,7 @@ func (d doorReport) outOfService(s *sheet) {
 		} else {
 			how := code(d.o.Texts, "secured", c.Secured.How)
 			pairs = append(pairs,
-				[2]string{d.t("fact.secured"), d.t("fact.secured_value", "how", join("; ", how, c.Secured.Note), "at", instant(c.Secured.At), "name", d.or(c.Secured.By))},
+				[2]string{d.t("fact.secured"), d.t("fact.secured_value", "how", join("; ", how, c.Secured.Note), "at", d.or(instant(c.Secured.At)), "name", d.or(c.Secured.By))},
 				[2]string{d.t("fact.can_get_out"), d.yesNo(c.Secured.CanGetOut)},
 				[2]string{d.t("fact.other_exit"), d.or(c.Secured.OtherExit)})
 		}
@@ -298,7 +298,7 @@ func (d doorReport) outOfService(s *sheet) {
 			pairs = append(pairs, [2]string{d.t("fact.told"), d.t("fact.told_nobody")})
 		}
 		for _, who := range c.Told {
-			pairs = append(pairs, [2]string{d.t("fact.told"), d.t("fact.told_value", "name", d.or(who.Name), "role", d.or(who.Role), "at", instant(who.At),
+			pairs = append(pairs, [2]string{d.t("fact.told"), d.t("fact.told_value", "name", d.or(who.Name), "role", d.or(who.Role), "at", d.or(instant(who.At)),
 				"how", d.or(who.How), "answer", code(d.o.Texts, "answer", who.Answer))})
 		}
 		s.facts(pairs)
@@ -325,7 +325,7 @@ func (d doorReport) findings(s *sheet) {
 		if f.MendBy != "" {
 			by = d.t("mend_by", "day", f.MendBy)
 		}
-		rows = append(rows, []cell{weight, {Text: f.Title, Note: note}, {Text: d.or(f.Repair), Note: by}, {Text: d.or(f.OpenedOn)}})
+		rows = append(rows, []cell{weight, {Text: d.or(f.Title), Note: note}, {Text: d.or(f.Repair), Note: by}, {Text: d.or(f.OpenedOn)}})
 	}
 	s.table([]column{{d.t("col.severity"), 2.2}, {d.t("col.finding"), 5.4}, {d.t("col.repair"), 4.4}, {d.t("col.opened"), 1.9}}, rows)
 }
@@ -504,15 +504,20 @@ func (d doorReport) place(s *sheet) {
 // and its sensors.
 func (d doorReport) sides(s *sheet) {
 	s.heading(d.t("section.sides"))
-	s.paragraph(d.t("caution.general.4"), smallMM, false, Soft)
+	var scenes []*Scene
 	for _, p := range d.plans {
-		sc, err := planScene(d.o.Texts, p, s.width(), 105)
-		if err != nil {
-			continue // refused before the first page
+		if sc, err := planScene(d.o.Texts, p, s.width(), 105); err == nil { // else refused before the first page
+			scenes = append(scenes, sc)
 		}
-		h := sc.mm(sc.Bounds().Height())
+	}
+	height := func(sc *Scene) float64 { return sc.mm(sc.Bounds().Height()) }
+	if len(scenes) > 0 {
+		s.need(height(scenes[0]) + 12)
+	}
+	s.paragraph(d.t("caution.general.4"), smallMM, false, Soft)
+	for _, sc := range scenes {
 		s.y += 5
-		s.need(h)
+		s.need(height(sc))
 		s.y += s.draw(sc, s.left(), s.y) + 2
 	}
 	var rows [][]cell
@@ -601,7 +606,7 @@ func (d doorReport) devices(s *sheet) {
 		}
 		rows = append(rows, []cell{{Text: name, Note: join("\n", note...)}, {Text: mount}, settings, field})
 	}
-	s.table([]column{{d.t("col.device"), 4}, {d.t("col.mount"), 4}, {d.t("col.settings"), 4.4}, {d.t("col.field"), 3.4}}, rows)
+	s.table([]column{{d.t("col.device"), 3.5}, {d.t("col.mount"), 3.9}, {d.t("col.settings"), 4.9}, {d.t("col.field"), 3.4}}, rows)
 }
 
 func (d doorReport) hardware(s *sheet) {
@@ -628,7 +633,11 @@ func (d doorReport) due(s *sheet) {
 		if x.OverdueDays > 0 {
 			over = cell{Text: strconv.Itoa(x.OverdueDays), Bold: true, Mark: cross}
 		}
-		rows = append(rows, []cell{{Text: d.t("plan_every", "n", x.IntervalMonths)}, {Text: d.or(x.LastOn)}, {Text: d.or(x.NextDueOn)}, over})
+		plan := d.t("not_recorded")
+		if x.IntervalMonths > 0 {
+			plan = d.t("plan_every", "n", x.IntervalMonths)
+		}
+		rows = append(rows, []cell{{Text: plan}, {Text: d.or(x.LastOn)}, {Text: d.or(x.NextDueOn)}, over})
 	}
 	s.table([]column{{d.t("col.plan"), 3}, {d.t("col.last"), 3}, {d.t("col.next"), 3}, {d.t("col.overdue"), 3}}, rows)
 }
@@ -648,6 +657,7 @@ func (d doorReport) workOrders(s *sheet) {
 
 func (d doorReport) cautions(s *sheet) {
 	s.heading(d.t("section.cautions"))
+	s.need(32)
 	for _, c := range d.Cautions {
 		s.paragraph(code(d.o.Texts, "caution", c), bodyMM, true, Ink)
 		s.y += 0.8

@@ -78,8 +78,8 @@ func wrap(s string, widthMM, heightMM float64, bold bool) []string {
 			continue
 		}
 		w := textWidthMM(string(r), heightMM, bold)
-		if r != ' ' && width+w > widthMM && len(line) > 0 {
-			if lastSpace >= 0 {
+		for r != ' ' && width+w > widthMM && len(line) > 0 {
+			if lastSpace > 0 {
 				flush(lastSpace, lastSpace+1)
 			} else {
 				flush(len(line), len(line))

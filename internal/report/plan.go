@@ -596,6 +596,7 @@ func fieldScene(t Texts, in FieldDrawing, denominator float64) *Scene {
 		{"reach", u.reading(t, in.ReachDB, "dB")},
 		{"limit", u.reading(t, in.AttenuationLimitDB, "dB")},
 		{"plane", u.length(t, in.PlaneHeightM)},
+		{"edges", t.T("report.field.edges_value", "near", u.length(t, in.NearM), "far", u.length(t, in.FarM))},
 		{"area", u.area(t, in.AreaM2)},
 	} {
 		l.row(t.T("report.field."+row[0], "value", row[1]), false, nil)
