@@ -13,52 +13,58 @@ import (
 // The reports are set in the Go fonts (golang.org/x/image, BSD licence): they
 // come with the program, so a page looks the same wherever it is made.
 
-// faces parses both fonts once; they are never written to afterwards.
-var faces = sync.OnceValue(func() [2]*sfnt.Font {
-	var f [2]*sfnt.Font
-	for i, ttf := range [][]byte{goregular.TTF, gobold.TTF} {
-		parsed, err := sfnt.Parse(ttf)
-		if err != nil {
-			panic("embedded font: " + err.Error()) // a fault of the build, not of the input
-		}
-		f[i] = parsed
-	}
+// A typeface is how wide each of its signs is, in ems.
+type typeface map[rune]float64
+
+// faces measures both weights once; nobody writes to them afterwards.
+var faces = sync.OnceValue(func() (f struct{ regular, bold typeface }) {
+	f.regular, f.bold = measure(goregular.TTF), measure(gobold.TTF)
 	return f
 })
 
-func face(bold bool) *sfnt.Font {
-	if bold {
-		return faces()[1]
+func measure(ttf []byte) typeface {
+	f, err := sfnt.Parse(ttf)
+	if err != nil {
+		panic("embedded font: " + err.Error()) // a fault of the build, not of the input
 	}
-	return faces()[0]
+	em := fixed.Int26_6(f.UnitsPerEm())
+	face := typeface{}
+	var buf sfnt.Buffer
+	for r := rune(' '); r <= 0xFFFF; r++ {
+		g, err := f.GlyphIndex(&buf, r)
+		if err != nil || g == 0 {
+			continue
+		}
+		if a, err := f.GlyphAdvance(&buf, g, em, font.HintingNone); err == nil {
+			face[r] = float64(a) / float64(em)
+		}
+	}
+	return face
 }
 
 // hasRune says whether both weights can print r.
 func hasRune(r rune) bool {
-	for _, f := range faces() {
-		if g, err := f.GlyphIndex(nil, r); err != nil || g == 0 {
-			return false
-		}
-	}
-	return true
+	_, regular := faces().regular[r]
+	_, bold := faces().bold[r]
+	return regular && bold
 }
 
-// textWidthMM is how wide s is at a height (size of type) in millimetres.
+// textWidthMM is how wide s is at a height (size of type) in millimetres. A sign
+// that the typeface lacks counts as a square.
 func textWidthMM(s string, heightMM float64, bold bool) float64 {
-	f := face(bold)
-	em := fixed.Int26_6(f.UnitsPerEm())
-	var buf sfnt.Buffer
-	var units fixed.Int26_6
-	for _, r := range s {
-		g, err := f.GlyphIndex(&buf, r)
-		if err != nil {
-			continue
-		}
-		if a, err := f.GlyphAdvance(&buf, g, em, font.HintingNone); err == nil {
-			units += a
-		}
+	face := faces().regular
+	if bold {
+		face = faces().bold
 	}
-	return float64(units) / float64(em) * heightMM
+	ems := 0.0
+	for _, r := range s {
+		w, ok := face[r]
+		if !ok {
+			w = 1
+		}
+		ems += w
+	}
+	return ems * heightMM
 }
 
 // wrap breaks s into lines no wider than widthMM, at spaces where it can and
