@@ -144,9 +144,9 @@ func (r *ray) end(way, guess float64) float64 {
 		if way*(next-r.best) < 0 {
 			next = r.best
 		}
-		moved := math.Abs(next-τ) * r.dist / (cos * cos)
+		moved := math.Abs(next-τ) / cos * min(1, r.dist/cos)
 		τ = next
-		if moved < 2e-6 { // the error is of the order of its square
+		if moved < 1e-6 { // the error is of the order of its square
 			break
 		}
 	}

@@ -49,8 +49,12 @@ func clip(rings []Ring, l line) []Ring {
 				continue
 			} else if inB {
 				chain = append(make([]XY, 0, n), l.meet(a, b, oa, ob), b)
+			} else if chain = append(chain, l.meet(b, a, ob, oa)); same(chain[0], chain[len(chain)-1]) {
+				if whole := closed(chain); whole != nil { // a ring that touches the line
+					kept = append(kept, whole)
+				}
 			} else {
-				chains = append(chains, append(chain, l.meet(b, a, ob, oa)))
+				chains = append(chains, chain)
 			}
 		}
 	}
