@@ -51,7 +51,7 @@ create table work_order (
   constraint work_order_assigned_fk foreign key (assigned_to) references person (person_id),
   constraint work_order_kind_check check (kind in ('inspection', 'service', 'repair', 'call_out', 'accident', 'handover')),
   constraint work_order_plan_check check ((plan_id is null) = (period is null) and (plan_id is null or kind = 'inspection')),
-  constraint work_order_state_check check (state in ('open', 'done', 'cancelled')),
+  constraint work_order_state_check check (state in ('open', 'done', 'cancelled', 'superseded')),
   constraint work_order_done_check check (state = 'done' or (done_on is null and done_visit_id is null)));
 create unique index work_order_open_key on work_order (door_id, plan_id) where state = 'open' and plan_id is not null;
 create unique index work_order_origin_key on work_order (door_id, origin_visit_id) where origin_visit_id is not null;
@@ -114,6 +114,7 @@ create table visit_entry (
   constraint visit_entry_sha256_check check (octet_length(sha256) = 32));
 create index visit_entry_visit_idx on visit_entry (visit_id, observed_at, entry_id);
 create index visit_entry_door_idx on visit_entry (door_id, observed_at, entry_id);
+create index visit_entry_corrects_idx on visit_entry (corrects) where corrects is not null;
 comment on table visit_entry is 'A piece of a visit as it was sent: canonical JSON and its SHA-256. Insert only; a correction is an entry that names the one it corrects.';
 
 create table visit_sign_off (

@@ -1,3 +1,506 @@
 package fleet
 
-type visitRows interface{}
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/seal"
+)
+
+// Visit is one attendance at one site. It exists from the first piece that names it; its attendance may come later.
+type Visit struct {
+	CustomerID, SiteID, VisitID uuid.UUID
+	Attendance                  *Attendance // nil until it has arrived
+	Canonical                   []byte      // of the attendance
+	SHA256                      [32]byte
+	ReceivedAt                  time.Time
+	RecordedBy                  uuid.UUID
+	SignedAt                    *time.Time // on the device's clock; nil: not signed off
+	SignedBy                    *uuid.UUID
+	RecordSHA256                [32]byte // of the signed record
+}
+
+// Attendance is who came where, when and for which doors. The JSON names are the recorded form.
+type Attendance struct {
+	SiteID    uuid.UUID      `json:"site_id"`
+	ArrivedAt time.Time      `json:"arrived_at"`
+	People    []uuid.UUID    `json:"people"`
+	Doors     []DoorsOfVisit `json:"doors"`
+	Note      string         `json:"note"`
+}
+
+// DoorsOfVisit is a door that the visit is for and the work orders that it serves there.
+type DoorsOfVisit struct {
+	DoorID     uuid.UUID   `json:"door_id"`
+	WorkOrders []uuid.UUID `json:"work_orders"`
+}
+
+// Entry is a piece of a visit at one door. It never changes once accepted; a correction is an entry that names
+// the one it corrects, which then no longer counts.
+type Entry struct {
+	CustomerID, SiteID, DoorID, VisitID, EntryID uuid.UUID
+	ObservedAt                                   time.Time // on the device's clock
+	ReceivedAt                                   time.Time
+	RecordedBy                                   uuid.UUID
+	Canonical                                    []byte
+	SHA256                                       [32]byte
+	Body                                         EntryBody
+	Signed                                       bool // the visit is signed off
+}
+
+// EntryBody is what an entry says: exactly the member that its kind names. The JSON names are the recorded form.
+type EntryBody struct {
+	DoorID     uuid.UUID        `json:"door_id"`
+	Kind       string           `json:"kind"` // reading, photo, settings, finding, securing, mending, conclusion, note
+	ObservedAt time.Time        `json:"observed_at"`
+	Corrects   *uuid.UUID       `json:"corrects,omitempty"`
+	Reading    *EntryReading    `json:"reading,omitempty"`
+	Photo      *EntryPhoto      `json:"photo,omitempty"`
+	Settings   *EntrySettings   `json:"settings,omitempty"`
+	Finding    *EntryFinding    `json:"finding,omitempty"`
+	Securing   *EntrySecuring   `json:"securing,omitempty"`
+	Mending    *EntryMending    `json:"mending,omitempty"`
+	Conclusion *EntryConclusion `json:"conclusion,omitempty"`
+	Note       *EntryNote       `json:"note,omitempty"`
+}
+
+// EntryReading is one thing read at the door, by its name in the rulebook.
+type EntryReading struct {
+	Name  string   `json:"name"`
+	Value *float64 `json:"value,omitempty"` // in the unit that ends the name
+	Yes   *bool    `json:"yes,omitempty"`
+}
+
+// EntryPhoto names a photo that arrives by itself, before or after.
+type EntryPhoto struct {
+	SHA256 seal.Hash `json:"sha256"`
+	What   string    `json:"what"`
+}
+
+// EntrySettings is how a device was found or left.
+type EntrySettings struct {
+	ComponentID uuid.UUID   `json:"component_id"`
+	Standing    string      `json:"standing"` // found, left
+	Device      DeviceFacts `json:"device"`
+}
+
+// EntryFinding is what the inspector finds short. An unsafe one opens an out-of-service case.
+type EntryFinding struct {
+	Severity string      `json:"severity"` // unsafe, deficient, advisory
+	What     string      `json:"what"`
+	Rule     string      `json:"rule,omitempty"`     // of the rule pack
+	Confirms *uuid.UUID  `json:"confirms,omitempty"` // the computed finding that it confirms
+	Photos   []seal.Hash `json:"photos,omitempty"`
+}
+
+// EntrySecuring is how an unsafe door was secured, that people can still get out, and who was told.
+type EntrySecuring struct {
+	How        string `json:"how"` // operator_off, locked_open, barriered, locked, not_secured
+	OtherExit  string `json:"other_exit,omitempty"`
+	EgressKept *bool  `json:"egress_kept"` // people can still get out; must be answered
+	ToldName   string `json:"told_name"`
+	ToldRole   string `json:"told_role,omitempty"`
+	Answer     string `json:"answer"` // acknowledged, refused, nobody_there
+	Note       string `json:"note,omitempty"`
+}
+
+// EntryMending is that a finding was mended.
+type EntryMending struct {
+	FindingID uuid.UUID   `json:"finding_id"`
+	What      string      `json:"what"`
+	Photos    []seal.Hash `json:"photos,omitempty"`
+}
+
+// EntryConclusion ends an inspection of a door.
+type EntryConclusion struct {
+	Result string `json:"result"` // passed, failed
+	Note   string `json:"note,omitempty"`
+}
+
+// EntryNote is anything else in words.
+type EntryNote struct {
+	Text string `json:"text"`
+}
+
+// SignOff closes a visit: it lists every entry with its hash.
+type SignOff struct {
+	SignedAt  time.Time     `json:"signed_at"`
+	LeftAt    time.Time     `json:"left_at"`
+	Entries   []SignedEntry `json:"entries"`
+	Statement string        `json:"statement"`
+	Signature string        `json:"signature"` // strokes as an SVG path
+}
+
+// SignedEntry is one line of a sign-off.
+type SignedEntry struct {
+	EntryID uuid.UUID `json:"entry_id"`
+	SHA256  seal.Hash `json:"sha256"`
+}
+
+type visitRows interface {
+	// VisitByID gives a visit with its attendance and signature as far as they have arrived.
+	VisitByID(ctx context.Context, id uuid.UUID) (Visit, error)
+	// LockVisit makes other transactions that write to the visit wait.
+	LockVisit(ctx context.Context, id uuid.UUID) error
+	VisitPage(ctx context.Context, q VisitQuery) ([]Visit, error)
+	// InsertVisit answers false when the visit is there already.
+	InsertVisit(ctx context.Context, v Visit) (bool, error)
+	SetAttendance(ctx context.Context, v Visit) error
+	EntryByID(ctx context.Context, id uuid.UUID) (Entry, error)
+	InsertEntry(ctx context.Context, e Entry) (bool, error)
+	EntriesOfVisit(ctx context.Context, visitID uuid.UUID) ([]Entry, error)
+	EntriesOfDoor(ctx context.Context, doorID uuid.UUID) ([]Entry, error)
+	// InsertSignOff answers false when the visit is signed off already.
+	InsertSignOff(ctx context.Context, s SignedRecord) (bool, error)
+	SignOffOf(ctx context.Context, visitID uuid.UUID) (SignedRecord, error)
+	InsertRecord(ctx context.Context, r Record) error
+}
+
+// SignedRecord is a sign-off as it was sent.
+type SignedRecord struct {
+	VisitID    uuid.UUID
+	Canonical  []byte
+	SHA256     [32]byte
+	SignedAt   time.Time
+	ReceivedAt time.Time
+	SignedBy   uuid.UUID
+}
+
+// Record is a signed thing in its final form, kept for ever.
+type Record struct {
+	Kind       string // visit, report
+	CustomerID uuid.UUID
+	SiteID     uuid.UUID
+	SubjectID  uuid.UUID
+	Canonical  []byte
+	SHA256     [32]byte
+	RecordedAt time.Time
+	RecordedBy uuid.UUID
+}
+
+// VisitQuery asks for visits, the newest first.
+type VisitQuery struct {
+	SiteID, DoorID uuid.UUID // zero for all
+	BeforeAt       time.Time
+	BeforeID       uuid.UUID
+	Limit          int
+}
+
+// farthestClock is how far a device's clock may be ahead; it is data, kept beside the time received.
+const farthestClock = 24 * time.Hour
+
+// sealed gives the canonical form and the hash of what was sent.
+func sealed(v any) (canonical []byte, hash [32]byte, err error) {
+	canonical, h, err := seal.Marshal(v)
+	return canonical, h, err
+}
+
+// PutVisit opens an attendance. The same again is success; another body under the id is a conflict that names
+// the difference.
+func (f *Fleet) PutVisit(ctx context.Context, by identity.Actor, id uuid.UUID, a Attendance) (saved Visit, created bool, err error) {
+	tidy(&a.Note)
+	a.ArrivedAt = a.ArrivedAt.UTC()
+	var faults fault.List
+	if len(a.People) < 1 || len(a.People) > 20 {
+		faults.Add("/people", "count_out_of_range", "least", 1, "greatest", 20)
+	} else if !slices.Contains(a.People, by.PersonID) {
+		faults.Add("/people", "sender_not_present")
+	}
+	if len(a.Doors) < 1 || len(a.Doors) > 200 {
+		faults.Add("/doors", "count_out_of_range", "least", 1, "greatest", 200)
+	}
+	if a.ArrivedAt.After(f.Now().Add(farthestClock)) {
+		faults.Add("/arrived_at", "in_the_future")
+	}
+	checkText(&faults, "/note", a.Note, 0, 2000)
+	if err := faults.Err(); err != nil {
+		return Visit{}, false, err
+	}
+	canonical, hash, err := sealed(a)
+	if err != nil {
+		return Visit{}, false, err
+	}
+	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
+		if err := tx.LockVisit(ctx, id); err != nil {
+			return err
+		}
+		site, err := tx.SiteByID(ctx, a.SiteID)
+		if err != nil {
+			return fault.At("/site_id", "site_not_found").Because(err)
+		}
+		for i, d := range a.Doors {
+			door, err := tx.DoorByID(ctx, d.DoorID, AsOf{})
+			if err != nil || door.SiteID != a.SiteID {
+				return fault.At(fmt.Sprintf("/doors/%d/door_id", i), "door_of_other_site").Because(err)
+			}
+		}
+		v := Visit{CustomerID: site.CustomerID, SiteID: a.SiteID, VisitID: id, Attendance: &a, Canonical: canonical, SHA256: hash,
+			ReceivedAt: f.Now(), RecordedBy: by.PersonID}
+		if created, err = tx.InsertVisit(ctx, v); err != nil {
+			return err
+		}
+		if created {
+			saved = v
+			return nil
+		}
+		present, err := tx.VisitByID(ctx, id)
+		if err != nil {
+			return err
+		}
+		switch {
+		case present.SiteID != a.SiteID:
+			return &fault.Error{Kind: fault.Conflict, Code: "visit_differs", Pointer: "/site_id"}
+		case present.Attendance == nil: // pieces came first
+			if err := tx.SetAttendance(ctx, v); err != nil {
+				return err
+			}
+			created = true
+		case present.SHA256 != hash:
+			return differs("visit_differs", present.Canonical, canonical)
+		}
+		saved, err = tx.VisitByID(ctx, id)
+		return err
+	})
+	return saved, created, err
+}
+
+// differs is the conflict of two bodies under one id, with the pointer of the first difference.
+func differs(code string, present, sent []byte) error {
+	pointer, _ := seal.Difference(present, sent)
+	return &fault.Error{Kind: fault.Conflict, Code: code, Pointer: pointer}
+}
+
+// PutEntry appends a piece to a visit and draws its consequences in the same transaction.
+func (f *Fleet) PutEntry(ctx context.Context, by identity.Actor, visitID, entryID uuid.UUID, body EntryBody) (saved Entry, created bool, err error) {
+	body.tidy()
+	if err := f.checkEntry(body); err != nil {
+		return Entry{}, false, err
+	}
+	canonical, hash, err := sealed(body)
+	if err != nil {
+		return Entry{}, false, err
+	}
+	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
+		saved, created = Entry{}, false
+		if err := tx.LockVisit(ctx, visitID); err != nil {
+			return err
+		}
+		door, err := tx.DoorByID(ctx, body.DoorID, AsOf{})
+		if err != nil {
+			return fault.At("/door_id", "door_not_found").Because(err)
+		}
+		if err := tx.LockDoor(ctx, door.DoorID); err != nil {
+			return err
+		}
+		present, err := tx.EntryByID(ctx, entryID)
+		switch {
+		case err == nil && present.VisitID == visitID && present.SHA256 == hash:
+			saved = present
+			return nil
+		case err == nil && present.VisitID != visitID:
+			return fault.New(fault.Conflict, "entry_of_other_visit")
+		case err == nil:
+			return differs("entry_differs", present.Canonical, canonical)
+		case !fault.Is(err, "entry_not_found"):
+			return err
+		}
+		saved = Entry{CustomerID: door.CustomerID, SiteID: door.SiteID, DoorID: door.DoorID, VisitID: visitID, EntryID: entryID,
+			ObservedAt: body.ObservedAt, ReceivedAt: f.Now(), RecordedBy: by.PersonID, Canonical: canonical, SHA256: hash, Body: body}
+		created = true
+		return f.acceptEntry(ctx, tx, by, door, saved)
+	})
+	return saved, created, err
+}
+
+func (f *Fleet) acceptEntry(ctx context.Context, tx Tx, by identity.Actor, door Door, e Entry) error {
+	site, err := tx.SiteByID(ctx, door.SiteID)
+	if err != nil {
+		return err
+	}
+	if err := checkMoment("/observed_at", e.ObservedAt, f.Now().Add(farthestClock), door.KnownSince, site); err != nil {
+		return err
+	}
+	visit := Visit{CustomerID: door.CustomerID, SiteID: door.SiteID, VisitID: e.VisitID, ReceivedAt: f.Now(), RecordedBy: by.PersonID}
+	isNew, err := tx.InsertVisit(ctx, visit)
+	if err != nil {
+		return err
+	}
+	if !isNew {
+		if visit, err = tx.VisitByID(ctx, e.VisitID); err != nil {
+			return err
+		}
+	}
+	switch {
+	case visit.SiteID != door.SiteID:
+		return fault.At("/door_id", "door_of_other_site")
+	case visit.SignedAt != nil:
+		return fault.New(fault.Conflict, "visit_signed")
+	}
+	if c := e.Body.Corrects; c != nil {
+		if corrected, err := tx.EntryByID(ctx, *c); err == nil && corrected.DoorID != e.DoorID {
+			return fault.At("/corrects", "entry_of_other_door")
+		} else if err != nil && !fault.Is(err, "entry_not_found") {
+			return err
+		}
+	}
+	if _, err := tx.InsertEntry(ctx, e); err != nil {
+		return err
+	}
+	if s := e.Body.Settings; s != nil {
+		component, err := tx.ComponentByID(ctx, s.ComponentID, AsOf{})
+		if err != nil || component.DoorID != e.DoorID {
+			return fault.At("/settings/component_id", "component_of_other_door").Because(err)
+		}
+		_, _, err = f.insertRevision(ctx, tx, by, Revision{ComponentID: s.ComponentID, RevisionID: e.EntryID, Standing: s.Standing,
+			EffectiveAt: e.ObservedAt, Reason: "visit", VisitID: &e.VisitID, SHA256: e.SHA256, Device: s.Device})
+		if err != nil {
+			return err
+		}
+	} else if e.Body.Corrects != nil { // what it corrects may have been settings
+		if err := f.recompute(ctx, tx, by, e.DoorID); err != nil {
+			return err
+		}
+	}
+	return f.settleDoor(ctx, tx, by, e.DoorID)
+}
+
+func (b *EntryBody) tidy() {
+	b.ObservedAt = b.ObservedAt.UTC()
+	switch {
+	case b.Photo != nil:
+		tidy(&b.Photo.What)
+	case b.Finding != nil:
+		tidy(&b.Finding.What)
+	case b.Securing != nil:
+		tidy(&b.Securing.OtherExit)
+		tidy(&b.Securing.ToldName)
+		tidy(&b.Securing.ToldRole)
+		tidy(&b.Securing.Note)
+	case b.Mending != nil:
+		tidy(&b.Mending.What)
+	case b.Conclusion != nil:
+		tidy(&b.Conclusion.Note)
+	case b.Note != nil:
+		tidy(&b.Note.Text)
+	}
+}
+
+func (f *Fleet) checkEntry(b EntryBody) error {
+	var faults fault.List
+	said := map[string]bool{"reading": b.Reading != nil, "photo": b.Photo != nil, "settings": b.Settings != nil, "finding": b.Finding != nil,
+		"securing": b.Securing != nil, "mending": b.Mending != nil, "conclusion": b.Conclusion != nil, "note": b.Note != nil}
+	known := false
+	for kind, is := range said {
+		if kind == b.Kind {
+			known = true
+			if !is {
+				faults.Add("/"+kind, "member_of_kind_missing", "kind", kind)
+			}
+		} else if is {
+			faults.Add("/"+kind, "member_of_other_kind", "kind", b.Kind)
+		}
+	}
+	if !known {
+		faults.Add("/kind", "word_unknown", "word", b.Kind, "allowed", "reading, photo, settings, finding, securing, mending, conclusion, note")
+	}
+	if err := faults.Err(); err != nil {
+		return err
+	}
+	switch b.Kind {
+	case "reading":
+		f.checkReading(&faults, *b.Reading)
+	case "photo":
+		checkText(&faults, "/photo/what", b.Photo.What, 0, 300)
+	case "settings":
+		checkOneOf(&faults, "/settings/standing", b.Settings.Standing, "found", "left")
+		b.Settings.Device.check(&faults, "/settings/device")
+	case "finding":
+		checkOneOf(&faults, "/finding/severity", b.Finding.Severity, "unsafe", "deficient", "advisory")
+		checkText(&faults, "/finding/what", b.Finding.What, 1, 2000)
+		checkText(&faults, "/finding/rule", b.Finding.Rule, 0, 120)
+		if len(b.Finding.Photos) > 20 {
+			faults.Add("/finding/photos", "too_many", "most", 20)
+		}
+	case "securing":
+		checkSecuring(&faults, *b.Securing)
+	case "mending":
+		checkText(&faults, "/mending/what", b.Mending.What, 1, 2000)
+		if len(b.Mending.Photos) > 20 {
+			faults.Add("/mending/photos", "too_many", "most", 20)
+		}
+	case "conclusion":
+		checkOneOf(&faults, "/conclusion/result", b.Conclusion.Result, "passed", "failed")
+		checkText(&faults, "/conclusion/note", b.Conclusion.Note, 0, 2000)
+	case "note":
+		checkText(&faults, "/note/text", b.Note.Text, 1, 4000)
+	}
+	return faults.Err()
+}
+
+func checkSecuring(faults *fault.List, s EntrySecuring) {
+	checkOneOf(faults, "/securing/how", s.How, "operator_off", "locked_open", "barriered", "locked", "not_secured")
+	checkOneOf(faults, "/securing/answer", s.Answer, "acknowledged", "refused", "nobody_there")
+	checkText(faults, "/securing/told_name", s.ToldName, 0, 200)
+	checkText(faults, "/securing/told_role", s.ToldRole, 0, 100)
+	checkText(faults, "/securing/other_exit", s.OtherExit, 0, 300)
+	checkText(faults, "/securing/note", s.Note, 0, 2000)
+	if s.EgressKept == nil {
+		faults.Add("/securing/egress_kept", "must_be_answered")
+	} else if s.How != "not_secured" && !*s.EgressKept {
+		faults.Add("/securing/egress_kept", "nobody_locked_in")
+	}
+	if s.How == "locked" && s.OtherExit == "" {
+		faults.Add("/securing/other_exit", "other_exit_missing")
+	}
+	if s.Answer != "nobody_there" && s.ToldName == "" {
+		faults.Add("/securing/told_name", "text_missing")
+	}
+}
+
+// photos lists the photos that an entry names.
+func (b EntryBody) photos() []seal.Hash {
+	switch {
+	case b.Photo != nil:
+		return []seal.Hash{b.Photo.SHA256}
+	case b.Finding != nil:
+		return b.Finding.Photos
+	case b.Mending != nil:
+		return b.Mending.Photos
+	}
+	return nil
+}
+
+// readEntry reads a recorded entry back.
+func readEntry(canonical []byte) (EntryBody, error) {
+	var b EntryBody
+	err := json.Unmarshal(canonical, &b)
+	return b, err
+}
+
+// Visit gives one visit with its entries in the order of their observation.
+func (f *Fleet) Visit(ctx context.Context, by identity.Actor, id uuid.UUID) (v Visit, entries []Entry, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		if v, err = tx.VisitByID(ctx, id); err != nil {
+			return err
+		}
+		entries, err = tx.EntriesOfVisit(ctx, id)
+		return err
+	})
+	return v, entries, err
+}
+
+// Visits lists visits, the newest first.
+func (f *Fleet) Visits(ctx context.Context, by identity.Actor, q VisitQuery) (list []Visit, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		list, err = tx.VisitPage(ctx, q)
+		return err
+	})
+	return list, err
+}

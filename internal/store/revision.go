@@ -81,11 +81,13 @@ select r.customer_id, r.site_id, r.door_id, r.component_id, r.revision_id, r.sta
 from component c cross join lateral (
   select w.* from revision w
   where w.component_id = c.component_id and w.standing <> 'intended' and w.effective_at <= @effective and w.recorded_at <= @recorded
+    and not exists (select from visit_entry e where e.corrects = w.revision_id and e.received_at <= @recorded)
   order by w.effective_at desc, w.recorded_at desc, w.revision_id desc limit 1) r
 where c.door_id = @door_id
 order by r.component_id`
 
-// PresentRevisions gives the recorded revision of each device of a door as of both times.
+// PresentRevisions gives the recorded revision of each device of a door as of both times; what an entry has
+// corrected no longer counts.
 func (t *Tx) PresentRevisions(ctx context.Context, doorID uuid.UUID, asOf fleet.AsOf) ([]fleet.Revision, error) {
 	rows, err := query[revisionRow](ctx, t, "present_revisions", sqlPresentRevisions,
 		pgx.StrictNamedArgs{"door_id": doorID, "effective": bound(asOf.Effective), "recorded": bound(asOf.Recorded)})
