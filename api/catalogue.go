@@ -1,3 +1,229 @@
 package api
 
-func (a *API) catalogue() {}
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+)
+
+type modelPath struct {
+	ModelID uuid.UUID `path:"model_id" format:"uuid"`
+}
+
+type accessoryPath struct {
+	AccessoryID uuid.UUID `path:"accessory_id" format:"uuid"`
+}
+
+// modelBody is what a client says of a device model.
+type modelBody struct {
+	Maker         string        `json:"maker" minLength:"1" maxLength:"100"`
+	Name          string        `json:"name" minLength:"1" maxLength:"100"`
+	Kind          string        `json:"kind" enum:"operator,control,power_supply,battery,mode_selector,lock,sensor,activation,safety_device,leaf_hardware"`
+	Sensing       string        `json:"sensing" enum:"none,radar,infrared_presence,laser_curtain,beam,mat,knowing_act"`
+	FrequencyHz   *float64      `json:"frequency_hz,omitempty" minimum:"1e9" maximum:"300e9" doc:"Radar only; absent when unknown."`
+	LeastSpeedMPS *float64      `json:"least_speed_mps,omitempty" minimum:"0.001" maximum:"10" doc:"Radar only: the slowest radial movement that it notices; absent when unknown."`
+	Note          string        `json:"note,omitempty" maxLength:"2000"`
+	Antennas      []antennaBody `json:"antennas,omitempty" maxItems:"20" doc:"Radar only."`
+}
+
+type antennaBody struct {
+	AntennaID             uuid.UUID `json:"antenna_id" format:"uuid"`
+	Name                  string    `json:"name" minLength:"1" maxLength:"100"`
+	AzimuthBeamwidthDeg   float64   `json:"azimuth_beamwidth_deg" minimum:"1" maximum:"180" doc:"Full, at half power."`
+	ElevationBeamwidthDeg float64   `json:"elevation_beamwidth_deg" minimum:"1" maximum:"180" doc:"Full, at half power."`
+	AttenuationLimitDB    *float64  `json:"attenuation_limit_db,omitempty" minimum:"3" maximum:"60" default:"25" doc:"One-way attenuation that no direction exceeds."`
+	BoresightRangeM       float64   `json:"boresight_range_m" minimum:"0.1" maximum:"50" doc:"On the axis at full reach."`
+	Source                string    `json:"source" minLength:"1" maxLength:"300" doc:"Where the figures come from."`
+}
+
+type modelItem struct {
+	ModelID uuid.UUID `json:"model_id" format:"uuid"`
+	modelBody
+	CreatedAt time.Time `json:"created_at"`
+}
+
+func newModelItem(m fleet.Model) modelItem {
+	item := modelItem{ModelID: m.ModelID, CreatedAt: m.CreatedAt, modelBody: modelBody{Maker: m.Maker, Name: m.Name, Kind: m.Kind, Sensing: m.Sensing,
+		FrequencyHz: m.FrequencyHz, LeastSpeedMPS: m.LeastSpeedMPS, Note: m.Note, Antennas: make([]antennaBody, len(m.Antennas))}}
+	for i, an := range m.Antennas {
+		item.Antennas[i] = antennaBody{AntennaID: an.AntennaID, Name: an.Name, AzimuthBeamwidthDeg: an.AzimuthBeamwidthDeg,
+			ElevationBeamwidthDeg: an.ElevationBeamwidthDeg, AttenuationLimitDB: &an.AttenuationLimitDB, BoresightRangeM: an.BoresightRangeM, Source: an.Source}
+	}
+	return item
+}
+
+type modelPutIn struct {
+	modelPath
+	Body modelBody
+}
+
+type modelOut struct {
+	Status int
+	Body   modelItem
+}
+
+type modelListIn struct {
+	pageIn
+	Search string `query:"search" maxLength:"100" doc:"Part of maker or name."`
+	Kind   string `query:"kind" enum:"operator,control,power_supply,battery,mode_selector,lock,sensor,activation,safety_device,leaf_hardware"`
+}
+
+type modelListOut struct {
+	Body struct {
+		Models []modelItem `json:"models"`
+		pageOut
+	}
+}
+
+// modelKey is the cursor of the list of models.
+type modelKey struct {
+	Maker string `json:"m"`
+	Name  string `json:"n"`
+}
+
+// accessoryBody is what a client says of an accessory.
+type accessoryBody struct {
+	Kind   string          `json:"kind" enum:"spacer,rain_hood,weather_cover,ceiling_recess,extension_arm"`
+	Name   string          `json:"name" minLength:"1" maxLength:"100"`
+	Effect accessoryEffect `json:"effect" doc:"What it does physically, by kind: spacer and extension_arm have out_m; ceiling_recess cut_angle_deg; rain_hood and weather_cover cut_angle_deg and loss_db."`
+}
+
+type accessoryEffect struct {
+	OutM        *float64 `json:"out_m,omitempty" minimum:"0.001" maximum:"2" doc:"Moves the sensor away from the door."`
+	CutAngleDeg *float64 `json:"cut_angle_deg,omitempty" minimum:"0" maximum:"90" doc:"Its edge hides what lies at more than this from straight down."`
+	LossDB      *float64 `json:"loss_db,omitempty" minimum:"0" maximum:"30" doc:"Insertion loss, one way."`
+}
+
+type accessoryItem struct {
+	AccessoryID uuid.UUID `json:"accessory_id" format:"uuid"`
+	accessoryBody
+	CreatedAt time.Time `json:"created_at"`
+}
+
+func newAccessoryItem(x fleet.Accessory) accessoryItem {
+	return accessoryItem{AccessoryID: x.AccessoryID, CreatedAt: x.CreatedAt,
+		accessoryBody: accessoryBody{Kind: x.Kind, Name: x.Name, Effect: accessoryEffect(x.Effect)}}
+}
+
+type accessoryPutIn struct {
+	accessoryPath
+	Body accessoryBody
+}
+
+type accessoryOut struct {
+	Status int
+	Body   accessoryItem
+}
+
+type accessoryListIn struct {
+	pageIn
+	Search string `query:"search" maxLength:"100" doc:"Part of the name."`
+	Kind   string `query:"kind" enum:"spacer,rain_hood,weather_cover,ceiling_recess,extension_arm"`
+}
+
+type accessoryListOut struct {
+	Body struct {
+		Accessories []accessoryItem `json:"accessories"`
+		pageOut
+	}
+}
+
+func (a *API) catalogue() {
+	add(a, operation("device-model-list", http.MethodGet, "/v1/device-models", identity.ActReadCatalogue, "Device models by maker and name"), a.modelList)
+	add(a, operation("device-model-get", http.MethodGet, "/v1/device-models/{model_id}", identity.ActReadCatalogue, "One device model with its antennas"), a.modelGet)
+	add(a, operation("device-model-put", http.MethodPut, "/v1/device-models/{model_id}", identity.ActWriteCatalogue, "Add a device model; entries never change"), a.modelPut)
+	add(a, operation("accessory-list", http.MethodGet, "/v1/accessories", identity.ActReadCatalogue, "Accessories by name"), a.accessoryList)
+	add(a, operation("accessory-get", http.MethodGet, "/v1/accessories/{accessory_id}", identity.ActReadCatalogue, "One accessory"), a.accessoryGet)
+	add(a, operation("accessory-put", http.MethodPut, "/v1/accessories/{accessory_id}", identity.ActWriteCatalogue, "Add an accessory; entries never change"), a.accessoryPut)
+}
+
+func (a *API) modelList(ctx context.Context, by identity.Actor, in *modelListIn) (*modelListOut, error) {
+	var after modelKey
+	if err := readCursor(in.After, &after); err != nil {
+		return nil, err
+	}
+	list, err := a.Fleet.Models(ctx, by, fleet.ModelQuery{Search: in.Search, Kind: in.Kind, AfterMaker: after.Maker, AfterName: after.Name, Limit: in.Limit})
+	if err != nil {
+		return nil, err
+	}
+	out := &modelListOut{}
+	out.Body.Models = make([]modelItem, len(list))
+	for i, m := range list {
+		out.Body.Models[i] = newModelItem(m)
+	}
+	if len(list) == in.Limit {
+		last := list[len(list)-1]
+		out.Body.Next = cursor(modelKey{last.Maker, last.Name})
+	}
+	return out, nil
+}
+
+func (a *API) modelGet(ctx context.Context, by identity.Actor, in *modelPath) (*modelOut, error) {
+	m, err := a.Fleet.Model(ctx, by, in.ModelID)
+	if err != nil {
+		return nil, err
+	}
+	return &modelOut{Status: http.StatusOK, Body: newModelItem(m)}, nil
+}
+
+func (a *API) modelPut(ctx context.Context, by identity.Actor, in *modelPutIn) (*modelOut, error) {
+	b := in.Body
+	put := fleet.Model{ModelID: in.ModelID, Maker: b.Maker, Name: b.Name, Kind: b.Kind, Sensing: b.Sensing, FrequencyHz: b.FrequencyHz,
+		LeastSpeedMPS: b.LeastSpeedMPS, Note: b.Note}
+	for _, an := range b.Antennas {
+		antenna := fleet.Antenna{AntennaID: an.AntennaID, ModelID: in.ModelID, Name: an.Name, AzimuthBeamwidthDeg: an.AzimuthBeamwidthDeg,
+			ElevationBeamwidthDeg: an.ElevationBeamwidthDeg, AttenuationLimitDB: fleet.AttenuationLimitDB, BoresightRangeM: an.BoresightRangeM, Source: an.Source}
+		if an.AttenuationLimitDB != nil {
+			antenna.AttenuationLimitDB = *an.AttenuationLimitDB
+		}
+		put.Antennas = append(put.Antennas, antenna)
+	}
+	m, isNew, err := a.Fleet.PutModel(ctx, by, put)
+	if err != nil {
+		return nil, err
+	}
+	return &modelOut{Status: created(isNew), Body: newModelItem(m)}, nil
+}
+
+func (a *API) accessoryList(ctx context.Context, by identity.Actor, in *accessoryListIn) (*accessoryListOut, error) {
+	var after nameKey
+	if err := readCursor(in.After, &after); err != nil {
+		return nil, err
+	}
+	list, err := a.Fleet.Accessories(ctx, by, fleet.AccessoryQuery{Search: in.Search, Kind: in.Kind, AfterName: after.Name, Limit: in.Limit})
+	if err != nil {
+		return nil, err
+	}
+	out := &accessoryListOut{}
+	out.Body.Accessories = make([]accessoryItem, len(list))
+	for i, x := range list {
+		out.Body.Accessories[i] = newAccessoryItem(x)
+	}
+	if len(list) == in.Limit {
+		last := list[len(list)-1]
+		out.Body.Next = cursor(nameKey{last.Name, last.AccessoryID})
+	}
+	return out, nil
+}
+
+func (a *API) accessoryGet(ctx context.Context, by identity.Actor, in *accessoryPath) (*accessoryOut, error) {
+	x, err := a.Fleet.Accessory(ctx, by, in.AccessoryID)
+	if err != nil {
+		return nil, err
+	}
+	return &accessoryOut{Status: http.StatusOK, Body: newAccessoryItem(x)}, nil
+}
+
+func (a *API) accessoryPut(ctx context.Context, by identity.Actor, in *accessoryPutIn) (*accessoryOut, error) {
+	x, isNew, err := a.Fleet.PutAccessory(ctx, by, fleet.Accessory{AccessoryID: in.AccessoryID, Kind: in.Body.Kind, Name: in.Body.Name,
+		Effect: fleet.Effect(in.Body.Effect)})
+	if err != nil {
+		return nil, err
+	}
+	return &accessoryOut{Status: created(isNew), Body: newAccessoryItem(x)}, nil
+}

@@ -1,3 +1,206 @@
 package api
 
-func (a *API) parties() {}
+import (
+	"context"
+	"net/http"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+)
+
+type partyPath struct {
+	PartyID uuid.UUID `path:"party_id" format:"uuid"`
+}
+
+// partyBody is what a client says of a party.
+type partyBody struct {
+	Name      string `json:"name" minLength:"1" maxLength:"200"`
+	Email     string `json:"email,omitempty" maxLength:"254"`
+	Telephone string `json:"telephone,omitempty" maxLength:"60"`
+	Note      string `json:"note,omitempty" maxLength:"2000"`
+}
+
+type partyItem struct {
+	PartyID uuid.UUID `json:"party_id" format:"uuid"`
+	partyBody
+	Version int `json:"version"`
+}
+
+func newPartyItem(p fleet.Party) partyItem {
+	return partyItem{PartyID: p.PartyID, partyBody: partyBody{Name: p.Name, Email: p.Email, Telephone: p.Telephone, Note: p.Note}, Version: p.Version}
+}
+
+type partyPutIn struct {
+	partyPath
+	ifMatch
+	Body partyBody
+}
+
+type partyOut struct {
+	Status int
+	ETag   string `header:"ETag"`
+	Body   partyItem
+}
+
+type partyListIn struct {
+	pageIn
+	Search string `query:"search" maxLength:"100" doc:"Part of the name or the e-mail address."`
+}
+
+type partyListOut struct {
+	Body struct {
+		Parties []partyItem `json:"parties"`
+		pageOut
+	}
+}
+
+// standingBody is what a client says of a party's standing to a site.
+type standingBody struct {
+	PartyID uuid.UUID `json:"party_id" format:"uuid"`
+	Role    string    `json:"role" enum:"owner,occupier,managing_agent,payer"`
+	FromDay string    `json:"from_day" format:"date" doc:"The first day."`
+	ToDay   string    `json:"to_day,omitempty" format:"date" doc:"The last day; absent while it goes on."`
+}
+
+type standingItem struct {
+	StandingID uuid.UUID `json:"standing_id" format:"uuid"`
+	SiteID     uuid.UUID `json:"site_id" format:"uuid"`
+	standingBody
+	PartyName string `json:"party_name" doc:"As it is now."`
+	Version   int    `json:"version"`
+}
+
+func newStandingItem(s fleet.Standing) standingItem {
+	return standingItem{StandingID: s.StandingID, SiteID: s.SiteID, PartyName: s.PartyName, Version: s.Version,
+		standingBody: standingBody{PartyID: s.PartyID, Role: s.Role, FromDay: s.FromDay.String(), ToDay: s.ToDay.String()}}
+}
+
+type standingPutIn struct {
+	sitePath
+	StandingID uuid.UUID `path:"standing_id" format:"uuid"`
+	ifMatch
+	Body standingBody
+}
+
+type standingOut struct {
+	Status int
+	ETag   string `header:"ETag"`
+	Body   standingItem
+}
+
+type standingListIn struct {
+	sitePath
+	pageIn
+	OnDay string `query:"on_day" format:"date" doc:"Only those that hold on this day."`
+}
+
+type standingListOut struct {
+	Body struct {
+		Standings []standingItem `json:"standings"`
+		pageOut
+	}
+}
+
+// dayKey is the cursor of lists in the order of a day.
+type dayKey struct {
+	Day duedate.Day `json:"d"`
+	ID  uuid.UUID   `json:"i"`
+}
+
+func (a *API) parties() {
+	add(a, operation("party-list", http.MethodGet, "/v1/parties", identity.ActReadRegister, "Parties by name"), a.partyList)
+	add(a, operation("party-get", http.MethodGet, "/v1/parties/{party_id}", identity.ActReadRegister, "One party"), a.partyGet)
+	add(a, operation("party-put", http.MethodPut, "/v1/parties/{party_id}", identity.ActWriteRegister, "Make or change a party"), a.partyPut)
+	add(a, operation("standing-list", http.MethodGet, "/v1/sites/{site_id}/parties", identity.ActReadRegister, "Who stands to a site, and since when"), a.standingList)
+	add(a, operation("standing-put", http.MethodPut, "/v1/sites/{site_id}/parties/{standing_id}", identity.ActWriteRegister, "Say what a party is to a site"), a.standingPut)
+}
+
+func (a *API) partyList(ctx context.Context, by identity.Actor, in *partyListIn) (*partyListOut, error) {
+	var after nameKey
+	if err := readCursor(in.After, &after); err != nil {
+		return nil, err
+	}
+	list, err := a.Fleet.Parties(ctx, by, fleet.PartyQuery{Search: in.Search, AfterName: after.Name, AfterID: after.ID, Limit: in.Limit})
+	if err != nil {
+		return nil, err
+	}
+	out := &partyListOut{}
+	out.Body.Parties = make([]partyItem, len(list))
+	for i, p := range list {
+		out.Body.Parties[i] = newPartyItem(p)
+	}
+	if len(list) == in.Limit {
+		last := list[len(list)-1]
+		out.Body.Next = cursor(nameKey{last.Name, last.PartyID})
+	}
+	return out, nil
+}
+
+func (a *API) partyGet(ctx context.Context, by identity.Actor, in *partyPath) (*partyOut, error) {
+	p, err := a.Fleet.Party(ctx, by, in.PartyID)
+	if err != nil {
+		return nil, err
+	}
+	return &partyOut{Status: http.StatusOK, ETag: etag(p.Version), Body: newPartyItem(p)}, nil
+}
+
+func (a *API) partyPut(ctx context.Context, by identity.Actor, in *partyPutIn) (*partyOut, error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	b := in.Body
+	p, isNew, err := a.Fleet.PutParty(ctx, by, fleet.Party{PartyID: in.PartyID, Name: b.Name, Email: b.Email, Telephone: b.Telephone, Note: b.Note}, version)
+	if err != nil {
+		return nil, err
+	}
+	return &partyOut{Status: created(isNew), ETag: etag(p.Version), Body: newPartyItem(p)}, nil
+}
+
+func (a *API) standingList(ctx context.Context, by identity.Actor, in *standingListIn) (*standingListOut, error) {
+	var after dayKey
+	if err := readCursor(in.After, &after); err != nil {
+		return nil, err
+	}
+	var read reader
+	q := fleet.StandingQuery{SiteID: in.SiteID, OnDay: read.day("", in.OnDay), AfterDay: after.Day, AfterID: after.ID, Limit: in.Limit}
+	if err := read.faults.Err(); err != nil {
+		return nil, err
+	}
+	list, err := a.Fleet.Standings(ctx, by, q)
+	if err != nil {
+		return nil, err
+	}
+	out := &standingListOut{}
+	out.Body.Standings = make([]standingItem, len(list))
+	for i, s := range list {
+		out.Body.Standings[i] = newStandingItem(s)
+	}
+	if len(list) == in.Limit {
+		last := list[len(list)-1]
+		out.Body.Next = cursor(dayKey{last.FromDay, last.StandingID})
+	}
+	return out, nil
+}
+
+func (a *API) standingPut(ctx context.Context, by identity.Actor, in *standingPutIn) (*standingOut, error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	var read reader
+	b := in.Body
+	put := fleet.Standing{SiteID: in.SiteID, StandingID: in.StandingID, PartyID: b.PartyID, Role: b.Role,
+		FromDay: read.day("/from_day", b.FromDay), ToDay: read.day("/to_day", b.ToDay)}
+	if err := read.faults.Err(); err != nil {
+		return nil, err
+	}
+	s, isNew, err := a.Fleet.PutStanding(ctx, by, put, version)
+	if err != nil {
+		return nil, err
+	}
+	return &standingOut{Status: created(isNew), ETag: etag(s.Version), Body: newStandingItem(s)}, nil
+}

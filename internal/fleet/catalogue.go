@@ -5,7 +5,9 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -42,15 +44,27 @@ type Antenna struct {
 	Source                string  // where the figures come from
 }
 
+// AttenuationLimitDB is what an antenna is taken to have when nobody knows better: our own choice, as in the line
+// protocol of internal/field; a walk test corrects it.
+const AttenuationLimitDB = 25.0
+
 // Accessory is a catalogue entry of something between a sensor and the door that acts on the field.
 type Accessory struct {
 	AccessoryID uuid.UUID
 	Kind        string // spacer, rain_hood, weather_cover, ceiling_recess, extension_arm
 	Name        string
-	Effect      map[string]float64
+	Effect      Effect
 	SHA256      [32]byte
 	CreatedAt   time.Time
 	CreatedBy   uuid.UUID
+}
+
+// Effect is what an accessory does to a sensor, in the terms of internal/field. Which members a kind has is said by
+// effectMembers; the others are nil. The JSON names are the recorded form.
+type Effect struct {
+	OutM        *float64 `json:"out_m,omitempty"`         // moves the sensor away from the door by this
+	CutAngleDeg *float64 `json:"cut_angle_deg,omitempty"` // its edge hides what lies at more than this from straight down
+	LossDB      *float64 `json:"loss_db,omitempty"`       // insertion loss, one way
 }
 
 // ModelQuery asks for device models in the order of maker and name.
@@ -197,7 +211,7 @@ func checkAntennas(faults *fault.List, antennas []Antenna) {
 	for i, a := range antennas {
 		at := fmt.Sprintf("/antennas/%d", i)
 		if a.AntennaID == uuid.Nil || ids[a.AntennaID] {
-			faults.Add(at+"/antenna_id", "id_twice_or_missing")
+			faults.Add(at+"/antenna_id", "antenna_twice")
 		}
 		if names[a.Name] {
 			faults.Add(at+"/name", "antenna_name_twice")
@@ -250,8 +264,43 @@ func (a Accessory) said() any {
 func (a Accessory) check() error {
 	var faults fault.List
 	checkText(&faults, "/name", a.Name, 1, 100)
-	checkOneOf(&faults, "/kind", a.Kind, "spacer", "rain_hood", "weather_cover", "ceiling_recess", "extension_arm")
+	kinds := effectMembers()
+	members, known := kinds[a.Kind]
+	if !known {
+		checkOneOf(&faults, "/kind", a.Kind, slices.Sorted(maps.Keys(kinds))...)
+		return faults.Err()
+	}
+	a.Effect.check(&faults, members)
 	return faults.Err()
+}
+
+// effectMembers says which members the effect of each kind of accessory has.
+func effectMembers() map[string][]string {
+	return map[string][]string{
+		"spacer":         {"out_m"},
+		"extension_arm":  {"out_m"},
+		"ceiling_recess": {"cut_angle_deg"},
+		"rain_hood":      {"cut_angle_deg", "loss_db"},
+		"weather_cover":  {"cut_angle_deg", "loss_db"},
+	}
+}
+
+func (e Effect) check(faults *fault.List, members []string) {
+	for _, m := range []struct {
+		name            string
+		value           *float64
+		least, greatest float64
+	}{{"out_m", e.OutM, 0.001, 2}, {"cut_angle_deg", e.CutAngleDeg, 0, 90}, {"loss_db", e.LossDB, 0, 30}} {
+		pointer := "/effect/" + m.name
+		switch wanted := slices.Contains(members, m.name); {
+		case wanted && m.value == nil:
+			faults.Add(pointer, "effect_missing")
+		case !wanted && m.value != nil:
+			faults.Add(pointer, "effect_of_other_kind", "members", strings.Join(members, ", "))
+		default:
+			checkNumber(faults, pointer, m.value, m.least, m.greatest)
+		}
+	}
 }
 
 // Model gives one device model.

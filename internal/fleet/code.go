@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -32,6 +33,14 @@ func (Code) MarshalJSON() ([]byte, error) { return nil, errors.New("a code is ne
 type CodeSubject struct {
 	Kind string // site, component
 	ID   uuid.UUID
+}
+
+// KeySafeOf is the key safe of a site.
+func KeySafeOf(siteID uuid.UUID) CodeSubject { return CodeSubject{Kind: "site", ID: siteID} }
+
+// LockOf is the lock of a component's programming.
+func LockOf(componentID uuid.UUID) CodeSubject {
+	return CodeSubject{Kind: "component", ID: componentID}
 }
 
 // associated ties a sealed code to its subject: moved to another row it does not open.
@@ -66,9 +75,7 @@ type codeRows interface {
 
 // SetCode keeps a new code of a site's key safe or of a component's lock, encrypted.
 func (f *Fleet) SetCode(ctx context.Context, by identity.Actor, subject CodeSubject, code Code) (set SealedCode, err error) {
-	var faults fault.List
-	checkCode(&faults, code)
-	if err := faults.Err(); err != nil {
+	if err := code.check(); err != nil {
 		return SealedCode{}, err
 	}
 	if f.Keys == nil {
@@ -86,13 +93,14 @@ func (f *Fleet) SetCode(ctx context.Context, by identity.Actor, subject CodeSubj
 	return set, err
 }
 
-// checkCode is checkText without arguments: what is wrong with a code must not tell what it is.
-func checkCode(faults *fault.List, code Code) {
-	var found fault.List
-	checkText(&found, "/code", code.text, 1, 64)
-	for _, e := range found {
-		faults.Add("/code", "code_unusable", "reason", e.Code)
+// check says that a code cannot be one, and nothing of what it is.
+func (c Code) check() error {
+	var faults fault.List
+	checkText(&faults, "/code", c.text, 1, 64)
+	if len(faults) > 0 || strings.ContainsAny(c.text, "\n\t") {
+		return fault.At("/code", "code_unusable")
 	}
+	return nil
 }
 
 // RevealCode gives the code in force. That it was asked for, by whom and in which request is on record before it

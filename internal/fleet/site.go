@@ -192,7 +192,7 @@ func (f *Fleet) HandOverSite(ctx context.Context, by identity.Actor, h HandOver,
 			return err
 		}
 		if h.Day.After(duedate.DayIn(f.Now(), present.Location())) {
-			return fault.At("/day", "in_the_future")
+			return fault.At("/day", "hand_over_in_the_future")
 		}
 		saved.CustomerID, saved.Version = h.CustomerID, present.Version+1
 		if err := tx.HandOverSite(ctx, saved); err != nil {

@@ -110,7 +110,7 @@ type accessoryRow struct {
 	AccessoryID uuid.UUID
 	Kind        string
 	Name        string
-	Effect      map[string]float64
+	Effect      fleet.Effect
 	SHA256      []byte `db:"sha256"`
 	CreatedAt   time.Time
 	CreatedBy   uuid.UUID

@@ -182,6 +182,7 @@ func faultOf() map[string]*fault.Error {
 		"revision_accessory_accessory_fk": fault.At("/accessories", "accessory_not_found"),
 		"device_model_name_key":           {Kind: fault.Conflict, Code: "model_name_taken", Pointer: "/name"},
 		"accessory_name_key":              {Kind: fault.Conflict, Code: "accessory_name_taken", Pointer: "/name"},
+		"antenna_pk":                      {Kind: fault.Conflict, Code: "antenna_id_taken", Pointer: "/antennas"},
 		"site_party_party_fk":             fault.At("/party_id", "party_not_found"),
 		"person_email_key":                {Kind: fault.Conflict, Code: "email_taken", Pointer: "/email"},
 		"person_customer_customer_fk":     fault.At("/customers", "customer_not_found"),
