@@ -1,3 +1,416 @@
 package fleet
 
-type consequenceRows interface{}
+import (
+	"cmp"
+	"context"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
+)
+
+// What follows from visits is computed anew from ALL entries of a door whenever one arrives, in the order in which
+// they were observed. So the order of arrival cannot matter: a late upload goes between, and what is newer stands.
+
+// OutOfServiceCase is one per unsafe finding: unsecured until a person records how the door was secured, ended
+// only by a passed re-inspection.
+type OutOfServiceCase struct {
+	CustomerID    uuid.UUID  `json:"-"`
+	SiteID        uuid.UUID  `json:"-"`
+	DoorID        uuid.UUID  `json:"-"`
+	CaseID        uuid.UUID  `json:"case_id"` // that of the finding's entry
+	FindingID     uuid.UUID  `json:"finding_id"`
+	State         string     `json:"state"` // unsecured, secured, ended
+	OpenedAt      time.Time  `json:"opened_at"`
+	SecuredAt     *time.Time `json:"secured_at"`
+	SecuredHow    string     `json:"secured_how"`
+	EgressKept    *bool      `json:"egress_kept"`
+	ToldName      string     `json:"told_name"`
+	Refused       bool       `json:"refused"` // the last who was told refused
+	SecuringEntry *uuid.UUID `json:"securing_entry"`
+	EndedAt       *time.Time `json:"ended_at"`
+	EndedByEntry  *uuid.UUID `json:"ended_by_entry"`
+	RecordedAt    time.Time  `json:"recorded_at"`
+}
+
+// CaseQuery asks for out-of-service cases, the oldest first.
+type CaseQuery struct {
+	DoorID  uuid.UUID // zero for all
+	Open    bool      // only those that are not ended
+	AfterAt time.Time
+	AfterID uuid.UUID
+	Limit   int
+}
+
+type consequenceRows interface {
+	// PutVisitFindings writes the findings of a door that come from visits, by their ids.
+	PutVisitFindings(ctx context.Context, doorID uuid.UUID, list []VisitFinding) error
+	PutCases(ctx context.Context, doorID uuid.UUID, list []OutOfServiceCase) error
+	CasePage(ctx context.Context, q CaseQuery) ([]OutOfServiceCase, error)
+}
+
+// VisitFinding is a finding of an inspector as the entries of its door have it.
+type VisitFinding struct {
+	FindingID     uuid.UUID  `json:"finding_id"` // that of its entry
+	VisitID       uuid.UUID  `json:"visit_id"`
+	Severity      string     `json:"severity"`
+	Cause         string     `json:"cause"`
+	What          string     `json:"what"`
+	State         string     `json:"state"` // open, mended, withdrawn
+	OpenedAt      time.Time  `json:"opened_at"`
+	ClosedAt      *time.Time `json:"closed_at"`
+	ClosedByEntry *uuid.UUID `json:"closed_by_entry"`
+	RecordedAt    time.Time  `json:"recorded_at"`
+}
+
+// consequences is everything that the entries of a door add up to.
+type consequences struct {
+	findings    []VisitFinding
+	cases       []OutOfServiceCase
+	repairs     []Repair
+	completions []Completion
+}
+
+// Repair is the corrective work order of one visit at one door.
+type Repair struct {
+	WorkOrderID uuid.UUID
+	VisitID     uuid.UUID
+	DueOn       duedate.Day
+	State       string // open, done, cancelled
+	DoneOn      duedate.Day
+	DoneVisitID *uuid.UUID
+}
+
+// Completion is a signed conclusion of an inspection.
+type Completion struct {
+	Day     duedate.Day // in the site's zone
+	VisitID uuid.UUID
+	EntryID uuid.UUID
+	Passed  bool
+}
+
+// mendWithin is how many days a deficient door may wait for its repair: common practice, no source. Unsafe is at once.
+const mendWithin = 28
+
+// consequencesOf adds up the entries of a door. It is a function of their set.
+func consequencesOf(entries []Entry, zone *time.Location) consequences {
+	var c consequences
+	counting := live(entries)
+	corrected := correctionsOf(entries)
+	for _, e := range counting {
+		if k := e.Body.Conclusion; k != nil && e.Signed {
+			c.completions = append(c.completions, Completion{Day: duedate.DayIn(e.ObservedAt, zone), VisitID: e.VisitID, EntryID: e.EntryID, Passed: k.Result == "passed"})
+		}
+	}
+	for _, e := range inOrder(entries) {
+		if e.Body.Finding == nil {
+			continue
+		}
+		finding := findingOf(e, counting, corrected)
+		c.findings = append(c.findings, finding)
+		if finding.Severity == "unsafe" {
+			c.cases = append(c.cases, caseOf(e, counting))
+		}
+	}
+	c.repairs = repairsOf(c.findings, entries, zone)
+	return c
+}
+
+// inOrder sorts entries by the time of their observation; ids break ties, so that the order is total.
+func inOrder(entries []Entry) []Entry {
+	sorted := slices.Clone(entries)
+	slices.SortFunc(sorted, func(a, b Entry) int {
+		return cmp.Or(a.ObservedAt.Compare(b.ObservedAt), strings.Compare(a.EntryID.String(), b.EntryID.String()))
+	})
+	return sorted
+}
+
+// live gives the entries that no other entry of the same door corrects, in the order of their observation.
+func live(entries []Entry) []Entry {
+	corrected := correctionsOf(entries)
+	return slices.DeleteFunc(inOrder(entries), func(e Entry) bool { _, is := corrected[e.EntryID]; return is })
+}
+
+// correctionsOf tells which entry is corrected by which; of several corrections the first observed counts.
+func correctionsOf(entries []Entry) map[uuid.UUID]Entry {
+	door := map[uuid.UUID]uuid.UUID{}
+	for _, e := range entries {
+		door[e.EntryID] = e.DoorID
+	}
+	corrected := map[uuid.UUID]Entry{}
+	for _, e := range inOrder(entries) {
+		c := e.Body.Corrects
+		if c == nil || door[*c] != e.DoorID {
+			continue
+		}
+		if _, already := corrected[*c]; !already {
+			corrected[*c] = e
+		}
+	}
+	return corrected
+}
+
+// after tells whether b was observed after a.
+func after(a, b Entry) bool {
+	return cmp.Or(a.ObservedAt.Compare(b.ObservedAt), strings.Compare(a.EntryID.String(), b.EntryID.String())) < 0
+}
+
+// findingOf is the finding of an entry: open until it is mended, or, when it is unsafe, until a re-inspection has
+// passed; withdrawn when a correction replaces it.
+func findingOf(e Entry, counting []Entry, corrected map[uuid.UUID]Entry) VisitFinding {
+	said := e.Body.Finding
+	f := VisitFinding{FindingID: e.EntryID, VisitID: e.VisitID, Severity: said.Severity, Cause: said.Rule, What: said.What, State: "open",
+		OpenedAt: e.ObservedAt, RecordedAt: e.ReceivedAt}
+	closeBy := func(by Entry, state string) {
+		at, id := by.ObservedAt, by.EntryID
+		f.State, f.ClosedAt, f.ClosedByEntry = state, &at, &id
+	}
+	if by, is := corrected[e.EntryID]; is {
+		closeBy(by, "withdrawn")
+		return f
+	}
+	for _, by := range counting {
+		if !after(e, by) {
+			continue
+		}
+		m, k := by.Body.Mending, by.Body.Conclusion
+		if m != nil && m.FindingID == e.EntryID || said.Severity == "unsafe" && k != nil && k.Result == "passed" && by.Signed {
+			closeBy(by, "mended")
+			return f
+		}
+	}
+	return f
+}
+
+// caseOf is the out-of-service case of an unsafe finding. A correction of the finding does not end it: the door was
+// called unsafe, so a passed re-inspection must say otherwise.
+func caseOf(e Entry, counting []Entry) OutOfServiceCase {
+	c := OutOfServiceCase{CaseID: e.EntryID, FindingID: e.EntryID, State: "unsecured", OpenedAt: e.ObservedAt, RecordedAt: e.ReceivedAt}
+	for _, by := range counting {
+		if !after(e, by) {
+			continue
+		}
+		at, id := by.ObservedAt, by.EntryID
+		if s := by.Body.Securing; s != nil {
+			c.ToldName, c.Refused, c.EgressKept = s.ToldName, s.Answer == "refused", s.EgressKept
+			if s.How == "not_secured" { // somebody undid it, or could not do it
+				c.State, c.SecuredAt, c.SecuredHow, c.SecuringEntry = "unsecured", nil, "", nil
+			} else {
+				c.State, c.SecuredAt, c.SecuredHow, c.SecuringEntry = "secured", &at, s.How, &id
+			}
+		}
+		if k := by.Body.Conclusion; k != nil && k.Result == "passed" && by.Signed {
+			c.State, c.EndedAt, c.EndedByEntry = "ended", &at, &id
+			return c
+		}
+	}
+	return c
+}
+
+// repairsOf makes one corrective work order a visit for what it found unsafe or deficient.
+func repairsOf(findings []VisitFinding, entries []Entry, zone *time.Location) []Repair {
+	visitOf := map[uuid.UUID]uuid.UUID{}
+	for _, e := range entries {
+		visitOf[e.EntryID] = e.VisitID
+	}
+	var repairs []Repair
+	for _, f := range findings {
+		if f.Severity == "advisory" {
+			continue
+		}
+		i := slices.IndexFunc(repairs, func(r Repair) bool { return r.VisitID == f.VisitID })
+		if i < 0 {
+			i = len(repairs)
+			repairs = append(repairs, Repair{VisitID: f.VisitID, State: "cancelled"})
+		}
+		repairs[i] = repairs[i].with(f, visitOf, zone)
+	}
+	return repairs
+}
+
+// with adds a finding to a repair: it is due with the most pressing one, open while one is open, cancelled when all
+// are withdrawn.
+func (r Repair) with(f VisitFinding, visitOf map[uuid.UUID]uuid.UUID, zone *time.Location) Repair {
+	due := duedate.DayIn(f.OpenedAt, zone)
+	if f.Severity == "deficient" {
+		due = due.AddDays(mendWithin)
+	}
+	if r.DueOn.IsZero() || due.Before(r.DueOn) {
+		r.DueOn = due
+	}
+	switch {
+	case f.State == "open" || r.State == "open":
+		r.State, r.DoneOn, r.DoneVisitID = "open", duedate.Day{}, nil
+	case f.State == "mended":
+		r.State = "done"
+		if day := duedate.DayIn(*f.ClosedAt, zone); r.DoneOn.IsZero() || day.After(r.DoneOn) {
+			visit := visitOf[*f.ClosedByEntry]
+			r.DoneOn, r.DoneVisitID = day, &visit
+		}
+	}
+	return r
+}
+
+// repairSpace makes the ids of corrective work orders: one visit at one door always gives the same.
+var repairSpace = uuid.MustParse("6f1b3f0e-58a4-5d0e-9a53-1d1f0b6f7c52")
+
+// settleDoor writes what the entries of a door add up to: findings, cases, corrective work orders, the next due
+// date and which inspections are thereby done.
+func (f *Fleet) settleDoor(ctx context.Context, tx Tx, by identity.Actor, doorID uuid.UUID) error {
+	door, err := tx.DoorByID(ctx, doorID, AsOf{})
+	if err != nil {
+		return err
+	}
+	site, err := tx.SiteByID(ctx, door.SiteID)
+	if err != nil {
+		return err
+	}
+	entries, err := tx.EntriesOfDoor(ctx, doorID)
+	if err != nil {
+		return err
+	}
+	c := consequencesOf(entries, site.Location())
+	if len(c.findings) > 0 {
+		if err := tx.PutVisitFindings(ctx, doorID, c.findings); err != nil {
+			return err
+		}
+	}
+	if len(c.cases) > 0 {
+		if err := tx.PutCases(ctx, doorID, c.cases); err != nil {
+			return err
+		}
+	}
+	if err := f.putRepairs(ctx, tx, door, c.repairs); err != nil {
+		return err
+	}
+	if err := f.settlePlans(ctx, tx, doorID, c.completions); err != nil {
+		return err
+	}
+	return f.noticeCases(ctx, tx, by, door, site, c.cases)
+}
+
+func (f *Fleet) putRepairs(ctx context.Context, tx Tx, door Door, repairs []Repair) error {
+	if len(repairs) == 0 {
+		return nil
+	}
+	orders := make([]WorkOrder, len(repairs))
+	for i, r := range repairs {
+		visit := r.VisitID
+		orders[i] = WorkOrder{CustomerID: door.CustomerID, SiteID: door.SiteID, DoorID: door.DoorID,
+			WorkOrderID: uuid.NewSHA1(repairSpace, append(visit[:], door.DoorID[:]...)), Kind: "repair", OriginVisitID: &visit,
+			DueOn: r.DueOn, State: r.State, DoneOn: r.DoneOn, DoneVisitID: r.DoneVisitID, RecordedAt: f.Now()}
+	}
+	return tx.UpsertRepairs(ctx, orders)
+}
+
+// settlePlans moves the due date of each plan to what the completed inspections give, and says of each inspection
+// order whether it is thereby done, still open, or was made for a due date that is none.
+func (f *Fleet) settlePlans(ctx context.Context, tx Tx, doorID uuid.UUID, completions []Completion) error {
+	plans, err := tx.PlansOfDoor(ctx, doorID)
+	if err != nil {
+		return err
+	}
+	orders, err := tx.InspectionOrders(ctx, doorID)
+	if err != nil {
+		return err
+	}
+	days := make([]duedate.Day, len(completions))
+	for i, c := range completions {
+		days[i] = c.Day
+	}
+	var states []OrderState
+	for _, p := range plans {
+		next := duedate.NextDue(p.Rule(), p.AnchorOn, days)
+		if next != p.NextDue {
+			if err := tx.SetNextDue(ctx, p.PlanID, next); err != nil {
+				return err
+			}
+		}
+		for _, o := range orders {
+			if o.PlanID == nil || *o.PlanID != p.PlanID || o.State == "cancelled" {
+				continue
+			}
+			if s := orderState(o, p, next, completions); s.State != o.State || s.DoneOn != o.DoneOn {
+				states = append(states, s)
+			}
+		}
+	}
+	if len(states) == 0 {
+		return nil
+	}
+	return tx.SetOrderStates(ctx, states)
+}
+
+// orderState says how an inspection order stands when the next due date of its plan is next.
+func orderState(o WorkOrder, p Plan, next duedate.Day, completions []Completion) OrderState {
+	s := OrderState{WorkOrderID: o.WorkOrderID, State: "open"}
+	switch {
+	case o.Period.After(next):
+		s.State = "superseded"
+	case o.Period.Before(next):
+		s.State = "superseded" // passed over by an inspection that counts for a later period
+		sorted := slices.Clone(completions)
+		slices.SortFunc(sorted, func(a, b Completion) int {
+			return cmp.Or(a.Day.Compare(b.Day), strings.Compare(a.EntryID.String(), b.EntryID.String()))
+		})
+		var days []duedate.Day
+		for _, c := range sorted {
+			days = append(days, c.Day)
+			if duedate.NextDue(p.Rule(), p.AnchorOn, days).After(o.Period) {
+				visit := c.VisitID
+				s.State, s.DoneOn, s.DoneVisitID = "done", c.Day, &visit
+				break
+			}
+		}
+	}
+	return s
+}
+
+// checkReading holds one reading against the rulebook's catalogue.
+func (f *Fleet) checkReading(faults *fault.List, r EntryReading) {
+	reading := rulebook.Reading{Number: r.Value, Yes: r.Yes}
+	for _, k := range rulebook.Readings() {
+		if k.Name == r.Name && r.Value != nil {
+			reading.Unit = k.Unit
+		}
+	}
+	if err := rulebook.CheckReading(r.Name, reading); err != nil {
+		pointer := "/reading/value"
+		for _, k := range rulebook.Readings() {
+			if k.Name == r.Name && k.Kind == rulebook.YesNo {
+				pointer = "/reading/yes"
+			}
+		}
+		faults.Add(pointer, "reading_impossible", "reason", err.Error())
+	}
+}
+
+// rulebookFacts turns the facts of a door into those that rules speak of.
+func rulebookFacts(d DoorFacts) rulebook.Facts {
+	facts := rulebook.Facts{DoorKind: rulebook.DoorKind(d.Kind), Energy: rulebook.Energy(d.Energy), Traffic: rulebook.Traffic(d.Traffic),
+		ActivationA: rulebook.Activation(d.A.Activation), ActivationB: rulebook.Activation(d.B.Activation),
+		ClearWidthM: d.ClearWidthM.Value, OpeningTimeS: d.OpeningTimeS.Value, ClosingTimeS: d.ClosingTimeS.Value,
+		EgressBreakout: d.Egress, VulnerableUsers: d.VulnerableUsers}
+	if d.PresenceBy != "unknown" {
+		facts.PresenceBy = rulebook.Presence(d.PresenceBy)
+	}
+	for _, l := range d.Leaves {
+		facts.Leaves = append(facts.Leaves, rulebook.LeafFacts{WidthM: l.WidthM.Value, HeightM: l.HeightM.Value, MassKg: l.MassKg.Value})
+	}
+	return facts
+}
+
+// Cases lists out-of-service cases, the oldest first.
+func (f *Fleet) Cases(ctx context.Context, by identity.Actor, q CaseQuery) (list []OutOfServiceCase, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		list, err = tx.CasePage(ctx, q)
+		return err
+	})
+	return list, err
+}

@@ -1,0 +1,358 @@
+package fleet
+
+import (
+	"context"
+	"encoding/json"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
+	"lintel.example/lintel/internal/seal"
+)
+
+// VisitRecordFormat names the shape of the signed record of a visit.
+const VisitRecordFormat = "lintel-visit/1"
+
+// visitRecord is the signed record of a visit: everything that was sent, as it was sent, and what the rules said
+// of it then.
+type visitRecord struct {
+	Format     string          `json:"format"`
+	VisitID    uuid.UUID       `json:"visit_id"`
+	CustomerID uuid.UUID       `json:"customer_id"`
+	Attendance json.RawMessage `json:"attendance"`
+	Entries    []recordedEntry `json:"entries"`
+	SignOff    json.RawMessage `json:"sign_off"`
+	SignedBy   uuid.UUID       `json:"signed_by"`
+	ReceivedAt string          `json:"received_at"`
+	Judged     []judgedDoor    `json:"judged"`
+}
+
+type recordedEntry struct {
+	EntryID    uuid.UUID       `json:"entry_id"`
+	SHA256     seal.Hash       `json:"sha256"`
+	RecordedBy uuid.UUID       `json:"recorded_by"`
+	ReceivedAt string          `json:"received_at"`
+	Entry      json.RawMessage `json:"entry"`
+}
+
+// judgedDoor is what the rule basis of a door said of the readings of the visit.
+type judgedDoor struct {
+	DoorID     uuid.UUID          `json:"door_id"`
+	Pack       string             `json:"pack"`
+	PackDigest string             `json:"pack_digest"`
+	Verdicts   []rulebook.Verdict `json:"verdicts"`
+}
+
+// PutSignOff closes a visit. It is refused until everything that it lists has arrived, and it writes the signed
+// record. The same again is success.
+func (f *Fleet) PutSignOff(ctx context.Context, by identity.Actor, visitID uuid.UUID, s SignOff) (saved Visit, created bool, err error) {
+	s.SignedAt, s.LeftAt = s.SignedAt.UTC(), s.LeftAt.UTC()
+	tidy(&s.Statement)
+	slices.SortFunc(s.Entries, func(a, b SignedEntry) int { return strings.Compare(a.EntryID.String(), b.EntryID.String()) })
+	if err := f.checkSignOff(s); err != nil {
+		return Visit{}, false, err
+	}
+	canonical, hash, err := sealed(s)
+	if err != nil {
+		return Visit{}, false, err
+	}
+	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
+		saved, created = Visit{}, false
+		if err := tx.LockVisit(ctx, visitID); err != nil {
+			return err
+		}
+		v, err := tx.VisitByID(ctx, visitID)
+		if err != nil {
+			return err
+		}
+		if v.SignedAt != nil {
+			present, err := tx.SignOffOf(ctx, visitID)
+			if err != nil {
+				return err
+			}
+			if present.SHA256 != hash {
+				return differs("sign_off_differs", present.Canonical, canonical)
+			}
+			saved = v
+			return nil
+		}
+		created = true
+		signed := SignedRecord{VisitID: visitID, Canonical: canonical, SHA256: hash, SignedAt: s.SignedAt, ReceivedAt: f.Now(), SignedBy: by.PersonID}
+		if err := f.signOff(ctx, tx, by, v, s, signed); err != nil {
+			return err
+		}
+		saved, err = tx.VisitByID(ctx, visitID)
+		return err
+	})
+	return saved, created, err
+}
+
+func (f *Fleet) checkSignOff(s SignOff) error {
+	var faults fault.List
+	switch latest := f.Now().Add(farthestClock); {
+	case s.SignedAt.After(latest):
+		faults.Add("/signed_at", "in_the_future")
+	case s.LeftAt.After(latest):
+		faults.Add("/left_at", "in_the_future")
+	}
+	if len(s.Entries) < 1 || len(s.Entries) > 5000 {
+		faults.Add("/entries", "count_out_of_range", "least", 1, "greatest", 5000)
+	}
+	checkText(&faults, "/statement", s.Statement, 1, 2000)
+	checkText(&faults, "/signature", s.Signature, 1, 50000)
+	return faults.Err()
+}
+
+func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, s SignOff, signed SignedRecord) error {
+	if v.Attendance == nil {
+		return fault.New(fault.Conflict, "attendance_missing")
+	}
+	if !slices.Contains(v.Attendance.People, by.PersonID) {
+		return fault.New(fault.Forbidden, "signer_not_present")
+	}
+	if s.LeftAt.Before(v.Attendance.ArrivedAt) {
+		return fault.At("/left_at", "left_before_arrival")
+	}
+	entries, err := tx.EntriesOfVisit(ctx, v.VisitID)
+	if err != nil {
+		return err
+	}
+	if err := checkList(entries, s.Entries); err != nil {
+		return err
+	}
+	if err := photosHere(ctx, tx, entries); err != nil {
+		return err
+	}
+	doors := doorsOf(entries)
+	for _, d := range doors { // in the order of their ids, so that two sign-offs cannot wait for each other
+		if err := tx.LockDoor(ctx, d); err != nil {
+			return err
+		}
+	}
+	judged, err := f.judgeVisit(ctx, tx, doors, entries)
+	if err != nil {
+		return err
+	}
+	if err := checkConclusions(doors, entries, judged); err != nil {
+		return err
+	}
+	if _, err := tx.InsertSignOff(ctx, signed); err != nil {
+		return err
+	}
+	record, err := newVisitRecord(v, entries, signed, judged)
+	if err != nil {
+		return err
+	}
+	if err := tx.InsertRecord(ctx, record); err != nil {
+		return err
+	}
+	for _, d := range doors {
+		if err := f.settleDoor(ctx, tx, by, d); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// checkList holds what the signer lists against what has arrived.
+func checkList(entries []Entry, listed []SignedEntry) error {
+	here := map[uuid.UUID][32]byte{}
+	for _, e := range entries {
+		here[e.EntryID] = e.SHA256
+	}
+	var missing, other []string
+	for _, l := range listed {
+		hash, ok := here[l.EntryID]
+		switch {
+		case !ok:
+			missing = append(missing, l.SHA256.String())
+		case hash != l.SHA256:
+			other = append(other, l.EntryID.String())
+		}
+		delete(here, l.EntryID)
+	}
+	switch {
+	case len(missing) > 0:
+		return fault.New(fault.Conflict, "entries_missing", "hashes", strings.Join(missing, " "))
+	case len(other) > 0:
+		return fault.New(fault.Conflict, "entries_differ", "entries", strings.Join(other, " "))
+	case len(here) > 0:
+		var unlisted []string
+		for id := range here {
+			unlisted = append(unlisted, id.String())
+		}
+		slices.Sort(unlisted)
+		return fault.New(fault.Conflict, "entries_unlisted", "entries", strings.Join(unlisted, " "))
+	}
+	return nil
+}
+
+// photosHere refuses to sign for a photo whose bytes have not arrived.
+func photosHere(ctx context.Context, tx Tx, entries []Entry) error {
+	var named []seal.Hash
+	for _, e := range entries {
+		named = append(named, e.Body.photos()...)
+	}
+	missing, err := tx.PhotosMissing(ctx, named)
+	if err != nil || len(missing) == 0 {
+		return err
+	}
+	texts := make([]string, len(missing))
+	for i, h := range missing {
+		texts[i] = h.String()
+	}
+	return fault.New(fault.Conflict, "photos_missing", "hashes", strings.Join(texts, " "))
+}
+
+func doorsOf(entries []Entry) []uuid.UUID {
+	var doors []uuid.UUID
+	for _, e := range entries {
+		if !slices.Contains(doors, e.DoorID) {
+			doors = append(doors, e.DoorID)
+		}
+	}
+	slices.SortFunc(doors, func(a, b uuid.UUID) int { return strings.Compare(a.String(), b.String()) })
+	return doors
+}
+
+// judgeVisit holds the readings of a visit against the rule basis of each door that was concluded.
+func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, doors []uuid.UUID, entries []Entry) ([]judgedDoor, error) {
+	var judged []judgedDoor
+	for _, id := range doors {
+		conclusion, ok := lastConclusion(id, entries)
+		if !ok {
+			continue
+		}
+		door, err := tx.DoorByID(ctx, id, AsOf{Effective: conclusion.ObservedAt})
+		if err != nil {
+			return nil, err
+		}
+		pack, ok := f.Book.Pack(door.Facts.RuleBasis.PackID)
+		if !ok {
+			return nil, fault.New(fault.Conflict, "pack_not_found", "pack", door.Facts.RuleBasis.PackID)
+		}
+		judged = append(judged, judgedDoor{DoorID: id, Pack: pack.ID, PackDigest: pack.Digest,
+			Verdicts: pack.Judge(rulebookFacts(door.Facts), readingsOf(id, conclusion, entries))})
+	}
+	return judged, nil
+}
+
+// lastConclusion gives the conclusion of a door that counts in this visit.
+func lastConclusion(door uuid.UUID, entries []Entry) (Entry, bool) {
+	var last Entry
+	found := false
+	for _, e := range live(entries) {
+		if e.DoorID == door && e.Body.Kind == "conclusion" {
+			last, found = e, true
+		}
+	}
+	return last, found
+}
+
+// readingsOf gives the last reading of each name until the conclusion: what is measured again after an adjustment
+// replaces what was found.
+func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) map[string]rulebook.Reading {
+	unit := map[string]string{}
+	for _, k := range rulebook.Readings() {
+		unit[k.Name] = k.Unit
+	}
+	readings := map[string]rulebook.Reading{}
+	for _, e := range live(entries) {
+		if r := e.Body.Reading; r != nil && e.DoorID == door && !e.ObservedAt.After(conclusion.ObservedAt) {
+			readings[r.Name] = rulebook.Reading{Number: r.Value, Unit: unit[r.Name], Yes: r.Yes}
+			if r.Yes != nil {
+				readings[r.Name] = rulebook.Answered(*r.Yes)
+			}
+		}
+	}
+	return readings
+}
+
+// checkConclusions refuses "passed" where the visit's own entries say otherwise. Only this visit is looked at:
+// what other visits say may arrive later, and must not decide differently by the order of arrival.
+func checkConclusions(doors []uuid.UUID, entries []Entry, judged []judgedDoor) error {
+	for _, id := range doors {
+		conclusion, ok := lastConclusion(id, entries)
+		if !ok || conclusion.Body.Conclusion.Result != "passed" {
+			continue
+		}
+		for _, e := range openUnsafe(entries) {
+			if e.DoorID == id && !e.ObservedAt.After(conclusion.ObservedAt) {
+				return fault.New(fault.Conflict, "passed_while_unsafe", "finding", e.EntryID.String())
+			}
+		}
+		for _, j := range judged {
+			if j.DoorID != id {
+				continue
+			}
+			if err := checkPassed(j.Verdicts); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// checkPassed asks that every binding rule was judged on a reading and none failed beyond an advisory.
+func checkPassed(verdicts []rulebook.Verdict) error {
+	var failed, unread []string
+	for _, v := range verdicts {
+		if v.Weight != rulebook.Binding {
+			continue
+		}
+		switch {
+		case v.Outcome == rulebook.Failed && v.Severity != rulebook.Advisory:
+			failed = append(failed, v.RuleID)
+		case v.Outcome == rulebook.NotJudged:
+			for _, g := range v.Gaps {
+				if slices.ContainsFunc(rulebook.Readings(), func(k rulebook.ReadingKind) bool { return k.Name == g.Name }) && !slices.Contains(unread, g.Name) {
+					unread = append(unread, g.Name)
+				}
+			}
+		}
+	}
+	switch {
+	case len(failed) > 0:
+		return fault.New(fault.Conflict, "passed_against_rules", "rules", strings.Join(failed, ", "))
+	case len(unread) > 0:
+		return fault.New(fault.Conflict, "readings_missing", "readings", strings.Join(unread, ", "))
+	}
+	return nil
+}
+
+// openUnsafe lists the unsafe findings of these entries that none of them mends.
+func openUnsafe(entries []Entry) []Entry {
+	mended := map[uuid.UUID]bool{}
+	for _, e := range live(entries) {
+		if m := e.Body.Mending; m != nil {
+			mended[m.FindingID] = true
+		}
+	}
+	var open []Entry
+	for _, e := range live(entries) {
+		if fd := e.Body.Finding; fd != nil && fd.Severity == "unsafe" && !mended[e.EntryID] {
+			open = append(open, e)
+		}
+	}
+	return open
+}
+
+func newVisitRecord(v Visit, entries []Entry, signed SignedRecord, judged []judgedDoor) (Record, error) {
+	doc := visitRecord{Format: VisitRecordFormat, VisitID: v.VisitID, CustomerID: v.CustomerID, Attendance: v.Canonical, SignOff: signed.Canonical,
+		SignedBy: signed.SignedBy, ReceivedAt: signed.ReceivedAt.UTC().Format(time.RFC3339), Entries: []recordedEntry{}, Judged: judged}
+	for _, e := range entries {
+		doc.Entries = append(doc.Entries, recordedEntry{EntryID: e.EntryID, SHA256: e.SHA256, RecordedBy: e.RecordedBy,
+			ReceivedAt: e.ReceivedAt.UTC().Format(time.RFC3339), Entry: e.Canonical})
+	}
+	canonical, hash, err := sealed(doc)
+	if err != nil {
+		return Record{}, err
+	}
+	return Record{Kind: "visit", CustomerID: v.CustomerID, SiteID: v.SiteID, SubjectID: v.VisitID, Canonical: canonical, SHA256: hash,
+		RecordedAt: signed.ReceivedAt, RecordedBy: signed.SignedBy}, nil
+}
