@@ -195,6 +195,8 @@ func (s *sweep) row(α float64, near *row) row {
 	φ := s.mid + s.half*math.Sin(α*math.Pi/2)
 	if s.round {
 		φ = α * math.Pi
+	} else if φ > math.Pi { // a part across the back
+		φ -= 2 * math.Pi
 	}
 	guess := row{τlo: math.NaN(), τup: math.NaN()}
 	if near != nil {

@@ -1,0 +1,142 @@
+package field
+
+import (
+	"math"
+	"slices"
+
+	"github.com/peterstace/simplefeatures/geom"
+)
+
+// seenFromM: of a body, what is lower than this above the floor does not count.
+const seenFromM = 0.1
+
+// bodyM is how far a border of a body's footprint may be from the true one.
+const bodyM = 0.01
+
+// BodyFootprint gives the floor points at which a body of a height above 0.1 m (up to 3 m) is seen: where any of its
+// points from 0.1 m up to its height lies in the volume. 0.71 m (28 in) is the height of the small test person.
+//
+// It is the union of fields on planes. Between two planes another one is put until its own border lies nowhere more than
+// half a centimetre outside of what the two already cover; as that plane then counts too, what remains between planes is
+// a fraction of it, well inside a centimetre.
+func BodyFootprint(v Volume, bodyHeightM float64, clipAtDoorPlane bool) Footprint {
+	polys := bodyPolygons(v, bodyHeightM, clipAtDoorPlane)
+	return measure(polys)
+}
+
+func bodyPolygons(v Volume, bodyHeightM float64, clipAtDoorPlane bool) []Polygon {
+	top := max(bodyHeightM, seenFromM)
+	at := func(z float64) []Polygon { return v.OnPlane(z, clipAtDoorPlane) }
+	low := at(seenFromM)
+	planes := [][]Polygon{low}
+	var between func(z0, z1 float64, a, b []Polygon, depth int)
+	between = func(z0, z1 float64, a, b []Polygon, depth int) {
+		middle := (z0 + z1) / 2
+		m := at(middle)
+		if z1-z0 > bodyStepM || beyond(m, bodyM/2, a, b) && depth < 7 {
+			between(z0, middle, a, m, depth+1)
+			planes = append(planes, m)
+			between(middle, z1, m, b, depth+1)
+			return
+		}
+		planes = append(planes, m)
+	}
+	z, field := seenFromM, low
+	for _, next := range append(levels(v, top), top) {
+		if next <= z {
+			continue
+		}
+		f := at(next)
+		between(z, next, field, f, 0)
+		planes = append(planes, f)
+		z, field = next, f
+	}
+	return union(slices.DeleteFunc(planes, func(p []Polygon) bool { return len(p) == 0 })...)
+}
+
+// bodyStepM is the greatest distance between planes, whatever they show.
+const bodyStepM = 0.35
+
+// levels are the heights below top at which a volume starts anew: the sensor's own and those just about it, where the field
+// is a fan that a plane a hand's breadth away need not show. A volume that says nothing has none.
+func levels(v Volume, topM float64) []float64 {
+	d, ok := v.(Device)
+	if !ok || d.HeightM > topM {
+		return nil
+	}
+	var at []float64
+	for _, off := range []float64{-0.4, -0.2, -0.1, -0.05, -0.02, 0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.8} {
+		if z := d.HeightM + off; z > seenFromM && z < topM {
+			at = append(at, z)
+		}
+	}
+	return at
+}
+
+// beyond says whether a vertex of polys is outside of all the others by more than far.
+func beyond(polys []Polygon, far float64, others ...[]Polygon) bool {
+	for _, p := range polys {
+		for _, ring := range p {
+			for _, v := range ring[1:] {
+				if !slices.ContainsFunc(others, func(o []Polygon) bool { return covers(o, v) }) &&
+					!slices.ContainsFunc(others, func(o []Polygon) bool { return toBorder(o, v) <= far }) {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+func covers(polys []Polygon, v XY) bool {
+	return slices.ContainsFunc(polys, func(p Polygon) bool { return p.Contains(v) })
+}
+
+// toBorder is the distance from a point to the nearest border of polygons.
+func toBorder(polys []Polygon, v XY) float64 {
+	least := math.Inf(1)
+	for _, p := range polys {
+		for _, r := range p {
+			for i := 1; i < len(r); i++ {
+				least = min(least, toSegment(v, r[i-1], r[i]))
+			}
+		}
+	}
+	return math.Sqrt(least)
+}
+
+// toSegment is the square of the distance from v to the segment a–b.
+func toSegment(v, a, b XY) float64 {
+	dx, dy := b[0]-a[0], b[1]-a[1]
+	t := 0.0
+	if l := dx*dx + dy*dy; l > 0 {
+		t = max(0, min(1, ((v[0]-a[0])*dx+(v[1]-a[1])*dy)/l))
+	}
+	return sq(v[0]-a[0]-t*dx) + sq(v[1]-a[1]-t*dy)
+}
+
+// union joins regions; each region's own polygons are apart.
+func union(regions ...[]Polygon) []Polygon {
+	switch len(regions) {
+	case 0:
+		return []Polygon{}
+	case 1:
+		return regions[0]
+	}
+	all := make([]geom.Geometry, 0, len(regions))
+	for _, r := range regions {
+		all = append(all, multi(r).AsGeometry())
+	}
+	joined, err := geom.UnionMany(all)
+	if err == nil {
+		return polygons(ringsOf(joined))
+	}
+	// The overlay refuses a region: leave out what it cannot take, which is thinner than anything that is reported.
+	kept := []Polygon{}
+	for _, r := range regions {
+		if g, err := geom.Union(multi(kept).AsGeometry(), multi(r).AsGeometry()); err == nil {
+			kept = polygons(ringsOf(g))
+		}
+	}
+	return kept
+}

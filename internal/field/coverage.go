@@ -1,0 +1,237 @@
+package field
+
+import (
+	"math"
+	"slices"
+
+	"github.com/peterstace/simplefeatures/geom"
+)
+
+// Zone is a rectangle of floor on one side of a door.
+type Zone struct {
+	X0M, X1M float64
+	Y0M, Y1M float64
+	// BodyHeightM is the height of the body that must be seen, or that passes; 0.71 m (28 in) is the small test person.
+	BodyHeightM float64
+}
+
+// Source is one device that should watch a side. A device of which values are unknown covers nothing: Volume is nil then,
+// and Missing names the values.
+type Source struct {
+	Name    string
+	Volume  Volume
+	Missing []string
+}
+
+// Coverage says which part of a required zone is watched.
+type Coverage struct {
+	AreaM2       float64
+	CoveredM2    float64
+	CoveredShare float64 // 0 to 1
+	Gaps         []Gap   // largest first
+	Missing      map[string][]string
+}
+
+// Gap is a connected part of a required zone in which no body is seen.
+type Gap struct {
+	Polygon   Polygon
+	AreaM2    float64
+	CircleM   float64 // diameter of the largest inscribed circle, to 1 cm
+	Shortfall bool    // the rule's test body fits into it
+}
+
+// The rule's test body: 0.20 m × 0.30 m on the floor, in any turn.
+const (
+	testBodyWidthM  = 0.20
+	testBodyLengthM = 0.30
+)
+
+// slitM2 is what rounding leaves between areas that share a border.
+const slitM2 = 1e-6
+
+// Cover compares a required zone with the union of what the sources watch on that side (y ≥ 0). It is static geometry: a
+// test person who walks slowly under a header has hardly any radial speed, which is not judged here.
+func Cover(z Zone, sources []Source) Coverage {
+	c := Coverage{AreaM2: z.areaM2()}
+	var fields [][]Polygon
+	for _, s := range sources {
+		if len(s.Missing) > 0 || s.Volume == nil {
+			if c.Missing == nil {
+				c.Missing = map[string][]string{}
+			}
+			c.Missing[s.Name] = s.Missing
+			continue
+		}
+		if p := bodyPolygons(s.Volume, z.BodyHeightM, true); len(p) > 0 {
+			fields = append(fields, p)
+		}
+	}
+	if c.AreaM2 == 0 {
+		c.CoveredShare = 1
+		return c
+	}
+	for _, p := range difference([]Polygon{z.polygon()}, union(fields...)) {
+		if area := p.AreaM2(); area > slitM2 {
+			radius := widest(p, 0.004, 0, circular)
+			c.Gaps = append(c.Gaps, Gap{p, area, 2 * radius, takesTestBody(p, radius)})
+			c.CoveredM2 -= area
+		}
+	}
+	c.CoveredM2 += c.AreaM2
+	c.CoveredShare = max(0, c.CoveredM2/c.AreaM2)
+	slices.SortStableFunc(c.Gaps, func(a, b Gap) int {
+		switch {
+		case a.AreaM2 > b.AreaM2:
+			return -1
+		case a.AreaM2 < b.AreaM2:
+			return 1
+		}
+		return 0
+	})
+	return c
+}
+
+// Shortfall says whether the test body fits into any gap.
+func (c Coverage) Shortfall() bool {
+	return slices.ContainsFunc(c.Gaps, func(g Gap) bool { return g.Shortfall })
+}
+
+// Overlap says how much of a kept-clear zone the source watches all the same: area and share of the zone.
+func Overlap(z Zone, v Volume) (areaM2, share float64) {
+	whole := z.areaM2()
+	if whole == 0 {
+		return 0, 0
+	}
+	for _, p := range difference([]Polygon{z.polygon()}, bodyPolygons(v, z.BodyHeightM, true)) {
+		areaM2 -= p.AreaM2()
+	}
+	areaM2 = max(0, whole+areaM2)
+	return areaM2, areaM2 / whole
+}
+
+func (z Zone) areaM2() float64 { return max(0, z.X1M-z.X0M) * max(0, z.Y1M-z.Y0M) }
+
+func (z Zone) polygon() Polygon {
+	return Polygon{{{z.X0M, z.Y0M}, {z.X1M, z.Y0M}, {z.X1M, z.Y1M}, {z.X0M, z.Y1M}, {z.X0M, z.Y0M}}}
+}
+
+// difference gives what is left of a without b.
+func difference(a, b []Polygon) []Polygon {
+	if len(b) == 0 {
+		return a
+	}
+	for _, p := range b { // one at a time, so that what the overlay refuses takes nothing else with it
+		g, err := geom.Difference(multi(a).AsGeometry(), multi([]Polygon{p}).AsGeometry())
+		if err == nil {
+			a = polygons(ringsOf(g))
+		}
+	}
+	return a
+}
+
+// takesTestBody says whether the test body fits, in steps of 2° of turn, which is true to 4 mm of its sides. The inscribed
+// circle settles most gaps.
+func takesTestBody(p Polygon, radiusM float64) bool {
+	if 2*radiusM >= math.Hypot(testBodyWidthM, testBodyLengthM) {
+		return true
+	}
+	if 2*(radiusM+0.005) < testBodyWidthM {
+		return false
+	}
+	half := XY{testBodyWidthM / 2, testBodyLengthM / 2}
+	for deg := 0.0; deg < 180; deg += 2 {
+		turn := turned(deg)
+		turnedP := make(Polygon, len(p))
+		for i, r := range p {
+			turnedP[i] = make(Ring, len(r))
+			for j, v := range r {
+				w := turn.in(v)
+				turnedP[i][j] = XY{w[0] / half[0], w[1] / half[1]}
+			}
+		}
+		// In this measure the body is a square of half side 1.
+		if widest(turnedP, 0.01, 0.99, square) >= 0.99 {
+			return true
+		}
+	}
+	return false
+}
+
+// norm measures how far a point is from a segment.
+type norm func(v, a, b XY) float64
+
+func circular(v, a, b XY) float64 { return math.Sqrt(toSegment(v, a, b)) }
+
+// square is the distance in the larger coordinate, whose discs are squares. It is convex along the segment and least
+// at one of its kinks.
+func square(v, a, b XY) float64 {
+	x, y := a[0]-v[0], a[1]-v[1]
+	dx, dy := b[0]-a[0], b[1]-a[1]
+	at := func(num, den float64) float64 {
+		t := 0.0
+		if den != 0 {
+			t = max(0, min(1, num/den))
+		}
+		return max(math.Abs(x+t*dx), math.Abs(y+t*dy))
+	}
+	return min(at(0, 1), at(1, 1), at(-x, dx), at(-y, dy), at(y-x, dx-dy), at(-x-y, dx+dy))
+}
+
+// widest is the greatest distance from a point in the polygon to its border, to within precision: squares of the plane are
+// halved as long as they can hold a better point. It stops early once enough (when it is not 0) is reached.
+func widest(p Polygon, precision, enough float64, far norm) float64 {
+	type cell struct {
+		centre    XY
+		half      float64
+		here, top float64 // distance at the centre, and at most within the cell
+	}
+	distance := func(v XY) float64 {
+		least := math.Inf(1)
+		for _, r := range p {
+			for i := 1; i < len(r); i++ {
+				least = min(least, far(v, r[i-1], r[i]))
+			}
+		}
+		if !p.Contains(v) {
+			return -least
+		}
+		return least
+	}
+	cellAt := func(v XY, half float64) cell {
+		here := distance(v)
+		return cell{v, half, here, here + half*math.Sqrt2}
+	}
+	low, high := p[0][0], p[0][0]
+	for _, v := range p[0] {
+		low = XY{min(low[0], v[0]), min(low[1], v[1])}
+		high = XY{max(high[0], v[0]), max(high[1], v[1])}
+	}
+	half := max(min(high[0]-low[0], high[1]-low[1])/2, (high[0]-low[0]+high[1]-low[1])/100, 1e-9)
+	var cells []cell
+	for x := low[0] + half; x < high[0]+half; x += 2 * half {
+		for y := low[1] + half; y < high[1]+half; y += 2 * half {
+			cells = append(cells, cellAt(XY{x, y}, half))
+		}
+	}
+	best := 0.0
+	for len(cells) > 0 {
+		var next []cell
+		for _, c := range cells {
+			best = max(best, c.here)
+		}
+		if enough > 0 && best >= enough {
+			return best
+		}
+		for _, c := range cells {
+			if c.top <= best+precision || enough > 0 && c.top < enough {
+				continue
+			}
+			h := c.half / 2
+			for _, o := range [4]XY{{-h, -h}, {h, -h}, {-h, h}, {h, h}} {
+				next = append(next, cellAt(XY{c.centre[0] + o[0], c.centre[1] + o[1]}, h))
+			}
+		}
+		cells = next
+	}
+	return best
+}
