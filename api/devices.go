@@ -104,7 +104,7 @@ type fieldItem struct {
 	Side        string           `json:"side"`
 	Extent      extentItem       `json:"extent"`
 	Polygons    [][][][2]float64 `json:"polygons" doc:"On the floor, in the side's frame: polygons of closed rings, the outer one counter-clockwise, then holes."`
-	OwnLeaf     string           `json:"own_leaf" enum:"not_seen,seen,masked,not_computable" doc:"Whether the device sees the door's own moving leaf; masked: the control ignores it meanwhile."`
+	OwnLeaf     string           `json:"own_leaf,omitempty" enum:"not_seen,seen,masked,not_computable" doc:"Whether the device sees the door's own moving leaf; masked: the control ignores it meanwhile. Computed, not verified on site: staff only."`
 }
 
 type fieldOut struct {
@@ -144,7 +144,7 @@ func (a *API) devices() {
 	add(a, operation("revision-list", http.MethodGet, "/v1/devices/{component_id}/revisions", identity.ActReadRegister, "How a device was mounted and set, the newest first"), a.revisionList)
 	add(a, operation("revision-put", http.MethodPut, "/v1/devices/{component_id}/revisions/{revision_id}", identity.ActPlanDevice, "Record how a device is mounted and set; what follows is recomputed"), a.revisionPut)
 	add(a, operation("field-get", http.MethodGet, "/v1/devices/{component_id}/field", identity.ActReadRegister, "What a device watches now"), a.fieldGet)
-	add(a, operation("coverage-get", http.MethodGet, "/v1/doors/{door_id}/coverage", identity.ActReadRegister, "How far the zones that the rules ask for are covered"), a.coverageGet)
+	add(a, operation("coverage-get", http.MethodGet, "/v1/doors/{door_id}/coverage", identity.ActReadOffice, "How far the zones that the rules ask for are covered"), a.coverageGet)
 	drawing := operation("drawing-get", http.MethodGet, "/v1/doors/{door_id}/sides/{side}/drawing.svg", identity.ActReadRegister, "One side of a door, drawn to scale")
 	drawing.Responses = map[string]*huma.Response{"200": {Description: "The drawing", Content: map[string]*huma.MediaType{"image/svg+xml": {Schema: &huma.Schema{Type: "string"}}}}}
 	add(a, drawing, a.drawingGet)

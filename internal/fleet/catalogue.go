@@ -85,6 +85,8 @@ type AccessoryQuery struct {
 
 type catalogueRows interface {
 	ModelByID(ctx context.Context, id uuid.UUID) (Model, error)
+	// ModelsByIDs gives those that are there, in no promised order.
+	ModelsByIDs(ctx context.Context, ids []uuid.UUID) ([]Model, error)
 	ModelPage(ctx context.Context, q ModelQuery) ([]Model, error)
 	// InsertModel adds a model with its antennas, or answers false when the id is taken.
 	InsertModel(ctx context.Context, m Model) (bool, error)

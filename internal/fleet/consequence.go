@@ -37,6 +37,7 @@ type OutOfServiceCase struct {
 	EndedAt       *time.Time `json:"ended_at"`
 	EndedByEntry  *uuid.UUID `json:"ended_by_entry"`
 	RecordedAt    time.Time  `json:"recorded_at"`
+	What          string     `json:"-"` // the finding's words
 }
 
 // CaseQuery asks for out-of-service cases, the oldest first.
@@ -191,7 +192,7 @@ func findingOf(e Entry, counting []Entry, corrected map[uuid.UUID]Entry) VisitFi
 // caseOf is the out-of-service case of an unsafe finding. A correction of the finding does not end it: the door was
 // called unsafe, so a passed re-inspection must say otherwise.
 func caseOf(e Entry, counting []Entry) OutOfServiceCase {
-	c := OutOfServiceCase{CaseID: e.EntryID, FindingID: e.EntryID, State: "unsecured", OpenedAt: e.ObservedAt, RecordedAt: e.ReceivedAt}
+	c := OutOfServiceCase{CaseID: e.EntryID, FindingID: e.EntryID, State: "unsecured", OpenedAt: e.ObservedAt, RecordedAt: e.ReceivedAt, What: e.Body.Finding.What}
 	for _, by := range counting {
 		if !after(e, by) {
 			continue

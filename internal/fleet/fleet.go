@@ -14,6 +14,7 @@ import (
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/seal"
+	"lintel.example/lintel/internal/words"
 )
 
 // Parts are what the use-cases are given from outside.
@@ -23,6 +24,11 @@ type Parts struct {
 	Keys  *identity.Keyring // nil: codes can be neither set nor revealed
 	Now   func() time.Time
 	NewID func() uuid.UUID // UUIDv7
+	// Words, Company and Post are for notices and reports; Print renders a compliance report.
+	Words   *words.Catalogue
+	Company ReportCompany
+	Post    Post
+	Print   func(doc ComplianceReport, sha256 string, units string) ([]byte, error)
 }
 
 // Fleet holds the use-cases. Each changes or reads the register in one transaction.

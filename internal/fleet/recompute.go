@@ -2,13 +2,476 @@ package fleet
 
 import (
 	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/field"
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
 )
 
-// recompute is replaced by the field's author.
+// Extent is what a revision watches on the floor, or which inputs are missing to say so.
+type Extent struct {
+	RevisionID    uuid.UUID `json:"revision_id"`
+	DoorVersionID uuid.UUID `json:"door_version_id"`
+	ModelVersion  string    `json:"model_version"`
+	ComputedAt    time.Time `json:"computed_at"`
+	Missing       []string  `json:"missing"` // never nil
+	WidthM        *float64  `json:"width_m"`
+	DepthM        *float64  `json:"depth_m"`
+	NearM         *float64  `json:"near_m"`
+	FarM          *float64  `json:"far_m"`
+	AreaM2        *float64  `json:"area_m2"`
+}
+
+// Coverage says how far the fields of a side cover a zone that the rule basis asks for.
+type Coverage struct {
+	Side         string    `json:"side"`
+	Zone         string    `json:"zone"`
+	InputsSHA256 string    `json:"inputs_sha256"` // of everything that it was computed from
+	ModelVersion string    `json:"model_version"`
+	RulePack     string    `json:"rule_pack"`
+	ComputedAt   time.Time `json:"computed_at"`
+	Missing      []string  `json:"missing"` // never nil
+	RequiredM2   *float64  `json:"required_m2"`
+	CoveredShare *float64  `json:"covered_share"`
+	GapM         *float64  `json:"gap_m"` // diameter of the greatest circle that fits into a gap
+	Shortfall    *bool     `json:"shortfall"`
+}
+
+// picture is everything about a door that decides what is watched there.
+type picture struct {
+	door        Door
+	devices     []deviceInPlace
+	components  []Component
+	models      map[uuid.UUID]Model
+	antennas    map[uuid.UUID]Antenna
+	accessories map[uuid.UUID]Accessory
+}
+
+// deviceInPlace is a fitted device with the revision that holds.
+type deviceInPlace struct {
+	component Component
+	revision  Revision
+	sensing   string // of its model, "" when the model is not in the catalogue
+}
+
+// pictureOf reads what is needed in a constant number of statements.
+func pictureOf(ctx context.Context, tx Tx, doorID uuid.UUID, asOf AsOf) (picture, error) {
+	p := picture{models: map[uuid.UUID]Model{}, antennas: map[uuid.UUID]Antenna{}, accessories: map[uuid.UUID]Accessory{}}
+	var err error
+	if p.door, err = tx.DoorByID(ctx, doorID, asOf); err != nil {
+		return p, err
+	}
+	if p.components, err = tx.ComponentsOfDoor(ctx, doorID, asOf); err != nil {
+		return p, err
+	}
+	revisions, err := tx.PresentRevisions(ctx, doorID, asOf)
+	if err != nil {
+		return p, err
+	}
+	if err := p.readCatalogue(ctx, tx, revisions); err != nil {
+		return p, err
+	}
+	for _, r := range revisions {
+		i := slices.IndexFunc(p.components, func(c Component) bool { return c.ComponentID == r.ComponentID })
+		if i < 0 || p.components[i].Fitting.State != "fitted" {
+			continue
+		}
+		d := deviceInPlace{component: p.components[i], revision: r}
+		if id := d.component.ModelID; id != nil {
+			d.sensing = p.models[*id].Sensing
+		}
+		p.devices = append(p.devices, d)
+	}
+	return p, nil
+}
+
+func (p *picture) readCatalogue(ctx context.Context, tx Tx, revisions []Revision) error {
+	var models, antennas, accessories []uuid.UUID
+	for _, c := range p.components {
+		if c.ModelID != nil {
+			models = append(models, *c.ModelID)
+		}
+	}
+	for _, r := range revisions {
+		if r.Device.AntennaID != nil {
+			antennas = append(antennas, *r.Device.AntennaID)
+		}
+		accessories = append(accessories, r.Device.Accessories...)
+	}
+	m, err := tx.ModelsByIDs(ctx, models)
+	if err != nil {
+		return err
+	}
+	for _, one := range m {
+		p.models[one.ModelID] = one
+		for _, a := range one.Antennas {
+			p.antennas[a.AntennaID] = a
+		}
+	}
+	if slices.ContainsFunc(antennas, func(id uuid.UUID) bool { _, ok := p.antennas[id]; return !ok }) {
+		return fault.New(fault.Conflict, "antenna_of_other_model")
+	}
+	if len(accessories) == 0 {
+		return nil
+	}
+	a, err := tx.AccessoriesByIDs(ctx, accessories)
+	for _, one := range a {
+		p.accessories[one.AccessoryID] = one
+	}
+	return err
+}
+
+// volume is the device as the field's physics sees it, or the names of the inputs that are missing: what is not
+// known is never guessed.
+func (p picture) volume(d DeviceFacts) (field.Device, []string) {
+	missing := []string{}
+	need := func(name string, q Quantity) float64 {
+		if !q.Known() {
+			missing = append(missing, name)
+			return 0
+		}
+		return *q.Value
+	}
+	v := field.Device{
+		Mount: field.Mount{HeightM: need("height_m", d.Mount.HeightM), TiltDeg: need("tilt_deg", d.Mount.TiltDeg), YawDeg: need("yaw_deg", d.Mount.YawDeg),
+			OffsetXM: need("offset_x_m", d.Mount.OffsetXM), OffsetYM: need("offset_y_m", d.Mount.OffsetYM)},
+		ReachDB: need("reach_db", d.Settings.ReachDB)}
+	if d.AntennaID == nil {
+		missing = append(missing, "antenna")
+	} else {
+		a := p.antennas[*d.AntennaID]
+		v.Antenna = field.Antenna{AzimuthBeamwidthDeg: a.AzimuthBeamwidthDeg, ElevationBeamwidthDeg: a.ElevationBeamwidthDeg,
+			AttenuationLimitDB: a.AttenuationLimitDB, BoresightRangeM: a.BoresightRangeM}
+	}
+	if len(missing) > 0 {
+		return field.Device{}, missing
+	}
+	list := make([]field.Accessory, len(d.Accessories))
+	for i, id := range d.Accessories {
+		list[i] = p.accessories[id].physics(v.Mount)
+	}
+	v, err := field.Apply(v, list)
+	if err != nil {
+		return field.Device{}, []string{"mount: " + err.Error()}
+	}
+	return v, nil
+}
+
+// extent computes what a device watches on the floor.
+func (p picture) extent(r Revision, at time.Time) (Extent, []field.Polygon) {
+	e := Extent{RevisionID: r.RevisionID, DoorVersionID: p.door.Version.VersionID, ModelVersion: field.ModelVersion, ComputedAt: at, Missing: []string{}}
+	v, missing := p.volume(r.Device)
+	if len(missing) > 0 {
+		e.Missing = missing
+		return e, nil
+	}
+	f := v.Footprint(0, true)
+	e.WidthM, e.DepthM, e.NearM, e.FarM, e.AreaM2 = &f.WidthM, &f.DepthM, &f.NearM, &f.FarM, &f.AreaM2
+	return e, f.Polygons
+}
+
+// purpose says what a device is for: what its output is wired to decides, and where nobody recorded that, what it senses.
+func (d deviceInPlace) purpose() string {
+	switch d.component.Fitting.Input {
+	case "activate":
+		return "activation"
+	case "protect", "inhibit", "hold":
+		return "presence"
+	}
+	if d.component.Kind == "safety_device" {
+		return "presence"
+	}
+	return "activation"
+}
+
+// sources are the devices that may answer for a zone on a side. A way of sensing without a model here is missing,
+// not absent: nothing is claimed of it.
+func (p picture) sources(side string, kind rulebook.ZoneKind) ([]field.Source, []string) {
+	var sources []field.Source
+	missing := []string{}
+	for _, d := range p.devices {
+		if s := d.component.Fitting.Side; s != side && s != "both" || d.purpose() != string(kind) {
+			continue
+		}
+		if d.sensing != "radar" {
+			missing = append(missing, "sensing:"+d.component.ComponentID.String())
+			continue
+		}
+		v, lacks := p.volume(d.revision.Device)
+		for _, m := range lacks {
+			missing = append(missing, m+":"+d.component.ComponentID.String())
+		}
+		if len(lacks) == 0 {
+			sources = append(sources, field.Source{Name: d.component.ComponentID.String(), Volume: v})
+		}
+	}
+	for _, c := range p.components { // fitted to sense, but nobody has recorded how it is mounted and set
+		known := slices.ContainsFunc(p.devices, func(d deviceInPlace) bool { return d.component.ComponentID == c.ComponentID })
+		there := c.Fitting.State == "fitted" && (c.Fitting.Side == side || c.Fitting.Side == "both")
+		if there && !known && c.senses() && (deviceInPlace{component: c}).purpose() == string(kind) {
+			missing = append(missing, "settings:"+c.ComponentID.String())
+		}
+	}
+	return sources, missing
+}
+
+// senses tells whether a component is a device.
+func (c Component) senses() bool { return c.Kind == "sensor" || c.Kind == "safety_device" }
+
+// zoneCover is a required zone of a side and how far it is covered.
+type zoneCover struct {
+	side    string
+	zone    rulebook.RequiredZone
+	missing []string
+	cover   *field.Coverage // nil: not computable
+}
+
+// covers computes the coverage of every zone that the rule basis asks for on both sides.
+func (p picture) covers(pack *rulebook.Pack) []zoneCover {
+	var list []zoneCover
+	for _, side := range []string{"a", "b"} {
+		for _, z := range pack.Zones(rulebookFacts(p.door.Facts), rulebook.Side(side)) {
+			c := zoneCover{side: side, zone: z, missing: []string{}}
+			for _, g := range z.Gaps {
+				c.missing = append(c.missing, g.Name)
+			}
+			sources, missing := p.sources(side, z.Kind)
+			c.missing = append(c.missing, missing...)
+			if z.Rect != nil && len(c.missing) == 0 {
+				cover := field.Cover(field.Zone{X0M: z.Rect.X0M, X1M: z.Rect.X1M, Y0M: z.Rect.Y0M, Y1M: z.Rect.Y1M, BodyHeightM: z.BodyHeightM}, sources)
+				c.cover = &cover
+			}
+			list = append(list, c)
+		}
+	}
+	return list
+}
+
+// coverage is the recorded form of a zone's cover.
+func (c zoneCover) coverage(pack *rulebook.Pack, inputs string, at time.Time) Coverage {
+	out := Coverage{Side: c.side, Zone: c.zone.ID, InputsSHA256: inputs, ModelVersion: field.ModelVersion, RulePack: pack.ID, ComputedAt: at, Missing: c.missing}
+	if c.cover != nil {
+		gap := 0.0
+		for _, g := range c.cover.Gaps {
+			gap = max(gap, g.CircleM)
+		}
+		shortfall := c.cover.Shortfall()
+		out.RequiredM2, out.CoveredShare, out.GapM, out.Shortfall = &c.cover.AreaM2, &c.cover.CoveredShare, &gap, &shortfall
+	}
+	return out
+}
+
+// ownLeaf says whether a device sees the door's own moving leaf: not_seen, seen, masked (the control ignores it
+// meanwhile), not_computable.
+func (p picture) ownLeaf(d deviceInPlace) string {
+	if d.sensing != "radar" {
+		return "not_computable"
+	}
+	v, missing := p.volume(d.revision.Device)
+	if len(missing) > 0 {
+		return "not_computable"
+	}
+	seen, computable := false, len(p.door.Facts.Leaves) > 0
+	for _, l := range p.door.Facts.Leaves {
+		check, ok := p.leafCheck(v, l, d.component.Fitting.Side)
+		computable = computable && ok
+		seen = seen || check
+	}
+	switch {
+	case seen && d.component.Fitting.InhibitedWhileMoving != nil && *d.component.Fitting.InhibitedWhileMoving:
+		return "masked"
+	case seen:
+		return "seen"
+	case !computable:
+		return "not_computable"
+	}
+	return "not_seen"
+}
+
+// leafCheck holds a device against one leaf. ok is false when the leaf's or the opening's measures are not known.
+func (p picture) leafCheck(v field.Device, l Leaf, side string) (seen, ok bool) {
+	opening := p.door.Facts.ClearWidthM
+	if !opening.Known() || !l.WidthM.Known() || !l.HeightM.Known() {
+		return false, false
+	}
+	mirror := 1.0 // hinges are told as somebody on side A sees them who looks at the door: their left is +x in A's frame
+	if side == "b" {
+		mirror = -1
+	}
+	jamb := *opening.Value / 2 * mirror
+	switch {
+	case l.Motion == "swing" && (l.OpensTowards == side || l.OpensTowards == "both"):
+		hinge, towards := jamb, -mirror
+		if l.Hinge == "right" {
+			hinge, towards = -jamb, mirror
+		}
+		return v.SeesSwingLeaf(field.SwingLeaf{HingeXM: hinge, TowardsX: towards, WidthM: *l.WidthM.Value, HeightM: *l.HeightM.Value, OpensToDeg: 90}).Seen, true
+	case l.Motion == "slide":
+		half := *opening.Value / 2
+		return v.SeesSlidingLeaf(field.SlidingLeaf{FromXM: -half, ToXM: half, HeightM: *l.HeightM.Value}).Seen, true
+	}
+	return false, true // it opens away from this side, or nothing is computed for its motion yet
+}
+
+// causes names what falls short by computation: the message finding.<code> has the text.
+func (p picture) causes(covers []zoneCover) []string {
+	var causes []string
+	for _, c := range covers {
+		if c.cover != nil && c.cover.Shortfall() {
+			causes = append(causes, "zone_not_covered:"+c.side+":"+c.zone.ID)
+		}
+	}
+	for _, d := range p.devices {
+		side := d.component.Fitting.Side
+		if p.ownLeaf(d) == "seen" {
+			causes = append(causes, "own_leaf_seen:"+side+":"+d.component.ComponentID.String())
+		}
+		if d.sensing != "radar" {
+			continue
+		}
+		if v, missing := p.volume(d.revision.Device); len(missing) == 0 {
+			for i, z := range p.door.Facts.Side(side).KeptClear {
+				if area, _ := field.Overlap(field.Zone{X0M: z.X0M, X1M: z.X1M, Y0M: z.Y0M, Y1M: z.Y1M, BodyHeightM: adultHeightM}, v); area > 0.01 {
+					causes = append(causes, fmt.Sprintf("kept_clear_watched:%s:%d:%s", side, i+1, d.component.ComponentID))
+				}
+			}
+		}
+	}
+	return causes
+}
+
+// adultHeightM is the height of a passer-by whom a kept-clear zone is meant for: our own choice.
+const adultHeightM = 1.7
+
+// recompute brings up to date what the devices of a door watch, how far its zones are covered, and the advisory
+// findings that follow, in the transaction of the change that caused it.
 func (f *Fleet) recompute(ctx context.Context, tx Tx, by identity.Actor, doorID uuid.UUID) error {
-	return nil
+	p, err := pictureOf(ctx, tx, doorID, AsOf{})
+	if err != nil {
+		return err
+	}
+	now := f.Now()
+	extents := []Extent{}
+	for _, d := range p.devices {
+		e, _ := p.extent(d.revision, now)
+		extents = append(extents, e)
+	}
+	if len(extents) > 0 {
+		if err := tx.InsertExtents(ctx, extents); err != nil {
+			return err
+		}
+	}
+	pack, ok := f.Book.Pack(p.door.Facts.RuleBasis.PackID)
+	if !ok {
+		return fault.New(fault.Conflict, "pack_not_found", "pack", p.door.Facts.RuleBasis.PackID)
+	}
+	inputs, err := p.inputs(pack)
+	if err != nil {
+		return err
+	}
+	covers := p.covers(pack)
+	coverages := []Coverage{}
+	for _, c := range covers {
+		coverages = append(coverages, c.coverage(pack, inputs, now))
+	}
+	if err := tx.PutCoverages(ctx, doorID, coverages); err != nil {
+		return err
+	}
+	return f.settleComputed(ctx, tx, doorID, p.causes(covers))
+}
+
+// inputs is the hash of everything that coverage is computed from.
+func (p picture) inputs(pack *rulebook.Pack) (string, error) {
+	var fitted []any
+	for _, c := range p.components {
+		fitted = append(fitted, c.Version.VersionID)
+	}
+	for _, d := range p.devices {
+		fitted = append(fitted, d.revision.RevisionID)
+	}
+	hash, err := hashOf(map[string]any{"door": p.door.Version.VersionID, "pack": pack.Digest, "model": field.ModelVersion, "fitted": fitted})
+	return fmt.Sprintf("%x", hash), err
+}
+
+// Watched is what one device watches now.
+type Watched struct {
+	RevisionID uuid.UUID
+	Side       string
+	Extent     Extent
+	Polygons   [][][][2]float64
+	OwnLeaf    string
+}
+
+// Watched computes what a device watches now, with its outline.
+func (f *Fleet) Watched(ctx context.Context, by identity.Actor, componentID uuid.UUID) (w Watched, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		c, err := tx.ComponentByID(ctx, componentID, AsOf{})
+		if err != nil {
+			return err
+		}
+		p, err := pictureOf(ctx, tx, c.DoorID, AsOf{})
+		if err != nil {
+			return err
+		}
+		i := slices.IndexFunc(p.devices, func(d deviceInPlace) bool { return d.component.ComponentID == componentID })
+		if i < 0 {
+			return fault.New(fault.NotFound, "settings_not_recorded")
+		}
+		d := p.devices[i]
+		extent, polygons := p.extent(d.revision, f.Now())
+		w = Watched{RevisionID: d.revision.RevisionID, Side: d.component.Fitting.Side, Extent: extent, Polygons: rings(polygons)}
+		if by.Role.Staff() { // a finding of computation alone is internal
+			w.OwnLeaf = p.ownLeaf(d)
+		}
+		return nil
+	})
+	return w, err
+}
+
+// rings gives polygons as plain numbers, never nil.
+func rings(polygons []field.Polygon) [][][][2]float64 {
+	out := make([][][][2]float64, len(polygons))
+	for i, p := range polygons {
+		out[i] = p
+	}
+	return out
+}
+
+// Coverages gives the recorded coverage of a door's zones.
+func (f *Fleet) Coverages(ctx context.Context, by identity.Actor, doorID uuid.UUID) (list []Coverage, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		if _, err := tx.DoorByID(ctx, doorID, AsOf{}); err != nil {
+			return err
+		}
+		list, err = tx.CoveragesOfDoor(ctx, doorID)
+		return err
+	})
+	return list, err
+}
+
+// physics is the accessory in the terms of internal/field. A ceiling recess is flush with the ceiling that the
+// sensor's recorded height already is.
+func (a Accessory) physics(m field.Mount) field.Accessory {
+	out := field.Accessory{Name: a.Name}
+	if a.Effect.OutM != nil {
+		out.OutM = *a.Effect.OutM
+	}
+	if a.Effect.LossDB != nil {
+		out.LossDB = *a.Effect.LossDB
+	}
+	switch {
+	case a.Effect.CutAngleDeg == nil:
+	case strings.HasPrefix(a.Kind, "ceiling"):
+		out.EdgeAngleDeg = a.Effect.CutAngleDeg
+	default:
+		out.CutOffDeg = a.Effect.CutAngleDeg
+	}
+	return out
 }

@@ -165,3 +165,14 @@ func (t *Tx) AccessoriesByIDs(ctx context.Context, ids []uuid.UUID) ([]fleet.Acc
 	rows, err := query[accessoryRow](ctx, t, "accessories_by_ids", sqlAccessoriesByIDs, pgx.StrictNamedArgs{"accessory_ids": ids})
 	return each(rows, accessoryRow.accessory), err
 }
+
+const sqlModelsByIDs = `-- models_by_ids
+select m.model_id, m.maker, m.name, m.kind, m.sensing, m.frequency_hz, m.least_speed_mps, m.note, m.sha256, m.created_at, m.created_by,
+  coalesce((select jsonb_agg(a order by a.antenna_id) from antenna a where a.model_id = m.model_id), '[]') as antennas
+from device_model m where m.model_id = any (@model_ids)`
+
+// ModelsByIDs gives those device models that are there, with their antennas.
+func (t *Tx) ModelsByIDs(ctx context.Context, ids []uuid.UUID) ([]fleet.Model, error) {
+	rows, err := query[modelRow](ctx, t, "models_by_ids", sqlModelsByIDs, pgx.StrictNamedArgs{"model_ids": ids})
+	return each(rows, modelRow.model), err
+}
