@@ -103,16 +103,24 @@ func (a *API) problem(ctx context.Context, err error) error {
 func newProblem(ctx context.Context, catalogue *words.Catalogue, status int, faults fault.List) *Problem {
 	texts := catalogue.Printer("en", words.Metric)
 	p := &Problem{Title: http.StatusText(status), Status: status, RequestID: requestID(ctx),
-		Code: faults[0].Code, Detail: texts.T("problem."+faults[0].Code, faults[0].Args...)}
+		Code: faults[0].Code, Detail: faultText(texts, faults[0])}
 	for _, f := range faults {
 		if f.Pointer != "" {
-			p.Errors = append(p.Errors, MemberFault{Code: f.Code, Detail: texts.T("problem."+f.Code, f.Args...), Pointer: "#" + f.Pointer})
+			p.Errors = append(p.Errors, MemberFault{Code: f.Code, Detail: faultText(texts, f), Pointer: "#" + f.Pointer})
 		}
 	}
 	if len(faults) > 1 {
 		p.Code, p.Detail = "body_invalid", texts.T("problem.body_invalid", "count", len(faults))
 	}
 	return p
+}
+
+// faultText is what a fault says to people. Lengths that cannot be read have their texts beside the lengths.
+func faultText(texts words.Printer, f *fault.Error) string {
+	if why, ok := strings.CutPrefix(f.Code, "length_"); ok && f.Code != "length_twice" {
+		return texts.T("length." + why)
+	}
+	return texts.T("problem."+f.Code, f.Args...)
 }
 
 // bodyProblem turns what huma noticed about the shape of a request into a problem, without the values.

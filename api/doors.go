@@ -9,7 +9,6 @@ import (
 	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/duedate"
-	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 )
@@ -185,7 +184,7 @@ func (a *API) doorGet(ctx context.Context, by identity.Actor, in *doorGetIn) (*d
 func (a *API) doorByTag(ctx context.Context, by identity.Actor, in *doorByTagIn) (*doorOut, error) {
 	tag, err := fleet.ParseTag(in.Tag)
 	if err != nil {
-		return nil, &fault.Error{Kind: fault.Invalid, Code: "tag_unreadable", Args: []any{"reason", err.Error()}}
+		return nil, err
 	}
 	d, err := a.Fleet.DoorByTag(ctx, by, tag)
 	if err != nil {
@@ -233,7 +232,7 @@ func (in *doorPutIn) fleet() (fleet.DoorPut, error) {
 	var read reader
 	if b.Tag != "" {
 		if p.Tag, err = fleet.ParseTag(b.Tag); err != nil {
-			read.faults.Add("/tag", "tag_unreadable", "reason", err.Error())
+			read.at("/tag", err)
 		}
 	}
 	p.KnownSince = read.day("/known_since", b.KnownSince)

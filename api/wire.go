@@ -3,6 +3,7 @@ package api
 import (
 	"encoding/base64"
 	"encoding/json"
+	"errors"
 	"strconv"
 	"strings"
 	"time"
@@ -119,12 +120,21 @@ func (l *reader) length(pointer string, in *length) fleet.Quantity {
 	case in.Entered != "":
 		m, err := words.ParseLength(in.Entered)
 		if err != nil {
-			l.faults.Add(pointer+"/entered", "length_unreadable", "reason", err.Error())
+			var unreadable *words.LengthError
+			errors.As(err, &unreadable)
+			l.faults.Add(pointer+"/entered", "length_"+unreadable.Code)
 			return fleet.UnknownQuantity()
 		}
 		return fleet.Q(m, in.Basis)
 	}
 	return fleet.Quantity{Value: in.Value, Basis: in.Basis}
+}
+
+// at takes over the faults of a text that another room has read.
+func (l *reader) at(pointer string, err error) {
+	for _, f := range fault.Of(err) {
+		l.faults.Add(pointer, f.Code, f.Args...)
+	}
 }
 
 // show writes a length for an actor, who reads in metres or in feet and inches.

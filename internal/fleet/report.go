@@ -172,7 +172,7 @@ func (f *Fleet) compliance(ctx context.Context, tx Tx, by identity.Actor, doorID
 		Parties:  []ReportParty{}, Sides: []ReportSide{}, Devices: []ReportDevice{}, Verdicts: []ReportVerdict{}, Findings: []ReportFinding{},
 		OutOfService: []ReportOutOfService{}, Due: []ReportDue{}, WorkOrders: []ReportWorkOrder{}, Cautions: []string{},
 	}
-	standings, err := tx.StandingPage(ctx, StandingQuery{SiteID: site.SiteID, On: w.today, Limit: 100})
+	standings, err := tx.StandingPage(ctx, StandingQuery{SiteID: site.SiteID, OnDay: w.today, Limit: 100})
 	if err != nil {
 		return doc, err
 	}
@@ -215,7 +215,9 @@ type writer struct {
 func (w writer) day(at time.Time) string     { return duedate.DayIn(at, w.zone).String() }
 func (w writer) instant(at time.Time) string { return at.UTC().Format(time.RFC3339) }
 
-func reportQuantity(q Quantity) ReportQuantity { return ReportQuantity{Value: q.Value, Basis: string(q.Basis)} }
+func reportQuantity(q Quantity) ReportQuantity {
+	return ReportQuantity{Value: q.Value, Basis: string(q.Basis)}
+}
 
 // door writes what the door is, what is fitted, and what is watched.
 func (w writer) door(doc *ComplianceReport, p picture) {
@@ -495,7 +497,9 @@ func (w writer) calendar(ctx context.Context, tx Tx, doc *ComplianceReport, door
 		return err
 	}
 	orders := append(inspections, repairs...)
-	slices.SortFunc(orders, func(a, b WorkOrder) int { return cmp.Or(b.DueOn.Compare(a.DueOn), cmp.Compare(a.WorkOrderID.String(), b.WorkOrderID.String())) })
+	slices.SortFunc(orders, func(a, b WorkOrder) int {
+		return cmp.Or(b.DueOn.Compare(a.DueOn), cmp.Compare(a.WorkOrderID.String(), b.WorkOrderID.String()))
+	})
 	for _, o := range orders[:min(len(orders), 20)] {
 		doc.WorkOrders = append(doc.WorkOrders, ReportWorkOrder{ID: o.WorkOrderID.String(), Kind: o.Kind, Note: o.Note, State: o.State, DueOn: o.DueOn.String(), DoneOn: o.DoneOn.String()})
 	}
