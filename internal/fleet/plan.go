@@ -1,3 +1,123 @@
 package fleet
 
-type planRows interface{}
+import (
+	"context"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/identity"
+)
+
+// Plan says how often a door is inspected. A door has at most one that is active.
+type Plan struct {
+	CustomerID, SiteID, DoorID, PlanID uuid.UUID
+	IntervalMonths                     int
+	Regime                             duedate.Regime
+	ToleranceDays                      int // an inspection so many days early still counts for its due date
+	LeadDays                           int // the work order is made so many days ahead
+	AnchorOn                           duedate.Day
+	NextDue                            duedate.Day // derived from the completed inspections
+	Active                             bool
+	Version                            int
+	RecordedAt                         time.Time
+	RecordedBy                         uuid.UUID
+}
+
+// Rule is the plan as internal/duedate computes with it.
+func (p Plan) Rule() duedate.Plan {
+	return duedate.Plan{IntervalMonths: p.IntervalMonths, Regime: p.Regime, ToleranceBeforeDays: p.ToleranceDays, LeadDays: p.LeadDays}
+}
+
+type planRows interface {
+	PlanByID(ctx context.Context, id uuid.UUID) (Plan, error)
+	// PlansOfDoor gives active and ended plans.
+	PlansOfDoor(ctx context.Context, doorID uuid.UUID) ([]Plan, error)
+	// InsertPlan answers false when the id is taken.
+	InsertPlan(ctx context.Context, p Plan) (bool, error)
+	UpdatePlan(ctx context.Context, p Plan) error
+	SetNextDue(ctx context.Context, planID uuid.UUID, next duedate.Day) error
+}
+
+// PutPlan makes or changes the inspection plan of a door; the next due date follows from the inspections completed
+// so far, in the same transaction.
+func (f *Fleet) PutPlan(ctx context.Context, by identity.Actor, p Plan, ifMatch int) (saved Plan, created bool, err error) {
+	if err := checkPlan(p); err != nil {
+		return Plan{}, false, err
+	}
+	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
+		if err := tx.LockDoor(ctx, p.DoorID); err != nil {
+			return err
+		}
+		door, err := tx.DoorByID(ctx, p.DoorID, AsOf{})
+		if err != nil {
+			return err
+		}
+		p.CustomerID, p.SiteID = door.CustomerID, door.SiteID
+		p.NextDue, p.Version, p.RecordedAt, p.RecordedBy = p.AnchorOn, 1, f.Now(), by.PersonID
+		if created, err = tx.InsertPlan(ctx, p); err != nil {
+			return err
+		}
+		if !created {
+			present, err := tx.PlanByID(ctx, p.PlanID)
+			if err != nil {
+				return err
+			}
+			if present.DoorID != p.DoorID {
+				return fault.New(fault.Conflict, "plan_of_other_door")
+			}
+			changed := present
+			changed.IntervalMonths, changed.Regime, changed.ToleranceDays, changed.LeadDays = p.IntervalMonths, p.Regime, p.ToleranceDays, p.LeadDays
+			changed.AnchorOn, changed.Active = p.AnchorOn, p.Active
+			if changed == present {
+				saved = present
+				return nil
+			}
+			if err := checkVersion(ifMatch, present.Version); err != nil {
+				return err
+			}
+			changed.Version++
+			if err := tx.UpdatePlan(ctx, changed); err != nil {
+				return err
+			}
+		}
+		if err := f.settleDoor(ctx, tx, by, p.DoorID); err != nil {
+			return err
+		}
+		if saved, err = tx.PlanByID(ctx, p.PlanID); err != nil {
+			return err
+		}
+		return f.record(ctx, tx, by, "plan", saved.PlanID, saved)
+	})
+	return saved, created, err
+}
+
+func checkPlan(p Plan) error {
+	var faults fault.List
+	if p.AnchorOn.IsZero() {
+		faults.Add("/anchor_on", "date_missing")
+	}
+	if err := p.Rule().Validate(); err != nil {
+		member, reason, _ := strings.Cut(err.Error(), ": ")
+		if member == "tolerance_before_days" {
+			member = "tolerance_days"
+		}
+		faults.Add("/"+member, "plan_impossible", "reason", reason)
+	}
+	return faults.Err()
+}
+
+// Plans gives the inspection plans of a door.
+func (f *Fleet) Plans(ctx context.Context, by identity.Actor, doorID uuid.UUID) (list []Plan, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		if _, err := tx.DoorByID(ctx, doorID, AsOf{}); err != nil {
+			return err
+		}
+		list, err = tx.PlansOfDoor(ctx, doorID)
+		return err
+	})
+	return list, err
+}

@@ -1,0 +1,88 @@
+package store
+
+import (
+	"context"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fleet"
+)
+
+type planRow struct {
+	CustomerID     uuid.UUID
+	SiteID         uuid.UUID
+	DoorID         uuid.UUID
+	PlanID         uuid.UUID
+	IntervalMonths int
+	Regime         string
+	ToleranceDays  int
+	LeadDays       int
+	AnchorOn       time.Time
+	NextDue        time.Time
+	Active         bool
+	Version        int
+	RecordedAt     time.Time
+	RecordedBy     uuid.UUID
+}
+
+func (r planRow) plan() fleet.Plan {
+	return fleet.Plan{CustomerID: r.CustomerID, SiteID: r.SiteID, DoorID: r.DoorID, PlanID: r.PlanID, IntervalMonths: r.IntervalMonths,
+		Regime: duedate.Regime(r.Regime), ToleranceDays: r.ToleranceDays, LeadDays: r.LeadDays, AnchorOn: day(&r.AnchorOn), NextDue: day(&r.NextDue),
+		Active: r.Active, Version: r.Version, RecordedAt: r.RecordedAt, RecordedBy: r.RecordedBy}
+}
+
+const sqlPlanByID = `-- plan_by_id
+select customer_id, site_id, door_id, plan_id, interval_months, regime, tolerance_days, lead_days, anchor_on, next_due, active, version, recorded_at, recorded_by
+from inspection_plan where plan_id = @plan_id`
+
+// PlanByID gives one inspection plan.
+func (t *Tx) PlanByID(ctx context.Context, id uuid.UUID) (fleet.Plan, error) {
+	r, err := queryOne[planRow](ctx, t, "plan_by_id", sqlPlanByID, pgx.StrictNamedArgs{"plan_id": id}, "plan_not_found")
+	return r.plan(), err
+}
+
+const sqlPlansOfDoor = `-- plans_of_door
+select customer_id, site_id, door_id, plan_id, interval_months, regime, tolerance_days, lead_days, anchor_on, next_due, active, version, recorded_at, recorded_by
+from inspection_plan where door_id = @door_id order by active desc, recorded_at, plan_id`
+
+// PlansOfDoor gives the inspection plans of a door, the active one first.
+func (t *Tx) PlansOfDoor(ctx context.Context, doorID uuid.UUID) ([]fleet.Plan, error) {
+	rows, err := query[planRow](ctx, t, "plans_of_door", sqlPlansOfDoor, pgx.StrictNamedArgs{"door_id": doorID})
+	return each(rows, planRow.plan), err
+}
+
+const sqlInsertPlan = `-- insert_plan
+insert into inspection_plan (customer_id, site_id, door_id, plan_id, interval_months, regime, tolerance_days, lead_days, anchor_on, next_due, active, version, recorded_at, recorded_by)
+values (@customer_id, @site_id, @door_id, @plan_id, @interval_months, @regime, @tolerance_days, @lead_days, @anchor_on, @next_due, @active, @version, @recorded_at, @recorded_by)
+on conflict (plan_id) do nothing`
+
+// InsertPlan adds an inspection plan, or answers false when the id is taken.
+func (t *Tx) InsertPlan(ctx context.Context, p fleet.Plan) (bool, error) {
+	n, err := exec(ctx, t, "insert_plan", sqlInsertPlan, pgx.StrictNamedArgs{"customer_id": p.CustomerID, "site_id": p.SiteID, "door_id": p.DoorID, "plan_id": p.PlanID,
+		"interval_months": p.IntervalMonths, "regime": string(p.Regime), "tolerance_days": p.ToleranceDays, "lead_days": p.LeadDays,
+		"anchor_on": date(p.AnchorOn), "next_due": date(p.NextDue), "active": p.Active, "version": p.Version, "recorded_at": p.RecordedAt, "recorded_by": p.RecordedBy})
+	return n == 1, err
+}
+
+const sqlUpdatePlan = `-- update_plan
+update inspection_plan set interval_months = @interval_months, regime = @regime, tolerance_days = @tolerance_days, lead_days = @lead_days,
+  anchor_on = @anchor_on, active = @active, version = @version
+where plan_id = @plan_id and version = @version - 1`
+
+// UpdatePlan writes the next version of a plan; its next due date follows by SetNextDue.
+func (t *Tx) UpdatePlan(ctx context.Context, p fleet.Plan) error {
+	return expectOne(exec(ctx, t, "update_plan", sqlUpdatePlan, pgx.StrictNamedArgs{"plan_id": p.PlanID, "interval_months": p.IntervalMonths,
+		"regime": string(p.Regime), "tolerance_days": p.ToleranceDays, "lead_days": p.LeadDays, "anchor_on": date(p.AnchorOn), "active": p.Active, "version": p.Version}))
+}
+
+const sqlSetNextDue = `-- set_next_due
+update inspection_plan set next_due = @next_due where plan_id = @plan_id`
+
+// SetNextDue writes the due date that the completed inspections give.
+func (t *Tx) SetNextDue(ctx context.Context, planID uuid.UUID, next duedate.Day) error {
+	_, err := exec(ctx, t, "set_next_due", sqlSetNextDue, pgx.StrictNamedArgs{"plan_id": planID, "next_due": date(next)})
+	return err
+}

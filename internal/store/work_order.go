@@ -1,0 +1,201 @@
+package store
+
+import (
+	"context"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fleet"
+)
+
+type workOrderRow struct {
+	CustomerID    uuid.UUID
+	SiteID        uuid.UUID
+	DoorID        uuid.UUID
+	WorkOrderID   uuid.UUID
+	Kind          string
+	PlanID        *uuid.UUID
+	Period        *time.Time
+	OriginVisitID *uuid.UUID
+	DueOn         time.Time
+	State         string
+	AssignedTo    *uuid.UUID
+	PlannedOn     *time.Time
+	Note          string
+	DoneOn        *time.Time
+	DoneVisitID   *uuid.UUID
+	Version       int
+	RecordedAt    time.Time
+}
+
+func (r workOrderRow) order() fleet.WorkOrder {
+	return fleet.WorkOrder{CustomerID: r.CustomerID, SiteID: r.SiteID, DoorID: r.DoorID, WorkOrderID: r.WorkOrderID, Kind: r.Kind, PlanID: r.PlanID,
+		Period: day(r.Period), OriginVisitID: r.OriginVisitID, DueOn: day(&r.DueOn), State: r.State, AssignedTo: r.AssignedTo, PlannedOn: day(r.PlannedOn),
+		Note: r.Note, DoneOn: day(r.DoneOn), DoneVisitID: r.DoneVisitID, Version: r.Version, RecordedAt: r.RecordedAt}
+}
+
+const sqlWorkOrderByID = `-- work_order_by_id
+select customer_id, site_id, door_id, work_order_id, kind, plan_id, period, origin_visit_id, due_on, state, assigned_to, planned_on, note, done_on, done_visit_id, version, recorded_at
+from work_order where work_order_id = @work_order_id`
+
+// WorkOrderByID gives one work order.
+func (t *Tx) WorkOrderByID(ctx context.Context, id uuid.UUID) (fleet.WorkOrder, error) {
+	r, err := queryOne[workOrderRow](ctx, t, "work_order_by_id", sqlWorkOrderByID, pgx.StrictNamedArgs{"work_order_id": id}, "work_order_not_found")
+	return r.order(), err
+}
+
+const sqlWorkOrderPage = `-- work_order_page
+select customer_id, site_id, door_id, work_order_id, kind, plan_id, period, origin_visit_id, due_on, state, assigned_to, planned_on, note, done_on, done_visit_id, version, recorded_at
+from work_order
+where (due_on, work_order_id) > (@after_day, @after_id)
+  and (@state::text = '' or state = @state) and (@kind::text = '' or kind = @kind)
+  and (@customer_id::uuid is null or customer_id = @customer_id) and (@site_id::uuid is null or site_id = @site_id)
+  and (@door_id::uuid is null or door_id = @door_id) and (@assigned_to::uuid is null or assigned_to = @assigned_to)
+  and (@due_until::date is null or due_on <= @due_until)
+order by due_on, work_order_id limit @limit`
+
+// WorkOrderPage lists work orders by due day.
+func (t *Tx) WorkOrderPage(ctx context.Context, q fleet.WorkOrderQuery) ([]fleet.WorkOrder, error) {
+	rows, err := query[workOrderRow](ctx, t, "work_order_page", sqlWorkOrderPage, pgx.StrictNamedArgs{"after_day": fromDay(q.AfterDay), "after_id": q.AfterID,
+		"state": q.State, "kind": q.Kind, "customer_id": optional(q.CustomerID), "site_id": optional(q.SiteID), "door_id": optional(q.DoorID),
+		"assigned_to": optional(q.Assigned), "due_until": date(q.DueUntil), "limit": q.Limit})
+	return each(rows, workOrderRow.order), err
+}
+
+// fromDay is the day after which a list goes on; the zero Day is before all days.
+func fromDay(d duedate.Day) time.Time {
+	if at := date(d); at != nil {
+		return *at
+	}
+	return time.Date(1, 1, 1, 0, 0, 0, 0, time.UTC)
+}
+
+const sqlOrdersOfDoor = `-- orders_of_door
+select customer_id, site_id, door_id, work_order_id, kind, plan_id, period, origin_visit_id, due_on, state, assigned_to, planned_on, note, done_on, done_visit_id, version, recorded_at
+from work_order
+where door_id = @door_id and case @of::text when 'plan' then plan_id is not null else origin_visit_id is not null end
+order by due_on, work_order_id`
+
+// InspectionOrders gives the orders that the plans of a door made.
+func (t *Tx) InspectionOrders(ctx context.Context, doorID uuid.UUID) ([]fleet.WorkOrder, error) {
+	rows, err := query[workOrderRow](ctx, t, "orders_of_door", sqlOrdersOfDoor, pgx.StrictNamedArgs{"door_id": doorID, "of": "plan"})
+	return each(rows, workOrderRow.order), err
+}
+
+// RepairOrders gives the corrective orders that visits at a door made.
+func (t *Tx) RepairOrders(ctx context.Context, doorID uuid.UUID) ([]fleet.WorkOrder, error) {
+	rows, err := query[workOrderRow](ctx, t, "orders_of_door", sqlOrdersOfDoor, pgx.StrictNamedArgs{"door_id": doorID, "of": "visit"})
+	return each(rows, workOrderRow.order), err
+}
+
+const sqlInsertWorkOrder = `-- insert_work_order
+insert into work_order (customer_id, site_id, door_id, work_order_id, kind, due_on, state, note, version, recorded_at)
+values (@customer_id, @site_id, @door_id, @work_order_id, @kind, @due_on, @state, @note, @version, @recorded_at)
+on conflict (work_order_id) do nothing`
+
+// InsertWorkOrder adds an order made by hand, or answers false when the id is taken.
+func (t *Tx) InsertWorkOrder(ctx context.Context, o fleet.WorkOrder) (bool, error) {
+	n, err := exec(ctx, t, "insert_work_order", sqlInsertWorkOrder, pgx.StrictNamedArgs{"customer_id": o.CustomerID, "site_id": o.SiteID, "door_id": o.DoorID,
+		"work_order_id": o.WorkOrderID, "kind": o.Kind, "due_on": date(o.DueOn), "state": o.State, "note": o.Note, "version": o.Version, "recorded_at": o.RecordedAt})
+	return n == 1, err
+}
+
+const sqlUpdateWorkOrder = `-- update_work_order
+update work_order set due_on = @due_on, state = @state, assigned_to = @assigned_to, planned_on = @planned_on, note = @note, version = @version
+where work_order_id = @work_order_id and version = @version - 1`
+
+// UpdateWorkOrder writes the next version of what people decide about an order.
+func (t *Tx) UpdateWorkOrder(ctx context.Context, o fleet.WorkOrder) error {
+	return expectOne(exec(ctx, t, "update_work_order", sqlUpdateWorkOrder, pgx.StrictNamedArgs{"work_order_id": o.WorkOrderID, "due_on": date(o.DueOn),
+		"state": o.State, "assigned_to": o.AssignedTo, "planned_on": date(o.PlannedOn), "note": o.Note, "version": o.Version}))
+}
+
+const sqlUpsertRepairs = `-- upsert_repairs
+insert into work_order as present (customer_id, site_id, door_id, work_order_id, kind, origin_visit_id, due_on, state, done_on, done_visit_id, recorded_at)
+select r.customer_id, r.site_id, r.door_id, r.work_order_id, 'repair', r.origin_visit_id, r.due_on, r.state, r.done_on, r.done_visit_id, r.recorded_at
+from jsonb_to_recordset(@repairs) as r (customer_id uuid, site_id uuid, door_id uuid, work_order_id uuid, origin_visit_id uuid, due_on date, state text,
+  done_on date, done_visit_id uuid, recorded_at timestamptz)
+on conflict (work_order_id) do update set due_on = excluded.due_on, state = excluded.state, done_on = excluded.done_on, done_visit_id = excluded.done_visit_id,
+  version = present.version + 1
+where (present.due_on, present.state, present.done_on, present.done_visit_id) is distinct from (excluded.due_on, excluded.state, excluded.done_on, excluded.done_visit_id)`
+
+// UpsertRepairs writes corrective orders by their ids; assignment, planned day and note are people's and stay.
+func (t *Tx) UpsertRepairs(ctx context.Context, list []fleet.WorkOrder) error {
+	repairs := make([]map[string]any, len(list))
+	for i, o := range list {
+		repairs[i] = map[string]any{"customer_id": o.CustomerID, "site_id": o.SiteID, "door_id": o.DoorID, "work_order_id": o.WorkOrderID,
+			"origin_visit_id": o.OriginVisitID, "due_on": dayText(o.DueOn), "state": o.State, "done_on": dayText(o.DoneOn), "done_visit_id": o.DoneVisitID, "recorded_at": o.RecordedAt}
+	}
+	_, err := exec(ctx, t, "upsert_repairs", sqlUpsertRepairs, pgx.StrictNamedArgs{"repairs": repairs})
+	return err
+}
+
+// dayText writes a day for a JSON parameter; the zero Day is null.
+func dayText(d duedate.Day) *string {
+	if d.IsZero() {
+		return nil
+	}
+	text := d.String()
+	return &text
+}
+
+const sqlSetOrderStates = `-- set_order_states
+update work_order o set state = s.state, done_on = s.done_on, done_visit_id = s.done_visit_id, version = o.version + 1
+from jsonb_to_recordset(@states) as s (work_order_id uuid, state text, done_on date, done_visit_id uuid)
+where o.work_order_id = s.work_order_id and (s.state = 'open') = @opening`
+
+// SetOrderStates writes how inspection orders stand. Those that leave the open state go first: only one of a plan
+// may be open at any moment.
+func (t *Tx) SetOrderStates(ctx context.Context, list []fleet.OrderState) error {
+	states := make([]map[string]any, len(list))
+	for i, s := range list {
+		states[i] = map[string]any{"work_order_id": s.WorkOrderID, "state": s.State, "done_on": dayText(s.DoneOn), "done_visit_id": s.DoneVisitID}
+	}
+	for _, opening := range []bool{false, true} {
+		if _, err := exec(ctx, t, "set_order_states", sqlSetOrderStates, pgx.StrictNamedArgs{"states": states, "opening": opening}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+const sqlTechnicianExists = `-- technician_exists
+select exists (select from person where person_id = @person_id and role = 'technician' and disabled_at is null) as there`
+
+// TechnicianExists tells whether an enabled technician has that id.
+func (t *Tx) TechnicianExists(ctx context.Context, id uuid.UUID) (bool, error) {
+	r, err := queryOne[struct{ There bool }](ctx, t, "technician_exists", sqlTechnicianExists, pgx.StrictNamedArgs{"person_id": id}, "person_not_found")
+	return r.There, err
+}
+
+// The id of an inspection order is made of its plan and period (SHA-256, shaped as a UUIDv8 of RFC 9562), so that
+// every way of running the generation gives the same table. The page is bounded by plan ids; the partial unique
+// index on open orders and the key of the period refuse the rest.
+const sqlInsertDueOrders = `-- insert_due_orders
+with page as (
+  select customer_id, site_id, door_id, plan_id, next_due, lead_days,
+    sha256(convert_to(plan_id::text || '/' || next_due::text, 'UTF8')) as h
+  from inspection_plan where active and plan_id > @after_plan order by plan_id limit @limit),
+made as (
+  insert into work_order (customer_id, site_id, door_id, work_order_id, kind, plan_id, period, due_on, state, recorded_at)
+  select customer_id, site_id, door_id,
+    encode(set_byte(set_byte(substring(h from 1 for 16), 6, get_byte(h, 6) & 15 | 128), 8, get_byte(h, 8) & 63 | 128), 'hex')::uuid,
+    'inspection', plan_id, next_due, next_due, 'open', @recorded_at
+  from page where next_due - lead_days <= @as_of
+  on conflict do nothing
+  returning 1)
+select (select count(*) from made) as made, (select count(*) from page) as looked,
+  coalesce((select plan_id from page order by plan_id desc limit 1), @after_plan) as last`
+
+// InsertDueOrders makes the inspection orders of one page of active plans.
+func (t *Tx) InsertDueOrders(ctx context.Context, asOf duedate.Day, afterPlan uuid.UUID, limit int, at time.Time) (made int64, last uuid.UUID, looked int, err error) {
+	r, err := queryOne[struct {
+		Made   int64
+		Looked int
+		Last   uuid.UUID
+	}](ctx, t, "insert_due_orders", sqlInsertDueOrders, pgx.StrictNamedArgs{"as_of": date(asOf), "after_plan": afterPlan, "limit": limit, "recorded_at": at}, "internal")
+	return r.Made, r.Last, r.Looked, err
+}
