@@ -126,10 +126,11 @@ create table visit_sign_off (
   signed_at timestamptz not null,
   received_at timestamptz not null,
   signed_by uuid not null,
+  record_sha256 bytea not null,
   constraint visit_sign_off_pk primary key (customer_id, site_id, visit_id),
   constraint visit_sign_off_id_key unique (visit_id),
   constraint visit_sign_off_visit_fk foreign key (customer_id, site_id, visit_id) references visit (customer_id, site_id, visit_id) on update cascade,
-  constraint visit_sign_off_sha256_check check (octet_length(sha256) = 32));
+  constraint visit_sign_off_sha256_check check (octet_length(sha256) = 32 and octet_length(record_sha256) = 32));
 comment on table visit_sign_off is 'The signature that closes a visit: it lists the SHA-256 of every entry. Insert only.';
 
 create table photo (

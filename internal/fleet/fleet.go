@@ -28,6 +28,7 @@ type Parts struct {
 	Words   *words.Catalogue
 	Company ReportCompany
 	Post    Post
+	Photos  PhotoStore
 	Print   func(doc ComplianceReport, sha256 string, units string) ([]byte, error)
 }
 

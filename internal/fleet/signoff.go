@@ -141,11 +141,12 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 	if err := checkConclusions(doors, entries, judged); err != nil {
 		return err
 	}
-	if _, err := tx.InsertSignOff(ctx, signed); err != nil {
-		return err
-	}
 	record, err := newVisitRecord(v, entries, signed, judged)
 	if err != nil {
+		return err
+	}
+	signed.RecordSHA256 = record.SHA256
+	if _, err := tx.InsertSignOff(ctx, signed); err != nil {
 		return err
 	}
 	if err := tx.InsertRecord(ctx, record); err != nil {
@@ -196,7 +197,7 @@ func checkList(entries []Entry, listed []SignedEntry) error {
 func photosHere(ctx context.Context, tx Tx, entries []Entry) error {
 	var named []seal.Hash
 	for _, e := range entries {
-		named = append(named, e.Body.photos()...)
+		named = append(named, e.Body.Photos()...)
 	}
 	missing, err := tx.PhotosMissing(ctx, named)
 	if err != nil || len(missing) == 0 {

@@ -2,7 +2,6 @@ package fleet
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"time"
@@ -171,6 +170,8 @@ type SignedRecord struct {
 	SignedAt   time.Time
 	ReceivedAt time.Time
 	SignedBy   uuid.UUID
+	// RecordSHA256 is the hash of the signed record that the sign-off led to.
+	RecordSHA256 [32]byte
 }
 
 // Record is a signed thing in its final form, kept for ever.
@@ -464,8 +465,8 @@ func checkSecuring(faults *fault.List, s EntrySecuring) {
 	}
 }
 
-// photos lists the photos that an entry names.
-func (b EntryBody) photos() []seal.Hash {
+// Photos lists the photos that an entry names.
+func (b EntryBody) Photos() []seal.Hash {
 	switch {
 	case b.Photo != nil:
 		return []seal.Hash{b.Photo.SHA256}
@@ -475,13 +476,6 @@ func (b EntryBody) photos() []seal.Hash {
 		return b.Mending.Photos
 	}
 	return nil
-}
-
-// readEntry reads a recorded entry back.
-func readEntry(canonical []byte) (EntryBody, error) {
-	var b EntryBody
-	err := json.Unmarshal(canonical, &b)
-	return b, err
 }
 
 // Visit gives one visit with its entries in the order of their observation.
