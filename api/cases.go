@@ -1,3 +1,68 @@
 package api
 
-func (a *API) cases() {}
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+)
+
+type caseItem struct {
+	CaseID     uuid.UUID  `json:"case_id" format:"uuid"`
+	DoorID     uuid.UUID  `json:"door_id" format:"uuid"`
+	SiteID     uuid.UUID  `json:"site_id" format:"uuid"`
+	CustomerID uuid.UUID  `json:"customer_id" format:"uuid"`
+	FindingID  uuid.UUID  `json:"finding_id" format:"uuid"`
+	What       string     `json:"what" doc:"The unsafe finding in the inspector's words."`
+	State      string     `json:"state" enum:"unsecured,secured,ended" doc:"Unsecured until a person records how the door was secured; ended only by a passed re-inspection."`
+	OpenedAt   time.Time  `json:"opened_at"`
+	SecuredAt  *time.Time `json:"secured_at,omitempty"`
+	SecuredHow string     `json:"secured_how,omitempty"`
+	EgressKept *bool      `json:"egress_kept,omitempty"`
+	ToldName   string     `json:"told_name,omitempty"`
+	Refused    bool       `json:"refused" doc:"Who was told last refused."`
+	EndedAt    *time.Time `json:"ended_at,omitempty"`
+}
+
+type caseListIn struct {
+	pageIn
+	DoorID string `query:"door_id" format:"uuid"`
+	Open   bool   `query:"open" doc:"Only those that are not ended."`
+}
+
+type caseListOut struct {
+	Body struct {
+		Cases []caseItem `json:"cases"`
+		pageOut
+	}
+}
+
+func (a *API) cases() {
+	add(a, operation("case-list", http.MethodGet, "/v1/out-of-service-cases", identity.ActReadWork, "Out-of-service cases, the oldest first"), a.caseList)
+}
+
+func (a *API) caseList(ctx context.Context, by identity.Actor, in *caseListIn) (*caseListOut, error) {
+	var key instantKey
+	if err := readCursor(in.After, &key); err != nil {
+		return nil, err
+	}
+	list, err := a.Fleet.Cases(ctx, by, fleet.CaseQuery{DoorID: optionalID(in.DoorID), Open: in.Open, AfterAt: key.At, AfterID: key.ID, Limit: in.Limit})
+	if err != nil {
+		return nil, err
+	}
+	out := &caseListOut{}
+	out.Body.Cases = make([]caseItem, len(list))
+	for i, c := range list {
+		out.Body.Cases[i] = caseItem{CaseID: c.CaseID, DoorID: c.DoorID, SiteID: c.SiteID, CustomerID: c.CustomerID, FindingID: c.FindingID, What: c.What, State: c.State,
+			OpenedAt: c.OpenedAt, SecuredAt: c.SecuredAt, SecuredHow: c.SecuredHow, EgressKept: c.EgressKept, ToldName: c.ToldName, Refused: c.Refused, EndedAt: c.EndedAt}
+	}
+	if len(list) == in.Limit {
+		last := list[len(list)-1]
+		out.Body.Next = cursor(instantKey{last.OpenedAt, last.CaseID})
+	}
+	return out, nil
+}

@@ -1,3 +1,321 @@
 package api
 
-func (a *API) visits() {}
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+	"strconv"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/seal"
+)
+
+type visitPath struct {
+	VisitID uuid.UUID `path:"visit_id" format:"uuid"`
+}
+
+// attendance is who came where, when and for which doors.
+type attendance struct {
+	SiteID    uuid.UUID     `json:"site_id" format:"uuid"`
+	ArrivedAt time.Time     `json:"arrived_at" doc:"By the device's clock."`
+	People    []uuid.UUID   `json:"people" minItems:"1" maxItems:"20"`
+	Doors     []doorOfVisit `json:"doors" minItems:"1" maxItems:"200"`
+	Note      string        `json:"note,omitempty" maxLength:"2000"`
+}
+
+type doorOfVisit struct {
+	DoorID     uuid.UUID   `json:"door_id" format:"uuid"`
+	WorkOrders []uuid.UUID `json:"work_orders,omitempty" maxItems:"50" doc:"The work orders that it serves at this door."`
+}
+
+type visitItem struct {
+	VisitID      uuid.UUID   `json:"visit_id" format:"uuid"`
+	CustomerID   uuid.UUID   `json:"customer_id" format:"uuid"`
+	SiteID       uuid.UUID   `json:"site_id" format:"uuid"`
+	Attendance   *attendance `json:"attendance,omitempty" doc:"Absent while only pieces have arrived."`
+	SHA256       *seal.Hash  `json:"sha256,omitempty" doc:"Of the attendance as canonical JSON."`
+	ReceivedAt   time.Time   `json:"received_at"`
+	SignedAt     *time.Time  `json:"signed_at,omitempty" doc:"Absent: not signed off."`
+	SignedBy     *uuid.UUID  `json:"signed_by,omitempty" format:"uuid"`
+	RecordSHA256 *seal.Hash  `json:"record_sha256,omitempty" doc:"Of the signed record."`
+}
+
+func newVisitItem(v fleet.Visit) visitItem {
+	item := visitItem{VisitID: v.VisitID, CustomerID: v.CustomerID, SiteID: v.SiteID, ReceivedAt: v.ReceivedAt, SignedAt: v.SignedAt, SignedBy: v.SignedBy}
+	if a := v.Attendance; a != nil {
+		hash := seal.Hash(v.SHA256)
+		item.SHA256 = &hash
+		item.Attendance = &attendance{SiteID: a.SiteID, ArrivedAt: a.ArrivedAt, People: a.People, Note: a.Note, Doors: make([]doorOfVisit, len(a.Doors))}
+		for i, d := range a.Doors {
+			item.Attendance.Doors[i] = doorOfVisit(d)
+		}
+	}
+	if v.SignedAt != nil {
+		hash := seal.Hash(v.RecordSHA256)
+		item.RecordSHA256 = &hash
+	}
+	return item
+}
+
+// entryBody is a piece of a visit on the wire: exactly the member that its kind names.
+type entryBody struct {
+	DoorID     uuid.UUID        `json:"door_id" format:"uuid"`
+	Kind       string           `json:"kind" enum:"reading,photo,settings,finding,securing,mending,conclusion,note"`
+	ObservedAt time.Time        `json:"observed_at" doc:"By the device's clock."`
+	Corrects   *uuid.UUID       `json:"corrects,omitempty" format:"uuid" doc:"The entry of the same door that no longer counts."`
+	Reading    *entryReading    `json:"reading,omitempty"`
+	Photo      *entryPhoto      `json:"photo,omitempty"`
+	Settings   *entrySettings   `json:"settings,omitempty"`
+	Finding    *entryFinding    `json:"finding,omitempty"`
+	Securing   *entrySecuring   `json:"securing,omitempty"`
+	Mending    *entryMending    `json:"mending,omitempty"`
+	Conclusion *entryConclusion `json:"conclusion,omitempty"`
+	Note       *entryNote       `json:"note,omitempty"`
+}
+
+type entryReading struct {
+	Name  string   `json:"name" minLength:"1" maxLength:"80" doc:"From the list of readings (GET /v1/rule-packs)."`
+	Value *float64 `json:"value,omitempty" doc:"In the unit that ends the name."`
+	Yes   *bool    `json:"yes,omitempty"`
+}
+
+type entryPhoto struct {
+	SHA256 string `json:"sha256" pattern:"^[0-9a-f]{64}$" doc:"The bytes go to PUT /v1/photos/{sha256}, before or after."`
+	What   string `json:"what,omitempty" maxLength:"300"`
+}
+
+type entrySettings struct {
+	ComponentID uuid.UUID   `json:"component_id" format:"uuid"`
+	Standing    string      `json:"standing" enum:"found,left"`
+	Device      deviceFacts `json:"device"`
+}
+
+type entryFinding struct {
+	Severity string     `json:"severity" enum:"unsafe,deficient,advisory" doc:"Unsafe takes the door out of service at once."`
+	What     string     `json:"what" minLength:"1" maxLength:"2000"`
+	Rule     string     `json:"rule,omitempty" maxLength:"120"`
+	Confirms *uuid.UUID `json:"confirms,omitempty" format:"uuid" doc:"The computed finding that it confirms."`
+	Photos   []string   `json:"photos,omitempty" maxItems:"20"`
+}
+
+type entrySecuring struct {
+	How        string `json:"how" enum:"operator_off,locked_open,barriered,locked,not_secured"`
+	OtherExit  string `json:"other_exit,omitempty" maxLength:"300" doc:"Must be named when the door is locked."`
+	EgressKept *bool  `json:"egress_kept" doc:"People can still get out."`
+	ToldName   string `json:"told_name,omitempty" maxLength:"200"`
+	ToldRole   string `json:"told_role,omitempty" maxLength:"100"`
+	Answer     string `json:"answer" enum:"acknowledged,refused,nobody_there"`
+	Note       string `json:"note,omitempty" maxLength:"2000"`
+}
+
+type entryMending struct {
+	FindingID uuid.UUID `json:"finding_id" format:"uuid"`
+	What      string    `json:"what" minLength:"1" maxLength:"2000"`
+	Photos    []string  `json:"photos,omitempty" maxItems:"20"`
+}
+
+type entryConclusion struct {
+	Result string `json:"result" enum:"passed,failed"`
+	Note   string `json:"note,omitempty" maxLength:"2000"`
+}
+
+type entryNote struct {
+	Text string `json:"text" minLength:"1" maxLength:"4000"`
+}
+
+// fleet reads an entry; texts that stand for values become values here, so that the record holds SI.
+func (b entryBody) fleet(read *reader) fleet.EntryBody {
+	out := fleet.EntryBody{DoorID: b.DoorID, Kind: b.Kind, ObservedAt: b.ObservedAt, Corrects: b.Corrects, Reading: (*fleet.EntryReading)(b.Reading),
+		Securing: (*fleet.EntrySecuring)(b.Securing), Conclusion: (*fleet.EntryConclusion)(b.Conclusion), Note: (*fleet.EntryNote)(b.Note)}
+	if p := b.Photo; p != nil {
+		out.Photo = &fleet.EntryPhoto{SHA256: read.hash("/photo/sha256", p.SHA256), What: p.What}
+	}
+	if s := b.Settings; s != nil {
+		out.Settings = &fleet.EntrySettings{ComponentID: s.ComponentID, Standing: s.Standing, Device: read.device("/settings/device", s.Device)}
+	}
+	if f := b.Finding; f != nil {
+		out.Finding = &fleet.EntryFinding{Severity: f.Severity, What: f.What, Rule: f.Rule, Confirms: f.Confirms, Photos: read.hashes("/finding/photos", f.Photos)}
+	}
+	if m := b.Mending; m != nil {
+		out.Mending = &fleet.EntryMending{FindingID: m.FindingID, What: m.What, Photos: read.hashes("/mending/photos", m.Photos)}
+	}
+	return out
+}
+
+func (l *reader) hash(pointer, text string) seal.Hash {
+	h, err := seal.ParseHash(text)
+	if err != nil {
+		l.faults.Add(pointer, "hash_unreadable")
+	}
+	return h
+}
+
+func (l *reader) hashes(pointer string, texts []string) []seal.Hash {
+	var list []seal.Hash
+	for i, t := range texts {
+		list = append(list, l.hash(pointer+"/"+strconv.Itoa(i), t))
+	}
+	return list
+}
+
+// entryItem is an entry as it was accepted.
+type entryItem struct {
+	EntryID    uuid.UUID       `json:"entry_id" format:"uuid"`
+	VisitID    uuid.UUID       `json:"visit_id" format:"uuid"`
+	ReceivedAt time.Time       `json:"received_at"`
+	RecordedBy uuid.UUID       `json:"recorded_by" format:"uuid"`
+	SHA256     seal.Hash       `json:"sha256" doc:"Of the entry as canonical JSON: what the sign-off lists."`
+	Entry      json.RawMessage `json:"entry" doc:"The entry as it is recorded, canonical JSON in SI units."`
+}
+
+func newEntryItem(e fleet.Entry) entryItem {
+	return entryItem{EntryID: e.EntryID, VisitID: e.VisitID, ReceivedAt: e.ReceivedAt, RecordedBy: e.RecordedBy, SHA256: e.SHA256, Entry: e.Canonical}
+}
+
+type visitPutIn struct {
+	visitPath
+	Body attendance
+}
+
+type visitOut struct {
+	Status int
+	Body   visitItem
+}
+
+type visitGetOut struct {
+	Body struct {
+		visitItem
+		Entries []entryItem `json:"entries"`
+	}
+}
+
+type visitListIn struct {
+	pageIn
+	SiteID string `query:"site_id" format:"uuid"`
+	DoorID string `query:"door_id" format:"uuid"`
+}
+
+type visitListOut struct {
+	Body struct {
+		Visits []visitItem `json:"visits"`
+		pageOut
+	}
+}
+
+type entryPutIn struct {
+	VisitID uuid.UUID `path:"visit_id" format:"uuid"`
+	EntryID uuid.UUID `path:"entry_id" format:"uuid"`
+	Body    entryBody
+}
+
+type entryOut struct {
+	Status int
+	Body   entryItem
+}
+
+type signOffPutIn struct {
+	visitPath
+	Body struct {
+		SignedAt  time.Time     `json:"signed_at"`
+		LeftAt    time.Time     `json:"left_at"`
+		Entries   []signedEntry `json:"entries" minItems:"1" maxItems:"5000" doc:"Every entry of the visit."`
+		Statement string        `json:"statement" minLength:"1" maxLength:"2000" doc:"What the signer states."`
+		Signature string        `json:"signature" minLength:"1" maxLength:"50000" doc:"Strokes as an SVG path."`
+	}
+}
+
+type signedEntry struct {
+	EntryID uuid.UUID `json:"entry_id" format:"uuid"`
+	SHA256  string    `json:"sha256" pattern:"^[0-9a-f]{64}$"`
+}
+
+func (a *API) visits() {
+	add(a, operation("visit-list", http.MethodGet, "/v1/visits", identity.ActReadWork, "Visits, the newest first"), a.visitList)
+	add(a, operation("visit-get", http.MethodGet, "/v1/visits/{visit_id}", identity.ActReadWork, "A visit with its entries"), a.visitGet)
+	add(a, operation("visit-put", http.MethodPut, "/v1/visits/{visit_id}", identity.ActLogVisit, "Open the attendance"), a.visitPut)
+	add(a, operation("entry-put", http.MethodPut, "/v1/visits/{visit_id}/entries/{entry_id}", identity.ActLogVisit, "Append an entry, which never changes"), a.entryPut)
+	signOff := operation("sign-off-put", http.MethodPut, "/v1/visits/{visit_id}/sign-off", identity.ActLogVisit, "Sign off and close the visit")
+	signOff.MaxBodyBytes = 2 << 20
+	add(a, signOff, a.signOffPut)
+}
+
+func (a *API) visitList(ctx context.Context, by identity.Actor, in *visitListIn) (*visitListOut, error) {
+	var key instantKey
+	if err := readCursor(in.After, &key); err != nil {
+		return nil, err
+	}
+	list, err := a.Fleet.Visits(ctx, by, fleet.VisitQuery{SiteID: optionalID(in.SiteID), DoorID: optionalID(in.DoorID), BeforeAt: key.At, BeforeID: key.ID, Limit: in.Limit})
+	if err != nil {
+		return nil, err
+	}
+	out := &visitListOut{}
+	out.Body.Visits = make([]visitItem, len(list))
+	for i, v := range list {
+		out.Body.Visits[i] = newVisitItem(v)
+	}
+	if len(list) == in.Limit {
+		last := list[len(list)-1]
+		out.Body.Next = cursor(instantKey{last.Attendance.ArrivedAt, last.VisitID})
+	}
+	return out, nil
+}
+
+func (a *API) visitGet(ctx context.Context, by identity.Actor, in *visitPath) (*visitGetOut, error) {
+	v, entries, err := a.Fleet.Visit(ctx, by, in.VisitID)
+	if err != nil {
+		return nil, err
+	}
+	out := &visitGetOut{}
+	out.Body.visitItem = newVisitItem(v)
+	out.Body.Entries = make([]entryItem, len(entries))
+	for i, e := range entries {
+		out.Body.Entries[i] = newEntryItem(e)
+	}
+	return out, nil
+}
+
+func (a *API) visitPut(ctx context.Context, by identity.Actor, in *visitPutIn) (*visitOut, error) {
+	b := in.Body
+	att := fleet.Attendance{SiteID: b.SiteID, ArrivedAt: b.ArrivedAt, People: b.People, Note: b.Note}
+	for _, d := range b.Doors {
+		att.Doors = append(att.Doors, fleet.DoorsOfVisit{DoorID: d.DoorID, WorkOrders: append([]uuid.UUID{}, d.WorkOrders...)})
+	}
+	v, isNew, err := a.Fleet.PutVisit(ctx, by, in.VisitID, att)
+	if err != nil {
+		return nil, err
+	}
+	return &visitOut{Status: created(isNew), Body: newVisitItem(v)}, nil
+}
+
+func (a *API) entryPut(ctx context.Context, by identity.Actor, in *entryPutIn) (*entryOut, error) {
+	var read reader
+	body := in.Body.fleet(&read)
+	if err := read.faults.Err(); err != nil {
+		return nil, err
+	}
+	e, isNew, err := a.Fleet.PutEntry(ctx, by, in.VisitID, in.EntryID, body)
+	if err != nil {
+		return nil, err
+	}
+	return &entryOut{Status: created(isNew), Body: newEntryItem(e)}, nil
+}
+
+func (a *API) signOffPut(ctx context.Context, by identity.Actor, in *signOffPutIn) (*visitOut, error) {
+	var read reader
+	s := fleet.SignOff{SignedAt: in.Body.SignedAt, LeftAt: in.Body.LeftAt, Statement: in.Body.Statement, Signature: in.Body.Signature}
+	for i, e := range in.Body.Entries {
+		s.Entries = append(s.Entries, fleet.SignedEntry{EntryID: e.EntryID, SHA256: read.hash("/entries/"+strconv.Itoa(i)+"/sha256", e.SHA256)})
+	}
+	if err := read.faults.Err(); err != nil {
+		return nil, err
+	}
+	v, isNew, err := a.Fleet.PutSignOff(ctx, by, in.VisitID, s)
+	if err != nil {
+		return nil, err
+	}
+	return &visitOut{Status: created(isNew), Body: newVisitItem(v)}, nil
+}
