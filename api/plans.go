@@ -1,3 +1,90 @@
 package api
 
-func (a *API) plans() {}
+import (
+	"context"
+	"net/http"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+)
+
+type planBody struct {
+	IntervalMonths int    `json:"interval_months" minimum:"1" maximum:"120"`
+	Regime         string `json:"regime" enum:"anchored,from_completion" doc:"Anchored keeps the anniversary; from_completion counts from the last inspection."`
+	ToleranceDays  int    `json:"tolerance_days" minimum:"0" maximum:"366" doc:"Anchored: an inspection so many days early still counts for its due date."`
+	LeadDays       int    `json:"lead_days" minimum:"0" maximum:"366" doc:"The work order is made so many days ahead."`
+	AnchorOn       string `json:"anchor_on" format:"date" doc:"The first due date."`
+	Active         bool   `json:"active"`
+}
+
+type planItem struct {
+	PlanID uuid.UUID `json:"plan_id" format:"uuid"`
+	DoorID uuid.UUID `json:"door_id" format:"uuid"`
+	planBody
+	NextDue string `json:"next_due" format:"date"`
+	Version int    `json:"version"`
+}
+
+func newPlanItem(p fleet.Plan) planItem {
+	return planItem{PlanID: p.PlanID, DoorID: p.DoorID, NextDue: p.NextDue.String(), Version: p.Version, planBody: planBody{IntervalMonths: p.IntervalMonths,
+		Regime: string(p.Regime), ToleranceDays: p.ToleranceDays, LeadDays: p.LeadDays, AnchorOn: p.AnchorOn.String(), Active: p.Active}}
+}
+
+type planPutIn struct {
+	DoorID uuid.UUID `path:"door_id" format:"uuid"`
+	PlanID uuid.UUID `path:"plan_id" format:"uuid"`
+	ifMatch
+	Body planBody
+}
+
+type planOut struct {
+	Status int
+	ETag   string `header:"ETag"`
+	Body   planItem
+}
+
+type planListOut struct {
+	Body struct {
+		Plans []planItem `json:"plans"`
+	}
+}
+
+func (a *API) plans() {
+	add(a, operation("plan-list", http.MethodGet, "/v1/doors/{door_id}/plans", identity.ActReadWork, "The inspection plans of a door"), a.planList)
+	add(a, operation("plan-put", http.MethodPut, "/v1/doors/{door_id}/plans/{plan_id}", identity.ActPlanWork, "Make or change an inspection plan"), a.planPut)
+}
+
+func (a *API) planList(ctx context.Context, by identity.Actor, in *doorPath) (*planListOut, error) {
+	list, err := a.Fleet.Plans(ctx, by, in.DoorID)
+	if err != nil {
+		return nil, err
+	}
+	out := &planListOut{}
+	out.Body.Plans = make([]planItem, len(list))
+	for i, p := range list {
+		out.Body.Plans[i] = newPlanItem(p)
+	}
+	return out, nil
+}
+
+func (a *API) planPut(ctx context.Context, by identity.Actor, in *planPutIn) (*planOut, error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	var read reader
+	b := in.Body
+	p := fleet.Plan{DoorID: in.DoorID, PlanID: in.PlanID, IntervalMonths: b.IntervalMonths, Regime: duedate.Regime(b.Regime), ToleranceDays: b.ToleranceDays,
+		LeadDays: b.LeadDays, AnchorOn: read.day("/anchor_on", b.AnchorOn), Active: b.Active}
+	if err := read.faults.Err(); err != nil {
+		return nil, err
+	}
+	saved, isNew, err := a.Fleet.PutPlan(ctx, by, p, version)
+	if err != nil {
+		return nil, err
+	}
+	return &planOut{Status: created(isNew), ETag: etag(saved.Version), Body: newPlanItem(saved)}, nil
+}
