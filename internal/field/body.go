@@ -61,7 +61,7 @@ const bodyStepM = 0.35
 // is a fan that a plane a hand's breadth away need not show. A volume that says nothing has none.
 func levels(v Volume, topM float64) []float64 {
 	d, ok := v.(Device)
-	if !ok || d.HeightM > topM {
+	if !ok {
 		return nil
 	}
 	var at []float64
