@@ -20,6 +20,7 @@ type contextKey int
 
 const (
 	keyRequestID contextKey = iota
+	keyPath
 	keyAccess
 )
 
@@ -78,12 +79,19 @@ func requestID(ctx context.Context) string {
 	return id
 }
 
+// requestPath is what was asked for, without the query.
+func requestPath(ctx context.Context) string {
+	path, _ := ctx.Value(keyPath).(string)
+	return path
+}
+
 // identify gives every request an id of ours; what a client sends under that name is not trusted.
 func (a *API) identify(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		id := a.NewID().String()
 		w.Header().Set("X-Request-Id", id)
-		next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), keyRequestID, id)))
+		ctx := context.WithValue(context.WithValue(r.Context(), keyRequestID, id), keyPath, r.URL.Path)
+		next.ServeHTTP(w, r.WithContext(ctx))
 	})
 }
 

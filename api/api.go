@@ -153,7 +153,7 @@ func add[I, O any](a *API, op huma.Operation, handle func(context.Context, ident
 			return nil, a.problem(ctx, err)
 		}
 		if by.Role == identity.Auditor {
-			if err := a.People.RecordRead(ctx, by, op.OperationID, in, requestID(ctx)); err != nil {
+			if err := a.People.RecordRead(ctx, by, op.OperationID, requestPath(ctx), requestID(ctx)); err != nil {
 				return nil, a.problem(ctx, err)
 			}
 		}

@@ -104,8 +104,8 @@ type standingListOut struct {
 	}
 }
 
-// dayKey is the cursor of lists in the order of a day.
-type dayKey struct {
+// standingKey is the cursor of the list of standings.
+type standingKey struct {
 	Day duedate.Day `json:"d"`
 	ID  uuid.UUID   `json:"i"`
 }
@@ -161,7 +161,7 @@ func (a *API) partyPut(ctx context.Context, by identity.Actor, in *partyPutIn) (
 }
 
 func (a *API) standingList(ctx context.Context, by identity.Actor, in *standingListIn) (*standingListOut, error) {
-	var after dayKey
+	var after standingKey
 	if err := readCursor(in.After, &after); err != nil {
 		return nil, err
 	}
@@ -181,7 +181,7 @@ func (a *API) standingList(ctx context.Context, by identity.Actor, in *standingL
 	}
 	if len(list) == in.Limit {
 		last := list[len(list)-1]
-		out.Body.Next = cursor(dayKey{last.FromDay, last.StandingID})
+		out.Body.Next = cursor(standingKey{last.FromDay, last.StandingID})
 	}
 	return out, nil
 }

@@ -70,7 +70,6 @@ func TestEveryStatementFitsTheMigratedSchema(t *testing.T) {
 	}
 }
 
-
 func TestEveryStatementCarriesItsName(t *testing.T) {
 	t.Parallel()
 	for _, s := range statements(t) {
