@@ -90,13 +90,14 @@ type modelKey struct {
 type accessoryBody struct {
 	Kind   string          `json:"kind" enum:"spacer,rain_hood,weather_cover,ceiling_recess,extension_arm"`
 	Name   string          `json:"name" minLength:"1" maxLength:"100"`
-	Effect accessoryEffect `json:"effect" doc:"What it does physically, by kind: spacer and extension_arm have out_m; ceiling_recess cut_angle_deg; rain_hood and weather_cover cut_angle_deg and loss_db."`
+	Effect accessoryEffect `json:"effect" doc:"What it does physically, by kind: spacer and extension_arm have out_m; ceiling_recess edge_angle_deg; rain_hood cut_off_deg and perhaps loss_db; weather_cover loss_db and perhaps cut_off_deg."`
 }
 
 type accessoryEffect struct {
-	OutM        *float64 `json:"out_m,omitempty" minimum:"0.001" maximum:"2" doc:"Moves the sensor away from the door."`
-	CutAngleDeg *float64 `json:"cut_angle_deg,omitempty" minimum:"0" maximum:"90" doc:"Its edge hides what lies at more than this from straight down."`
-	LossDB      *float64 `json:"loss_db,omitempty" minimum:"0" maximum:"30" doc:"Insertion loss, one way."`
+	OutM         *float64 `json:"out_m,omitempty" minimum:"0" maximum:"2" doc:"Moves the sensor away from the door."`
+	CutOffDeg    *float64 `json:"cut_off_deg,omitempty" minimum:"0" maximum:"90" doc:"Hides in the vertical plane of the aim what is more than this from straight down."`
+	EdgeAngleDeg *float64 `json:"edge_angle_deg,omitempty" minimum:"0" maximum:"90" doc:"A square opening hides on all sides what is more than this from straight down."`
+	LossDB       *float64 `json:"loss_db,omitempty" minimum:"0" maximum:"30" doc:"Insertion loss, one way."`
 }
 
 type accessoryItem struct {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -459,19 +458,12 @@ func (f *Fleet) Coverages(ctx context.Context, by identity.Actor, doorID uuid.UU
 // physics is the accessory in the terms of internal/field. A ceiling recess is flush with the ceiling that the
 // sensor's recorded height already is.
 func (a Accessory) physics(m field.Mount) field.Accessory {
-	out := field.Accessory{Name: a.Name}
+	out := field.Accessory{Name: a.Name, CutOffDeg: a.Effect.CutOffDeg, EdgeAngleDeg: a.Effect.EdgeAngleDeg}
 	if a.Effect.OutM != nil {
 		out.OutM = *a.Effect.OutM
 	}
 	if a.Effect.LossDB != nil {
 		out.LossDB = *a.Effect.LossDB
-	}
-	switch {
-	case a.Effect.CutAngleDeg == nil:
-	case strings.HasPrefix(a.Kind, "ceiling"):
-		out.EdgeAngleDeg = a.Effect.CutAngleDeg
-	default:
-		out.CutOffDeg = a.Effect.CutAngleDeg
 	}
 	return out
 }

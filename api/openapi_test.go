@@ -1,0 +1,45 @@
+package api_test
+
+import (
+	"bytes"
+	"flag"
+	"log/slog"
+	"net/http"
+	"os"
+	"testing"
+
+	"lintel.example/lintel/api"
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/words"
+)
+
+var update = flag.Bool("update", false, "write the golden files anew")
+
+// contract makes the API without anything behind it: enough for what it says of itself.
+func contract(t *testing.T) *api.API {
+	t.Helper()
+	catalogue, err := words.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return api.New(api.Rooms{Fleet: fleet.New(fleet.Parts{}), Words: catalogue, Log: slog.New(slog.DiscardHandler), Metrics: http.NotFoundHandler(), Version: "0"})
+}
+
+func TestTheCommittedContractIsTheOneThatIsServed(t *testing.T) {
+	got, err := contract(t).OpenAPI().YAML()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if *update {
+		if err := os.WriteFile("openapi.yaml", got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile("openapi.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(got, want) {
+		t.Error("openapi.yaml is not what is served: run `go test ./api -update` and review the difference")
+	}
+}
