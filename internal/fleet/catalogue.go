@@ -59,12 +59,13 @@ type Accessory struct {
 	CreatedBy   uuid.UUID
 }
 
-// Effect is what an accessory does to a sensor, in the terms of internal/field. Which members a kind has is said by
-// effectMembers; the others are nil. The JSON names are the recorded form.
+// Effect is what an accessory does to a sensor, with meaning and limits of internal/field's Accessory. Which members
+// a kind has is said by effects; the others are nil. The JSON names are the recorded form.
 type Effect struct {
-	OutM        *float64 `json:"out_m,omitempty"`         // moves the sensor away from the door by this
-	CutAngleDeg *float64 `json:"cut_angle_deg,omitempty"` // its edge hides what lies at more than this from straight down
-	LossDB      *float64 `json:"loss_db,omitempty"`       // insertion loss, one way
+	OutM         *float64 `json:"out_m,omitempty"`          // moves the sensor away from the door by this
+	CutOffDeg    *float64 `json:"cut_off_deg,omitempty"`    // hides in the plane of the aim what is more than this from straight down
+	EdgeAngleDeg *float64 `json:"edge_angle_deg,omitempty"` // a square opening hides on all sides what is more than this from straight down
+	LossDB       *float64 `json:"loss_db,omitempty"`        // insertion loss, one way
 }
 
 // ModelQuery asks for device models in the order of maker and name.
@@ -266,39 +267,42 @@ func (a Accessory) said() any {
 func (a Accessory) check() error {
 	var faults fault.List
 	checkText(&faults, "/name", a.Name, 1, 100)
-	kinds := effectMembers()
-	members, known := kinds[a.Kind]
-	if !known {
-		checkOneOf(&faults, "/kind", a.Kind, slices.Sorted(maps.Keys(kinds))...)
+	known := effects()
+	of, ok := known[a.Kind]
+	if !ok {
+		checkOneOf(&faults, "/kind", a.Kind, slices.Sorted(maps.Keys(known))...)
 		return faults.Err()
 	}
-	a.Effect.check(&faults, members)
+	a.Effect.check(&faults, of)
 	return faults.Err()
 }
 
-// effectMembers says which members the effect of each kind of accessory has.
-func effectMembers() map[string][]string {
-	return map[string][]string{
-		"spacer":         {"out_m"},
-		"extension_arm":  {"out_m"},
-		"ceiling_recess": {"cut_angle_deg"},
-		"rain_hood":      {"cut_angle_deg", "loss_db"},
-		"weather_cover":  {"cut_angle_deg", "loss_db"},
+// effectsOf is which members the effect of a kind of accessory must have and which others it may have.
+type effectsOf struct{ must, may []string }
+
+func effects() map[string]effectsOf {
+	return map[string]effectsOf{
+		"spacer":         {must: []string{"out_m"}},
+		"extension_arm":  {must: []string{"out_m"}},
+		"ceiling_recess": {must: []string{"edge_angle_deg"}},
+		"rain_hood":      {must: []string{"cut_off_deg"}, may: []string{"loss_db"}},
+		"weather_cover":  {must: []string{"loss_db"}, may: []string{"cut_off_deg"}},
 	}
 }
 
-func (e Effect) check(faults *fault.List, members []string) {
+func (e Effect) check(faults *fault.List, of effectsOf) {
 	for _, m := range []struct {
 		name            string
 		value           *float64
 		least, greatest float64
-	}{{"out_m", e.OutM, 0.001, 2}, {"cut_angle_deg", e.CutAngleDeg, 0, 90}, {"loss_db", e.LossDB, 0, 30}} {
+	}{{"out_m", e.OutM, 0, 2}, {"cut_off_deg", e.CutOffDeg, 0, 90}, {"edge_angle_deg", e.EdgeAngleDeg, 0, 90}, {"loss_db", e.LossDB, 0, 30}} {
 		pointer := "/effect/" + m.name
-		switch wanted := slices.Contains(members, m.name); {
-		case wanted && m.value == nil:
+		must := slices.Contains(of.must, m.name)
+		switch {
+		case m.value == nil && must:
 			faults.Add(pointer, "effect_missing")
-		case !wanted && m.value != nil:
-			faults.Add(pointer, "effect_of_other_kind", "members", strings.Join(members, ", "))
+		case m.value != nil && !must && !slices.Contains(of.may, m.name):
+			faults.Add(pointer, "effect_of_other_kind", "members", strings.Join(slices.Concat(of.must, of.may), ", "))
 		default:
 			checkNumber(faults, pointer, m.value, m.least, m.greatest)
 		}

@@ -29,7 +29,7 @@ type Standing struct {
 	PartyName                      string // as it is now; not part of the standing
 	Role                           string // owner, occupier, managing_agent, payer
 	FromDay                        duedate.Day
-	ToDay                          duedate.Day // zero: open
+	ToDay                          duedate.Day `json:",omitzero"` // zero: open
 	Version                        int
 	RecordedAt                     time.Time
 	RecordedBy                     uuid.UUID
