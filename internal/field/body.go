@@ -1,6 +1,7 @@
 package field
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -17,8 +18,8 @@ const bodyM = 0.01
 // points from 0.1 m up to its height lies in the volume. 0.71 m (28 in) is the height of the small test person.
 //
 // It is the union of fields on planes. Between two planes another one is put until its own border lies nowhere more than
-// half a centimetre outside of what the two already cover; as that plane then counts too, what remains between planes is
-// a fraction of it, well inside a centimetre.
+// a centimetre outside of what the two already cover; as that plane then counts too, what remains between planes is about
+// a quarter of it.
 func BodyFootprint(v Volume, bodyHeightM float64, clipAtDoorPlane bool) Footprint {
 	polys := bodyPolygons(v, bodyHeightM, clipAtDoorPlane)
 	return measure(polys)
@@ -27,13 +28,16 @@ func BodyFootprint(v Volume, bodyHeightM float64, clipAtDoorPlane bool) Footprin
 func bodyPolygons(v Volume, bodyHeightM float64, clipAtDoorPlane bool) []Polygon {
 	top := max(bodyHeightM, seenFromM)
 	at := func(z float64) []Polygon { return v.OnPlane(z, clipAtDoorPlane) }
+	if d, ok := v.(Device); ok { // chords true to 3 mm will do, and joining is what costs
+		at = func(z float64) []Polygon { return d.onPlane(z, clipAtDoorPlane, min(4*chordM, d.chordM(z))) }
+	}
 	low := at(seenFromM)
 	planes := [][]Polygon{low}
 	var between func(z0, z1 float64, a, b []Polygon, depth int)
 	between = func(z0, z1 float64, a, b []Polygon, depth int) {
 		middle := (z0 + z1) / 2
 		m := at(middle)
-		if z1-z0 > bodyStepM || beyond(m, bodyM/2, a, b) && depth < 7 {
+		if z1-z0 > bodyStepM || beyond(m, bodyM, a, b) && depth < 7 {
 			between(z0, middle, a, m, depth+1)
 			planes = append(planes, m)
 			between(middle, z1, m, b, depth+1)
@@ -51,7 +55,39 @@ func bodyPolygons(v Volume, bodyHeightM float64, clipAtDoorPlane bool) []Polygon
 		planes = append(planes, f)
 		z, field = next, f
 	}
-	return union(slices.DeleteFunc(planes, func(p []Polygon) bool { return len(p) == 0 })...)
+	return union(uncovered(planes)...)
+}
+
+// uncovered leaves out what lies within one polygon of a larger plane: most planes do, and joining is what costs.
+func uncovered(planes [][]Polygon) [][]Polygon {
+	slices.SortStableFunc(planes, func(a, b []Polygon) int { return cmp.Compare(measure(b).AreaM2, measure(a).AreaM2) })
+	var kept [][]Polygon
+	for _, plane := range planes {
+		outside := slices.DeleteFunc(slices.Clone(plane), func(p Polygon) bool {
+			return slices.ContainsFunc(kept, func(larger []Polygon) bool {
+				return slices.ContainsFunc(larger, func(q Polygon) bool { return len(q) == 1 && within(p[0], q[0]) })
+			})
+		})
+		if len(outside) > 0 {
+			kept = append(kept, outside)
+		}
+	}
+	return kept
+}
+
+// within says whether a ring lies in another one, at its vertices and every 2 cm between them.
+func within(r, outer Ring) bool {
+	for i := 1; i < len(r); i++ {
+		a, b := r[i-1], r[i]
+		n := steps(dist(a, b), 0.02)
+		for k := range n {
+			t := float64(k) / float64(n)
+			if !contains(outer, XY{a[0] + t*(b[0]-a[0]), a[1] + t*(b[1]-a[1])}) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // bodyStepM is the greatest distance between planes, whatever they show.
@@ -115,7 +151,8 @@ func toSegment(v, a, b XY) float64 {
 	return sq(v[0]-a[0]-t*dx) + sq(v[1]-a[1]-t*dy)
 }
 
-// union joins regions; each region's own polygons are apart.
+// union joins regions; each region's own polygons are apart. Two at a time: the library's union of many gets areas wrong
+// where one region covers a hole of another.
 func union(regions ...[]Polygon) []Polygon {
 	switch len(regions) {
 	case 0:
@@ -123,20 +160,17 @@ func union(regions ...[]Polygon) []Polygon {
 	case 1:
 		return regions[0]
 	}
-	all := make([]geom.Geometry, 0, len(regions))
-	for _, r := range regions {
-		all = append(all, multi(r).AsGeometry())
-	}
-	joined, err := geom.UnionMany(all)
-	if err == nil {
+	half := len(regions) / 2
+	a, b := union(regions[:half]...), union(regions[half:]...)
+	if joined, err := geom.Union(multi(a).AsGeometry(), multi(b).AsGeometry()); err == nil {
 		return polygons(ringsOf(joined))
 	}
-	// The overlay refuses a region: leave out what it cannot take, which is thinner than anything that is reported.
-	kept := []Polygon{}
-	for _, r := range regions {
-		if g, err := geom.Union(multi(kept).AsGeometry(), multi(r).AsGeometry()); err == nil {
-			kept = polygons(ringsOf(g))
+	// The overlay refuses what all but coincides: take the polygons of b one by one, and leave out what it still refuses,
+	// which is thinner than anything that is reported.
+	for _, p := range b {
+		if joined, err := geom.Union(multi(a).AsGeometry(), multi([]Polygon{p}).AsGeometry()); err == nil {
+			a = polygons(ringsOf(joined))
 		}
 	}
-	return kept
+	return a
 }

@@ -131,10 +131,29 @@ func (d Device) InVolume(p Point) bool { return d.ReachNeededDB(p) <= d.ReachDB 
 
 // ReachNeededDB is the least reach_db (it may be above 0) at which a body at the point is detectable; +Inf when an
 // accessory hides the point, −Inf at the sensor itself.
-func (d Device) ReachNeededDB(p Point) float64 {
-	x, y, z := p.X-d.OffsetXM, p.Y-d.OffsetYM, p.Z-d.HeightM
+func (d Device) ReachNeededDB(p Point) float64 { a := d.aim(); return a.reachNeededDB(p) }
+
+// aim is a device with its angles worked out, for many points.
+type aim struct {
+	Device
+	sinT, cosT, sinW, cosW float64
+	hidden                 [][3]float64 // normals of the cuts
+}
+
+func (d Device) aim() aim {
+	a := aim{Device: d}
+	a.sinT, a.cosT = sincosDeg(d.TiltDeg)
+	a.sinW, a.cosW = sincosDeg(d.YawDeg)
 	for _, c := range d.Cuts {
-		if n := c.normal(); n[0]*x+n[1]*y+n[2]*z > 1e-12 {
+		a.hidden = append(a.hidden, c.normal())
+	}
+	return a
+}
+
+func (a *aim) reachNeededDB(p Point) float64 {
+	x, y, z := p.X-a.OffsetXM, p.Y-a.OffsetYM, p.Z-a.HeightM
+	for _, n := range a.hidden {
+		if n[0]*x+n[1]*y+n[2]*z > 1e-12 {
 			return math.Inf(1)
 		}
 	}
@@ -142,14 +161,12 @@ func (d Device) ReachNeededDB(p Point) float64 {
 	if r == 0 {
 		return math.Inf(-1)
 	}
-	sinT, cosT := sincosDeg(d.TiltDeg)
-	sinW, cosW := sincosDeg(d.YawDeg)
-	aside := x*cosW - y*sinW
-	along := x*sinW + y*cosW
-	φ := math.Atan2(aside, along*sinT-z*cosT) * 180 / math.Pi
-	θ := math.Asin(max(-1, min(1, (along*cosT+z*sinT)/r))) * 180 / math.Pi
-	a := 12*sq(φ/d.AzimuthBeamwidthDeg) + 12*sq(θ/d.ElevationBeamwidthDeg)
-	return 40*math.Log10(r/d.BoresightRangeM) + 2*min(a, d.AttenuationLimitDB) + 2*d.LossDB
+	aside := x*a.cosW - y*a.sinW
+	along := x*a.sinW + y*a.cosW
+	φ := math.Atan2(aside, along*a.sinT-z*a.cosT) * 180 / math.Pi
+	θ := math.Asin(max(-1, min(1, (along*a.cosT+z*a.sinT)/r))) * 180 / math.Pi
+	lost := 12*sq(φ/a.AzimuthBeamwidthDeg) + 12*sq(θ/a.ElevationBeamwidthDeg)
+	return 40*math.Log10(r/a.BoresightRangeM) + 2*min(lost, a.AttenuationLimitDB) + 2*a.LossDB
 }
 
 // normal points to the hidden side of the cut.

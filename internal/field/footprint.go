@@ -46,8 +46,7 @@ func measure(polys []Polygon) Footprint {
 
 // OnPlane implements Volume.
 func (d Device) OnPlane(zM float64, clipAtDoorPlane bool) []Polygon {
-	drop := d.HeightM - zM
-	tol := min(chordM, max(1e-6, math.Sqrt(max(0, sq(d.fullReachM())-drop*drop))/100)) // small fields in proportion
+	tol := min(chordM, d.chordM(zM))
 	for {
 		polys := d.onPlane(zM, clipAtDoorPlane, tol)
 		area, border := 0.0, 0.0
@@ -68,6 +67,12 @@ func (d Device) OnPlane(zM float64, clipAtDoorPlane bool) []Polygon {
 	}
 }
 
+// chordM is what a chord may be off for the size of a field, whatever is asked: small fields keep their shape.
+func (d Device) chordM(zM float64) float64 {
+	return max(1e-6, math.Sqrt(max(0, sq(d.fullReachM())-sq(d.HeightM-zM)))/100)
+}
+
+// onPlane draws the field with chords true to about a quarter of tolM.
 func (d Device) onPlane(zM float64, clipAtDoorPlane bool, tolM float64) []Polygon {
 	drop := d.HeightM - zM
 	foot := XY{d.OffsetXM, d.OffsetYM}
@@ -289,11 +294,7 @@ func unite(rings []Ring, ball disc, circle Ring, inLobe func(XY) bool) []Ring {
 		return joined
 	}
 	// Borders that all but coincide: leave it to the general overlay.
-	lobe, err := geom.UnaryUnion(multi(polygons(rings)).AsGeometry())
-	if err != nil {
-		return append(rings, circle)
-	}
-	all, err := geom.Union(lobe, multi(polygons([]Ring{circle})).AsGeometry())
+	all, err := geom.Union(multi(polygons(rings)).AsGeometry(), multi([]Polygon{{circle}}).AsGeometry())
 	if err != nil {
 		return append(rings, circle)
 	}

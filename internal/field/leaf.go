@@ -30,11 +30,15 @@ type LeafCheck struct {
 	Share     float64 // of the leaf's surface over the sweep, 0 to 1
 	FarthestM float64 // the seen part of a swing leaf that is farthest from the hinge
 
-	// ClearOffsetM is the least further offset along y (an arm, the ceiling) with which nothing of the leaf is seen, to
-	// 5 mm; nil when there is none up to 6 m. ClearReachDB is the greatest reach, in whole tenths of a dB, at which nothing
-	// is; nil when there is none down to −60.
-	ClearOffsetM *float64
+	// ClearReachDB is the greatest reach, in whole tenths of a dB, at which nothing of the leaf is seen; nil when there is
+	// none down to −60. How far out the device would have to stand instead is OffsetClearOf.
 	ClearReachDB *float64
+}
+
+// Leaf is a moving part of the door, as samples of its surface over its movement.
+type Leaf interface {
+	samples() []leafPoint
+	leastMps() float64 // 0: speed does not count
 }
 
 // The leaf is sampled every degree of its sweep, in the middle of the degree, and in steps of at most 10 cm of its surface.
@@ -51,8 +55,14 @@ type leafPoint struct {
 	velocity XY      // m/s, when speed counts
 }
 
-// SeesSwingLeaf checks a device against a leaf that swings into its side.
-func (d Device) SeesSwingLeaf(l SwingLeaf) LeafCheck {
+func (l SwingLeaf) leastMps() float64 {
+	if l.SweepTimeS > 0 {
+		return l.LeastSpeedMps
+	}
+	return 0
+}
+
+func (l SwingLeaf) samples() []leafPoint {
 	omega := 0.0
 	if l.SweepTimeS > 0 {
 		omega = l.OpensToDeg * math.Pi / 180 / l.SweepTimeS
@@ -71,22 +81,19 @@ func (d Device) SeesSwingLeaf(l SwingLeaf) LeafCheck {
 			})
 		})
 	}
-	least := 0.0
-	if omega > 0 {
-		least = l.LeastSpeedMps
-	}
-	return d.checkLeaf(samples, least)
+	return samples
 }
 
-// SeesSlidingLeaf checks a device against a closing panel, at y = 0 and at y = 0.1 m.
-func (d Device) SeesSlidingLeaf(l SlidingLeaf) LeafCheck {
+func (l SlidingLeaf) leastMps() float64 { return 0 }
+
+func (l SlidingLeaf) samples() []leafPoint {
 	var samples []leafPoint
 	for _, y := range []float64{0, 0.1} {
 		over(math.Abs(l.ToXM-l.FromXM), l.HeightM, func(along, z float64) {
 			samples = append(samples, leafPoint{at: Point{min(l.FromXM, l.ToXM) + along, y, z}})
 		})
 	}
-	return d.checkLeaf(samples, 0)
+	return samples
 }
 
 // over visits a rectangle's surface evenly, its edges included.
@@ -101,12 +108,20 @@ func over(widthM, heightM float64, visit func(across, up float64)) {
 
 func steps(length, step float64) int { return max(1, int(math.Ceil(length/step-1e-9))) }
 
-func (d Device) checkLeaf(samples []leafPoint, leastMps float64) LeafCheck {
+// SeesSwingLeaf checks a device against a leaf that swings into its side.
+func (d Device) SeesSwingLeaf(l SwingLeaf) LeafCheck { return d.checkLeaf(l) }
+
+// SeesSlidingLeaf checks a device against a closing panel, at y = 0 and at y = 0.1 m.
+func (d Device) SeesSlidingLeaf(l SlidingLeaf) LeafCheck { return d.checkLeaf(l) }
+
+func (d Device) checkLeaf(l Leaf) LeafCheck {
 	var c LeafCheck
+	samples, least := l.samples(), l.leastMps()
 	needed := math.Inf(1)
 	seen := 0
+	now := d.aim()
 	for _, s := range samples {
-		need := d.leafReachNeededDB(s, leastMps)
+		need := now.leafReachNeededDB(s, least)
 		needed = min(needed, need)
 		if need > d.ReachDB {
 			continue
@@ -121,50 +136,58 @@ func (d Device) checkLeaf(samples []leafPoint, leastMps float64) LeafCheck {
 	c.Seen = seen > 0
 	c.Share = float64(seen) / float64(max(1, len(samples)))
 	if !c.Seen {
-		c.ClearOffsetM, c.ClearReachDB = new(0.0), &d.ReachDB
-		return c
-	}
-	if below := math.Ceil(needed*10-1e-9)/10 - 0.1; below >= limitReach.low {
+		c.ClearReachDB = &d.ReachDB
+	} else if below := math.Ceil(needed*10-1e-9)/10 - 0.1; below >= limitReach.low {
 		c.ClearReachDB = &below
 	}
-	last := 0 // where something was seen, something mostly still is a little further out
+	return c
+}
+
+// OffsetClearOf is how much farther from the door along y (an arm, the ceiling) the device must stand, at least, to see
+// nothing of the leaf: to 5 mm, up to 6 m. It says false when that is not enough.
+func (d Device) OffsetClearOf(l Leaf) (offsetM float64, found bool) {
+	samples, least := l.samples(), l.leastMps()
+	at := d.aim()
+	last := 0 // where something was seen, something mostly still is a little farther out
 	sees := func(offset float64) bool {
-		moved := d
+		moved := at
 		moved.OffsetYM += offset
 		for i := range samples {
-			if at := (last + i) % len(samples); moved.leafReachNeededDB(samples[at], leastMps) <= d.ReachDB {
-				last = at
+			if n := (last + i) % len(samples); moved.leafReachNeededDB(samples[n], least) <= d.ReachDB {
+				last = n
 				return true
 			}
 		}
 		return false
 	}
-	const coarse, farthest = 0.05, 6.0
+	if !sees(0) {
+		return 0, true
+	}
+	const coarse, farthest = 0.1, 6.0
 	for out := coarse; out <= farthest; out += coarse {
 		if sees(out) {
 			continue
 		}
 		low, high := out-coarse, out
 		for high-low > 0.005 {
-			if mid := (low + high) / 2; sees(mid) {
-				low = mid
+			if middle := (low + high) / 2; sees(middle) {
+				low = middle
 			} else {
-				high = mid
+				high = middle
 			}
 		}
-		c.ClearOffsetM = &high
-		break
+		return high, true
 	}
-	return c
+	return 0, false
 }
 
 // leafReachNeededDB is the reach at which the sample is seen, +Inf when it is too slow along the line of sight.
-func (d Device) leafReachNeededDB(s leafPoint, leastMps float64) float64 {
+func (a *aim) leafReachNeededDB(s leafPoint, leastMps float64) float64 {
 	if leastMps > 0 {
-		x, y, z := s.at.X-d.OffsetXM, s.at.Y-d.OffsetYM, s.at.Z-d.HeightM
+		x, y, z := s.at.X-a.OffsetXM, s.at.Y-a.OffsetYM, s.at.Z-a.HeightM
 		if r := math.Sqrt(x*x + y*y + z*z); r > 0 && math.Abs(x*s.velocity[0]+y*s.velocity[1])/r < leastMps {
 			return math.Inf(1)
 		}
 	}
-	return d.ReachNeededDB(s.at)
+	return a.reachNeededDB(s.at)
 }

@@ -3,6 +3,7 @@ package field
 import (
 	"errors"
 	"math"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -27,11 +28,24 @@ func TestABodyIsSeenWhereAnyOfItsPointsIs(t *testing.T) {
 			if covers(polys, v) != seen && toBorder(polys, v) > bodyM && len(polys) > 0 {
 				t.Fatalf("%+v, body %g m: at %v seen is %v", d, height, v, seen)
 			}
-			if len(polys) == 0 && seen {
+			weaker := d
+			weaker.ReachDB -= 0.01 // without a touching point
+			if len(polys) == 0 && seen && BodyFootprint(weaker, height, true).AreaM2 > 0 {
 				t.Fatalf("%+v, body %g m: seen at %v, yet no field", d, height, v)
 			}
 		}
 	})
+}
+
+func TestAHoleThatAnotherRegionCoversIsFilled(t *testing.T) {
+	ring := Zone{X1M: 3, Y1M: 3}.polygon()
+	hole := Zone{X0M: 1, X1M: 2, Y0M: 1, Y1M: 2}.polygon()[0]
+	slices.Reverse(hole)
+	whole := Zone{X0M: 0.5, X1M: 4, Y0M: 0.5, Y1M: 4}.polygon()
+	got := measure(union([]Polygon{append(ring, hole)}, []Polygon{whole}, []Polygon{Zone{X1M: 0.2, Y1M: 0.2}.polygon()}))
+	if want := 9 + 3.5*3.5 - 2.5*2.5; math.Abs(got.AreaM2-want) > 1e-9 {
+		t.Errorf("%g m², want %g", got.AreaM2, want)
+	}
 }
 
 func TestALeafThatSwingsUnderItsSensorIsSeenAndTheWayOutIsNamed(t *testing.T) {
@@ -41,17 +55,18 @@ func TestALeafThatSwingsUnderItsSensorIsSeenAndTheWayOutIsNamed(t *testing.T) {
 	if !c.Seen || c.Share <= 0 || c.Share > 1 || c.FirstDeg > c.LastDeg || c.LastDeg > 90 || c.FarthestM > 1 {
 		t.Fatalf("got %+v", c)
 	}
-	if c.ClearOffsetM == nil || c.ClearReachDB == nil {
-		t.Fatalf("no way out in %+v", c)
+	offset, found := d.OffsetClearOf(leaf)
+	if !found || c.ClearReachDB == nil {
+		t.Fatalf("no way out: %v, %+v", found, c)
 	}
 	out := d
-	out.OffsetYM += *c.ClearOffsetM
+	out.OffsetYM += offset
 	if out.SeesSwingLeaf(leaf).Seen {
-		t.Errorf("still seen %g m further out", *c.ClearOffsetM)
+		t.Errorf("still seen %g m further out", offset)
 	}
 	out.OffsetYM -= 0.02
 	if !out.SeesSwingLeaf(leaf).Seen {
-		t.Errorf("%g m is not the least offset", *c.ClearOffsetM)
+		t.Errorf("%g m is not the least offset", offset)
 	}
 	weak := d
 	weak.ReachDB = *c.ClearReachDB
@@ -97,8 +112,11 @@ func TestAClosingPanelIsSeenByAFieldThatReachesTheDoor(t *testing.T) {
 	if !near.SeesSlidingLeaf(panel).Seen {
 		t.Error("a field that begins at the door does not see the panel")
 	}
-	if c := far.SeesSlidingLeaf(panel); c.Seen || *c.ClearOffsetM != 0 || *c.ClearReachDB != 0 {
+	if c := far.SeesSlidingLeaf(panel); c.Seen || *c.ClearReachDB != 0 {
 		t.Errorf("a field that begins far from the door: %+v", c)
+	}
+	if offset, found := far.OffsetClearOf(panel); !found || offset != 0 {
+		t.Errorf("must move by %g m although nothing is seen", offset)
 	}
 }
 
@@ -208,7 +226,6 @@ func TestTheTestBodyMayTurnToFitAGap(t *testing.T) {
 		for i, v := range r {
 			r[i] = turn.out(v)
 		}
-		slicesReverseIfClockwise(r)
 		return Polygon{r}
 	}
 	for _, c := range []struct {
@@ -218,14 +235,6 @@ func TestTheTestBodyMayTurnToFitAGap(t *testing.T) {
 		p := strip(c.width)
 		if got := takesTestBody(p, widest(p, 0.004, 0, circular)); got != c.want {
 			t.Errorf("a strip of %g m takes the body: %v", c.width, got)
-		}
-	}
-}
-
-func slicesReverseIfClockwise(r Ring) {
-	if ringArea(r) < 0 {
-		for i, j := 0, len(r)-1; i < j; i, j = i+1, j-1 {
-			r[i], r[j] = r[j], r[i]
 		}
 	}
 }
