@@ -1,0 +1,49 @@
+package jobs
+
+import (
+	"context"
+	"fmt"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fleet"
+)
+
+// Job is a line of the cron table: a name that never changes (the ledger carries it), a line in UTC, and the work as
+// a function of a civil day.
+type Job struct {
+	Name string
+	Line string
+	Work func(context.Context, *fleet.Fleet, duedate.Day) (map[string]any, error)
+}
+
+// Table is everything that runs by the clock. UTC, and outside of 00 to 03 hours: local hours exist twice or never
+// when clocks change. What is due is decided by civil dates, not by the trigger.
+func Table() []Job {
+	return []Job{
+		{Name: "due_work_orders", Line: "15 4 * * *", Work: dueWorkOrders},
+		{Name: "queue_notices", Line: "45 4 * * *", Work: queueNotices},
+	}
+}
+
+// Schedules reads the lines of the table.
+func Schedules() ([]fleet.JobSchedule, error) {
+	var list []fleet.JobSchedule
+	for _, j := range Table() {
+		s, err := duedate.ParseSchedule(j.Line)
+		if err != nil {
+			return nil, fmt.Errorf("job %s: %w", j.Name, err)
+		}
+		list = append(list, fleet.JobSchedule{Job: j.Name, Schedule: s})
+	}
+	return list, nil
+}
+
+// Find gives a job of the table.
+func Find(name string) (Job, bool) {
+	for _, j := range Table() {
+		if j.Name == name {
+			return j, true
+		}
+	}
+	return Job{}, false
+}
