@@ -29,7 +29,7 @@ type Accessory struct {
 	ElevationBeamwidthDeg *float64
 }
 
-// The shapes that catalogues mostly hold.
+// Spacer moves the sensor out by its depth.
 func Spacer(depthM float64) Accessory { return Accessory{Name: "spacer", OutM: depthM} }
 
 // ExtensionArm holds the sensor out in front of the door.

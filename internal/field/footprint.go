@@ -131,7 +131,7 @@ func (d Device) lines(dropM float64, clipAtDoorPlane bool) (lines []line, hidden
 	return lines, false
 }
 
-// turned is a yaw: in turns the frame of the side into that of the aim, out turns it back.
+// rotation is a yaw: in turns the frame of the side into that of the aim, out turns it back.
 type rotation struct{ sin, cos float64 }
 
 func turned(yawDeg float64) rotation {
