@@ -106,7 +106,7 @@ func (m Mount) rangeAt(attenuationDB float64) float64 {
 	return m.BoresightRangeM * math.Exp(math.Ln10*(m.ReachDB/40-attenuationDB/20))
 }
 
-// Measure measures the field. It stops cutting when what is undecided is at most 0.1 % of the area or 1 cm², and the
+// Measure measures the field. It stops cutting when what is undecided is at most 0.2 % of the area or 2 cm², and the
 // extents are known to half a millimetre. Hairs that are thinner than 0.1 mm may be missing from what was found, but
 // not from what is possible; so may more where it would take too many cells.
 func (m Mount) Measure() Extent {
@@ -123,7 +123,7 @@ func (m Mount) Measure() Extent {
 }
 
 const (
-	areaError, areaErrorM2 = 0.001, 1e-4
+	areaError, areaErrorM2 = 0.002, 2e-4
 	extentErrorM           = 0.0005
 	thinnestM              = 1e-4
 	keptFromBorderM        = 0.002 // middles of the cells in a result are at least so far from the border

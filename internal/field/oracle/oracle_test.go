@@ -28,7 +28,7 @@ func TestWorkedExamples(t *testing.T) {
 func TestMeasureAgreesWithPlainCounting(t *testing.T) {
 	random := rand.New(rand.NewPCG(11, 1))
 	compared, vague := 0, 0
-	for i := range 100 {
+	for i := range 60 {
 		m := Draw(random.Float64, i%2 == 0)
 		e := m.Measure()
 		if e.Empty {
@@ -36,7 +36,7 @@ func TestMeasureAgreesWithPlainCounting(t *testing.T) {
 		}
 		compared++
 		box := e.Possible
-		step := math.Sqrt(box.areaM2()) / 200
+		step := math.Sqrt(box.areaM2()) / 150
 		if e.Found.beyond(box) > 2*extentErrorM || e.ErrorM2 > max(areaError*e.AreaM2, areaErrorM2) {
 			vague++ // hairs, or a border so long that it takes too many cells
 		}
@@ -49,8 +49,8 @@ func TestMeasureAgreesWithPlainCounting(t *testing.T) {
 			t.Errorf("%+v: counted %.5f m², measured %.5f ± %.5f", m, count.AreaM2, e.AreaM2, e.ErrorM2)
 		}
 	}
-	if compared < 70 || vague > 5 {
-		t.Errorf("%d of 100 mounts compared, %d of them measured only roughly", compared, vague)
+	if compared < 40 || vague > 3 {
+		t.Errorf("%d of 60 mounts compared, %d of them measured only roughly", compared, vague)
 	}
 }
 
