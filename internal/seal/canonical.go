@@ -20,7 +20,7 @@ const (
 )
 
 // Fault says what keeps a text from being sealed. Pointer (RFC 6901) names the value at fault; it is empty for the
-// whole document and where the text cannot be read at all.
+// whole document and where the text cannot be read at all. It tells no value: what is refused may be a secret.
 type Fault struct {
 	Pointer string
 	Reason  string
@@ -182,14 +182,14 @@ func refuseText(value string, text []byte) (reason string) {
 func refuseNumber(text string) (reason string) {
 	value, err := strconv.ParseFloat(text, 64)
 	if err != nil {
-		return fmt.Sprintf("is out of a double's range: %s", shortened(text))
+		return "is out of a double's range"
 	}
 	asWritten := decimalOf(text) == decimalOf(strconv.FormatFloat(value, 'e', -1, 64))
 	switch size := math.Abs(value); {
 	case size > largestExact, size == largestExact && !asWritten:
-		return fmt.Sprintf("is over 2^53, where doubles skip numbers; write it as a string: %s", shortened(text))
+		return "is over 2^53, where doubles skip numbers; write it as a string"
 	case !asWritten:
-		return fmt.Sprintf("has more digits than a double holds: %s", shortened(text))
+		return "has more digits than a double holds"
 	}
 	return ""
 }
