@@ -113,9 +113,15 @@ type tokenCreateOut struct {
 	}
 }
 
+type tokenListIn struct {
+	personPath
+	pageIn
+}
+
 type tokenListOut struct {
 	Body struct {
 		Tokens []tokenItem `json:"tokens"`
+		pageOut
 	}
 }
 
@@ -137,7 +143,7 @@ type qualificationItem struct {
 }
 
 func newQualificationItem(q identity.Qualification) qualificationItem {
-	return qualificationItem{QualificationID: q.QualificationID, qualificationBody: qualificationBody{q.Scheme, q.Number, q.ValidFrom, q.ValidUntil}}
+	return qualificationItem{QualificationID: q.QualificationID, qualificationBody: qualificationBody{q.Scheme, q.Number, q.ValidFrom.String(), q.ValidUntil.String()}}
 }
 
 type qualificationPutIn struct {
@@ -147,12 +153,19 @@ type qualificationPutIn struct {
 }
 
 type qualificationOut struct {
-	Body qualificationItem
+	Status int
+	Body   qualificationItem
+}
+
+type qualificationListIn struct {
+	personPath
+	pageIn
 }
 
 type qualificationListOut struct {
 	Body struct {
 		Qualifications []qualificationItem `json:"qualifications"`
+		pageOut
 	}
 }
 
@@ -181,8 +194,8 @@ type auditListOut struct {
 
 func (a *API) people() {
 	manage := identity.ActManagePeople
-	add(a, operation("person-list", http.MethodGet, "/v1/people", manage, "People by name"), a.personList)
-	add(a, operation("person-get", http.MethodGet, "/v1/people/{person_id}", manage, "One person"), a.personGet)
+	add(a, operation("person-list", http.MethodGet, "/v1/people", identity.ActReadOffice, "People by name"), a.personList)
+	add(a, operation("person-get", http.MethodGet, "/v1/people/{person_id}", identity.ActReadOffice, "One person"), a.personGet)
 	add(a, operation("person-put", http.MethodPut, "/v1/people/{person_id}", manage, "Make or change a person"), a.personPut)
 	add(a, operation("person-disable", http.MethodPut, "/v1/people/{person_id}/disabled", manage, "Take or give back the right to sign in"), a.personDisable)
 	add(a, operation("person-password-reset", http.MethodPost, "/v1/people/{person_id}/password-reset", manage, "Give a new one-time password"), a.personPasswordReset)
@@ -261,8 +274,12 @@ func (a *API) personPasswordReset(ctx context.Context, by identity.Actor, in *pe
 	return out, nil
 }
 
-func (a *API) tokenList(ctx context.Context, by identity.Actor, in *personPath) (*tokenListOut, error) {
-	list, err := a.People.Tokens(ctx, by, in.PersonID)
+func (a *API) tokenList(ctx context.Context, by identity.Actor, in *tokenListIn) (*tokenListOut, error) {
+	page, err := newestFirst(in.pageIn)
+	if err != nil {
+		return nil, err
+	}
+	list, err := a.People.Tokens(ctx, by, in.PersonID, page)
 	if err != nil {
 		return nil, err
 	}
@@ -270,6 +287,10 @@ func (a *API) tokenList(ctx context.Context, by identity.Actor, in *personPath) 
 	out.Body.Tokens = make([]tokenItem, len(list))
 	for i, t := range list {
 		out.Body.Tokens[i] = newTokenItem(t)
+	}
+	if len(list) == in.Limit {
+		last := list[len(list)-1]
+		out.Body.Next = cursor(instantKey{last.CreatedAt, last.TokenID})
 	}
 	return out, nil
 }
@@ -292,8 +313,12 @@ func (a *API) tokenRevoke(ctx context.Context, by identity.Actor, in *tokenPath)
 	return &noContent{http.StatusNoContent}, a.People.RevokeToken(ctx, by, in.PersonID, in.TokenID, requestID(ctx))
 }
 
-func (a *API) qualificationList(ctx context.Context, by identity.Actor, in *personPath) (*qualificationListOut, error) {
-	list, err := a.People.Qualifications(ctx, by, in.PersonID)
+func (a *API) qualificationList(ctx context.Context, by identity.Actor, in *qualificationListIn) (*qualificationListOut, error) {
+	page, err := newestFirst(in.pageIn)
+	if err != nil {
+		return nil, err
+	}
+	list, err := a.People.Qualifications(ctx, by, in.PersonID, page)
 	if err != nil {
 		return nil, err
 	}
@@ -302,29 +327,33 @@ func (a *API) qualificationList(ctx context.Context, by identity.Actor, in *pers
 	for i, q := range list {
 		out.Body.Qualifications[i] = newQualificationItem(q)
 	}
+	if len(list) == in.Limit {
+		last := list[len(list)-1]
+		out.Body.Next = cursor(instantKey{last.RecordedAt, last.QualificationID})
+	}
 	return out, nil
 }
 
 func (a *API) qualificationPut(ctx context.Context, by identity.Actor, in *qualificationPutIn) (*qualificationOut, error) {
 	var read reader
 	q := identity.Qualification{PersonID: in.PersonID, QualificationID: in.QualificationID, Scheme: in.Body.Scheme, Number: in.Body.Number,
-		ValidFrom: read.day("/valid_from", in.Body.ValidFrom).String(), ValidUntil: read.day("/valid_until", in.Body.ValidUntil).String()}
+		ValidFrom: read.day("/valid_from", in.Body.ValidFrom), ValidUntil: read.day("/valid_until", in.Body.ValidUntil)}
 	if err := read.faults.Err(); err != nil {
 		return nil, err
 	}
-	saved, err := a.People.PutQualification(ctx, by, q, requestID(ctx))
+	saved, isNew, err := a.People.PutQualification(ctx, by, q, requestID(ctx))
 	if err != nil {
 		return nil, err
 	}
-	return &qualificationOut{Body: newQualificationItem(saved)}, nil
+	return &qualificationOut{Status: created(isNew), Body: newQualificationItem(saved)}, nil
 }
 
 func (a *API) auditList(ctx context.Context, by identity.Actor, in *auditListIn) (*auditListOut, error) {
-	var key instantKey
-	if err := readCursor(in.After, &key); err != nil {
+	page, err := newestFirst(in.pageIn)
+	if err != nil {
 		return nil, err
 	}
-	list, err := a.People.Events(ctx, by, identity.EventQuery{Subject: in.Subject, Person: optionalID(in.PersonID), BeforeAt: key.At, BeforeID: key.ID, Limit: in.Limit})
+	list, err := a.People.Events(ctx, by, identity.EventQuery{Subject: in.Subject, Person: optionalID(in.PersonID), Page: page})
 	if err != nil {
 		return nil, err
 	}

@@ -43,6 +43,7 @@ type sessionItem struct {
 type sessionListOut struct {
 	Body struct {
 		Sessions []sessionItem `json:"sessions"`
+		pageOut
 	}
 }
 
@@ -77,6 +78,12 @@ type unitsPutIn struct {
 	}
 }
 
+// signedOut takes the cookie away as well.
+type signedOut struct {
+	Status    int
+	SetCookie http.Cookie `header:"Set-Cookie"`
+}
+
 // noContent answers that it is done.
 type noContent struct{ Status int }
 
@@ -105,8 +112,12 @@ func cookie(secret string, expires time.Time) http.Cookie {
 	return http.Cookie{Name: sessionCookie, Value: secret, Path: "/", Expires: expires, Secure: true, HttpOnly: true, SameSite: http.SameSiteLaxMode}
 }
 
-func (a *API) sessionList(ctx context.Context, by identity.Actor, _ *struct{}) (*sessionListOut, error) {
-	list, err := a.People.Sessions(ctx, by)
+func (a *API) sessionList(ctx context.Context, by identity.Actor, in *pageIn) (*sessionListOut, error) {
+	page, err := newestFirst(*in)
+	if err != nil {
+		return nil, err
+	}
+	list, err := a.People.Sessions(ctx, by, page)
 	if err != nil {
 		return nil, err
 	}
@@ -116,15 +127,30 @@ func (a *API) sessionList(ctx context.Context, by identity.Actor, _ *struct{}) (
 		out.Body.Sessions[i] = sessionItem{SessionID: s.SessionID, CreatedAt: s.CreatedAt, LastSeenAt: s.LastSeenAt, ExpiresAt: s.ExpiresAt, UserAgent: s.UserAgent,
 			Current: s.SessionID == by.SessionID}
 	}
+	if len(list) == in.Limit {
+		last := list[len(list)-1]
+		out.Body.Next = cursor(instantKey{last.CreatedAt, last.SessionID})
+	}
 	return out, nil
 }
 
-func (a *API) sessionEnd(ctx context.Context, by identity.Actor, _ *struct{}) (*noContent, error) {
-	return &noContent{http.StatusNoContent}, a.People.SignOut(ctx, by)
+// newestFirst reads which part of a list is asked for that begins with the newest.
+func newestFirst(in pageIn) (identity.Page, error) {
+	var key instantKey
+	if err := readCursor(in.After, &key); err != nil {
+		return identity.Page{}, err
+	}
+	return identity.Page{BeforeAt: key.At, BeforeID: key.ID, Limit: in.Limit}, nil
+}
+
+func (a *API) sessionEnd(ctx context.Context, by identity.Actor, _ *struct{}) (*signedOut, error) {
+	gone := cookie("", time.Time{})
+	gone.MaxAge = -1
+	return &signedOut{http.StatusNoContent, gone}, a.People.SignOut(ctx, by, requestID(ctx))
 }
 
 func (a *API) sessionEndOther(ctx context.Context, by identity.Actor, in *sessionPath) (*noContent, error) {
-	return &noContent{http.StatusNoContent}, a.People.EndSession(ctx, by, in.SessionID)
+	return &noContent{http.StatusNoContent}, a.People.EndSession(ctx, by, in.SessionID, requestID(ctx))
 }
 
 func (a *API) meGet(ctx context.Context, by identity.Actor, _ *struct{}) (*meOut, error) {

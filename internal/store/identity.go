@@ -7,7 +7,6 @@ import (
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 
-	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/identity"
 )
 
@@ -27,7 +26,6 @@ type personRow struct {
 	Name               string
 	Role               string
 	ScopeKind          string
-	PasswordHash       string
 	MustChangePassword bool
 	Units              string
 	Language           string
@@ -42,31 +40,25 @@ type personRow struct {
 
 func (r personRow) person() identity.Person {
 	return identity.Person{PersonID: r.PersonID, Email: r.Email, Name: r.Name, Role: identity.Role(r.Role), ScopeKind: identity.ScopeKind(r.ScopeKind),
-		Customers: r.Customers, Sites: r.Sites, PasswordHash: r.PasswordHash, MustChangePassword: r.MustChangePassword, Units: r.Units, Language: r.Language,
+		Customers: r.Customers, Sites: r.Sites, MustChangePassword: r.MustChangePassword, Units: r.Units, Language: r.Language,
 		ExpiresAt: r.ExpiresAt, DisabledAt: r.DisabledAt, Version: r.Version, CreatedAt: r.CreatedAt, CreatedBy: r.CreatedBy}
 }
 
-const sqlPersonBy = `-- person_by
-select p.person_id, p.email, p.name, p.role, p.scope_kind, coalesce(p.password_hash, '') as password_hash, p.must_change_password, p.units, p.language,
+const sqlPersonByID = `-- person_by_id
+select p.person_id, p.email, p.name, p.role, p.scope_kind, p.must_change_password, p.units, p.language,
   p.expires_at, p.disabled_at, p.version, p.created_at, p.created_by,
   coalesce((select array_agg(c.customer_id order by c.customer_id) from person_customer c where c.person_id = p.person_id), '{}') as customers,
   coalesce((select array_agg(s.site_id order by s.site_id) from person_site s where s.person_id = p.person_id), '{}') as sites
-from person p where p.person_id = @person_id or p.email = @email`
-
-// PersonByEmail gives the person with an address.
-func (g gate) PersonByEmail(ctx context.Context, email string) (identity.Person, error) {
-	r, err := queryOne[personRow](ctx, g.Tx, "person_by", sqlPersonBy, pgx.StrictNamedArgs{"person_id": nil, "email": email}, "person_not_found")
-	return r.person(), err
-}
+from person p where p.person_id = @person_id`
 
 // PersonByID gives one person.
 func (g gate) PersonByID(ctx context.Context, id uuid.UUID) (identity.Person, error) {
-	r, err := queryOne[personRow](ctx, g.Tx, "person_by", sqlPersonBy, pgx.StrictNamedArgs{"person_id": id, "email": nil}, "person_not_found")
+	r, err := queryOne[personRow](ctx, g.Tx, "person_by_id", sqlPersonByID, pgx.StrictNamedArgs{"person_id": id}, "person_not_found")
 	return r.person(), err
 }
 
 const sqlPersonPage = `-- person_page
-select p.person_id, p.email, p.name, p.role, p.scope_kind, '' as password_hash, p.must_change_password, p.units, p.language,
+select p.person_id, p.email, p.name, p.role, p.scope_kind, p.must_change_password, p.units, p.language,
   p.expires_at, p.disabled_at, p.version, p.created_at, p.created_by,
   coalesce((select array_agg(c.customer_id order by c.customer_id) from person_customer c where c.person_id = p.person_id), '{}') as customers,
   coalesce((select array_agg(s.site_id order by s.site_id) from person_site s where s.person_id = p.person_id), '{}') as sites
@@ -75,43 +67,35 @@ where (lower(p.name), p.person_id) > (lower(@after_name), @after_id) and (@role:
   and (@search::text = '' or lower(p.name) like @search or p.email like @search)
 order by lower(p.name), p.person_id limit @limit`
 
-// PersonPage lists people by name, without their password hashes.
+// PersonPage lists people by name.
 func (g gate) PersonPage(ctx context.Context, q identity.PersonQuery) ([]identity.Person, error) {
 	rows, err := query[personRow](ctx, g.Tx, "person_page", sqlPersonPage, pgx.StrictNamedArgs{"after_name": q.AfterName, "after_id": q.AfterID,
 		"role": string(q.Role), "search": containing(q.Search), "limit": q.Limit})
 	return each(rows, personRow.person), err
 }
 
-func personArgs(p identity.Person) pgx.StrictNamedArgs {
-	var hash *string
-	if p.PasswordHash != "" {
-		hash = &p.PasswordHash
-	}
-	return pgx.StrictNamedArgs{"person_id": p.PersonID, "email": p.Email, "name": p.Name, "role": string(p.Role), "scope_kind": string(p.ScopeKind), "password_hash": hash,
-		"must_change_password": p.MustChangePassword, "units": p.Units, "language": p.Language, "expires_at": p.ExpiresAt, "disabled_at": p.DisabledAt, "version": p.Version}
-}
-
 const sqlInsertPerson = `-- insert_person
-insert into person (person_id, email, name, role, scope_kind, password_hash, must_change_password, units, language, expires_at, disabled_at, version, created_at, created_by)
-values (@person_id, @email, @name, @role, @scope_kind, @password_hash, @must_change_password, @units, @language, @expires_at, @disabled_at, @version, @created_at, @created_by)
+insert into person (person_id, email, name, role, scope_kind, password_hash, must_change_password, units, language, expires_at, version, created_at, created_by)
+values (@person_id, @email, @name, @role, @scope_kind, @password_hash, true, @units, @language, @expires_at, @version, @created_at, @created_by)
 on conflict (person_id) do nothing`
 
-// InsertPerson adds a person, or answers false when the id is taken.
-func (g gate) InsertPerson(ctx context.Context, p identity.Person) (bool, error) {
-	args := personArgs(p)
-	args["created_at"], args["created_by"] = p.CreatedAt, p.CreatedBy
-	n, err := exec(ctx, g.Tx, "insert_person", sqlInsertPerson, args)
+// InsertPerson adds a person who must change the password, or answers false when the id is taken.
+func (g gate) InsertPerson(ctx context.Context, p identity.Person, passwordHash string) (bool, error) {
+	n, err := exec(ctx, g.Tx, "insert_person", sqlInsertPerson, pgx.StrictNamedArgs{"person_id": p.PersonID, "email": p.Email, "name": p.Name, "role": string(p.Role),
+		"scope_kind": string(p.ScopeKind), "password_hash": passwordHash, "units": p.Units, "language": p.Language, "expires_at": p.ExpiresAt, "version": p.Version,
+		"created_at": p.CreatedAt, "created_by": p.CreatedBy})
 	return n == 1, err
 }
 
 const sqlUpdatePerson = `-- update_person
-update person set email = @email, name = @name, role = @role, scope_kind = @scope_kind, password_hash = @password_hash, must_change_password = @must_change_password,
-  units = @units, language = @language, expires_at = @expires_at, disabled_at = @disabled_at, version = @version
+update person set email = @email, name = @name, role = @role, scope_kind = @scope_kind, units = @units, language = @language,
+  expires_at = @expires_at, disabled_at = @disabled_at, version = @version
 where person_id = @person_id and version = @version - 1`
 
-// UpdatePerson writes the next version of a person.
+// UpdatePerson writes the next version of a person, all but the password.
 func (g gate) UpdatePerson(ctx context.Context, p identity.Person) error {
-	return expectOne(exec(ctx, g.Tx, "update_person", sqlUpdatePerson, personArgs(p)))
+	return expectOne(exec(ctx, g.Tx, "update_person", sqlUpdatePerson, pgx.StrictNamedArgs{"person_id": p.PersonID, "email": p.Email, "name": p.Name, "role": string(p.Role),
+		"scope_kind": string(p.ScopeKind), "units": p.Units, "language": p.Language, "expires_at": p.ExpiresAt, "disabled_at": p.DisabledAt, "version": p.Version}))
 }
 
 const sqlClearScope = `-- clear_scope
@@ -132,13 +116,54 @@ func (g gate) SetScope(ctx context.Context, p identity.Person) error {
 	return err
 }
 
-const sqlCountAdministrators = `-- count_administrators
-select count(*) as n from person where role = 'administrator'`
+const sqlLastingAdministrators = `-- lasting_administrators
+select count(*) as n from person where role = 'administrator' and disabled_at is null and expires_at is null`
 
-// CountAdministrators counts them, disabled ones too.
-func (g gate) CountAdministrators(ctx context.Context) (int, error) {
-	r, err := queryOne[struct{ N int }](ctx, g.Tx, "count_administrators", sqlCountAdministrators, pgx.StrictNamedArgs{}, "internal")
+// LastingAdministrators counts those who are neither disabled nor will expire.
+func (g gate) LastingAdministrators(ctx context.Context) (int, error) {
+	r, err := queryOne[struct{ N int }](ctx, g.Tx, "lasting_administrators", sqlLastingAdministrators, pgx.StrictNamedArgs{}, "internal")
 	return r.N, err
+}
+
+type bearerRow struct {
+	personRow
+	SessionID       *uuid.UUID
+	TokenID         *uuid.UUID
+	Scopes          []string
+	UsedAt          *time.Time
+	BearerExpiresAt time.Time
+	EndedAt         *time.Time
+}
+
+func (r bearerRow) bearer() identity.Bearer {
+	b := identity.Bearer{Person: r.person(), Scopes: tokenScopes(r.Scopes), UsedAt: r.UsedAt, ExpiresAt: r.BearerExpiresAt, EndedAt: r.EndedAt}
+	if r.SessionID != nil {
+		b.SessionID, b.Scopes = *r.SessionID, nil // everything that the role may
+	}
+	if r.TokenID != nil {
+		b.TokenID = *r.TokenID
+	}
+	return b
+}
+
+const sqlBearerByHash = `-- bearer_by_hash
+with bearer as (
+  select person_id, session_id, null::uuid as token_id, null::text[] as scopes, last_seen_at as used_at, expires_at, ended_at
+  from session where secret_sha256 = @secret_sha256
+  union all
+  select person_id, null, token_id, scopes, last_used_at, expires_at, revoked_at
+  from token where secret_sha256 = @secret_sha256)
+select b.session_id, b.token_id, b.scopes, b.used_at, b.expires_at as bearer_expires_at, b.ended_at,
+  p.person_id, p.email, p.name, p.role, p.scope_kind, p.must_change_password, p.units, p.language,
+  p.expires_at, p.disabled_at, p.version, p.created_at, p.created_by,
+  coalesce((select array_agg(c.customer_id order by c.customer_id) from person_customer c where c.person_id = p.person_id), '{}') as customers,
+  coalesce((select array_agg(s.site_id order by s.site_id) from person_site s where s.person_id = p.person_id), '{}') as sites
+from bearer b join person p on p.person_id = b.person_id`
+
+// BearerByHash gives the person whom a session or a token stands for.
+func (g gate) BearerByHash(ctx context.Context, hash [32]byte) (identity.Bearer, error) {
+	r, err := queryOne[bearerRow](ctx, g.Tx, "bearer_by_hash", sqlBearerByHash, pgx.StrictNamedArgs{"secret_sha256": hash[:]}, "secret_unknown")
+	return r.bearer(), err
 }
 
 type sessionRow struct {
@@ -147,7 +172,6 @@ type sessionRow struct {
 	CreatedAt  time.Time
 	LastSeenAt time.Time
 	ExpiresAt  time.Time
-	EndedAt    *time.Time
 	UserAgent  string
 }
 
@@ -164,22 +188,15 @@ func (g gate) InsertSession(ctx context.Context, hash [32]byte, s identity.Sessi
 	return err
 }
 
-const sqlSessionByHash = `-- session_by_hash
-select session_id, person_id, created_at, last_seen_at, expires_at, ended_at, user_agent from session where secret_sha256 = @secret_sha256`
+const sqlSessionPage = `-- session_page
+select session_id, person_id, created_at, last_seen_at, expires_at, user_agent from session
+where person_id = @person_id and ended_at is null and expires_at > @now and last_seen_at > @seen_since and (created_at, session_id) < (@before_at, @before_id)
+order by created_at desc, session_id desc limit @limit`
 
-// SessionByHash gives the session of a secret.
-func (g gate) SessionByHash(ctx context.Context, hash [32]byte) (identity.Session, error) {
-	r, err := queryOne[sessionRow](ctx, g.Tx, "session_by_hash", sqlSessionByHash, pgx.StrictNamedArgs{"secret_sha256": hash[:]}, "session_not_found")
-	return r.session(), err
-}
-
-const sqlSessionsOf = `-- sessions_of
-select session_id, person_id, created_at, last_seen_at, expires_at, ended_at, user_agent from session
-where person_id = @person_id and ended_at is null and expires_at > @now order by created_at desc, session_id`
-
-// SessionsOf lists the sessions of a person that still run.
-func (g gate) SessionsOf(ctx context.Context, personID uuid.UUID, now time.Time) ([]identity.Session, error) {
-	rows, err := query[sessionRow](ctx, g.Tx, "sessions_of", sqlSessionsOf, pgx.StrictNamedArgs{"person_id": personID, "now": now})
+// SessionPage lists the sessions of a person that run and were seen since, the newest first.
+func (g gate) SessionPage(ctx context.Context, personID uuid.UUID, seenSince, now time.Time, page identity.Page) ([]identity.Session, error) {
+	rows, err := query[sessionRow](ctx, g.Tx, "session_page", sqlSessionPage, pgx.StrictNamedArgs{"person_id": personID, "now": now, "seen_since": seenSince,
+		"before_at": bound(page.BeforeAt), "before_id": page.BeforeID, "limit": page.Limit})
 	return each(rows, sessionRow.session), err
 }
 
@@ -223,7 +240,11 @@ type tokenRow struct {
 
 func (r tokenRow) token() identity.Token {
 	return identity.Token{TokenID: r.TokenID, PersonID: r.PersonID, Name: r.Name, CreatedAt: r.CreatedAt, ExpiresAt: r.ExpiresAt, RevokedAt: r.RevokedAt, LastUsedAt: r.LastUsedAt,
-		Scopes: each(r.Scopes, func(s string) identity.TokenScope { return identity.TokenScope(s) })}
+		Scopes: tokenScopes(r.Scopes)}
+}
+
+func tokenScopes(texts []string) []identity.TokenScope {
+	return each(texts, func(s string) identity.TokenScope { return identity.TokenScope(s) })
 }
 
 const sqlInsertToken = `-- insert_token
@@ -237,21 +258,15 @@ func (g gate) InsertToken(ctx context.Context, hash [32]byte, t identity.Token) 
 	return err
 }
 
-const sqlTokenByHash = `-- token_by_hash
-select token_id, person_id, name, scopes, created_at, expires_at, revoked_at, last_used_at from token where secret_sha256 = @secret_sha256`
+const sqlTokenPage = `-- token_page
+select token_id, person_id, name, scopes, created_at, expires_at, revoked_at, last_used_at from token
+where person_id = @person_id and (created_at, token_id) < (@before_at, @before_id)
+order by created_at desc, token_id desc limit @limit`
 
-// TokenByHash gives the token of a secret.
-func (g gate) TokenByHash(ctx context.Context, hash [32]byte) (identity.Token, error) {
-	r, err := queryOne[tokenRow](ctx, g.Tx, "token_by_hash", sqlTokenByHash, pgx.StrictNamedArgs{"secret_sha256": hash[:]}, "token_not_found")
-	return r.token(), err
-}
-
-const sqlTokensOf = `-- tokens_of
-select token_id, person_id, name, scopes, created_at, expires_at, revoked_at, last_used_at from token where person_id = @person_id order by created_at desc, token_id`
-
-// TokensOf lists the tokens of a person.
-func (g gate) TokensOf(ctx context.Context, personID uuid.UUID) ([]identity.Token, error) {
-	rows, err := query[tokenRow](ctx, g.Tx, "tokens_of", sqlTokensOf, pgx.StrictNamedArgs{"person_id": personID})
+// TokenPage lists the tokens of a person, the newest first.
+func (g gate) TokenPage(ctx context.Context, personID uuid.UUID, page identity.Page) ([]identity.Token, error) {
+	rows, err := query[tokenRow](ctx, g.Tx, "token_page", sqlTokenPage, pgx.StrictNamedArgs{"person_id": personID,
+		"before_at": bound(page.BeforeAt), "before_id": page.BeforeID, "limit": page.Limit})
 	return each(rows, tokenRow.token), err
 }
 
@@ -273,6 +288,55 @@ func (g gate) RevokeToken(ctx context.Context, personID, id uuid.UUID, at time.T
 	return n == 1, err
 }
 
+const sqlRevokeTokens = `-- revoke_tokens
+update token set revoked_at = @at where person_id = @person_id and revoked_at is null`
+
+// RevokeTokens ends all tokens of a person.
+func (g gate) RevokeTokens(ctx context.Context, personID uuid.UUID, at time.Time) error {
+	_, err := exec(ctx, g.Tx, "revoke_tokens", sqlRevokeTokens, pgx.StrictNamedArgs{"person_id": personID, "at": at})
+	return err
+}
+
+const sqlLockName = `-- lock_name
+select pg_advisory_xact_lock(hashtextextended(@name, 0))`
+
+// Lock makes transactions that name the same thing wait for each other.
+func (g gate) Lock(ctx context.Context, name string) error {
+	_, err := exec(ctx, g.Tx, "lock_name", sqlLockName, pgx.StrictNamedArgs{"name": name})
+	return err
+}
+
+type credentialsRow struct {
+	PersonID     uuid.UUID
+	PasswordHash string
+}
+
+const sqlCredentialsByEmail = `-- credentials_by_email
+select person_id, coalesce(password_hash, '') as password_hash from person where email = @email`
+
+// CredentialsByEmail gives what a sign-in is compared with.
+func (g gate) CredentialsByEmail(ctx context.Context, email string) (identity.Credentials, error) {
+	r, err := queryOne[credentialsRow](ctx, g.Tx, "credentials_by_email", sqlCredentialsByEmail, pgx.StrictNamedArgs{"email": email}, "person_not_found")
+	return identity.Credentials(r), err
+}
+
+const sqlSetPassword = `-- set_password
+update person set password_hash = @password_hash, must_change_password = @must_change, version = version + 1 where person_id = @person_id`
+
+// SetPassword writes the hash of a new password.
+func (g gate) SetPassword(ctx context.Context, personID uuid.UUID, hash string, mustChange bool) error {
+	return expectOne(exec(ctx, g.Tx, "set_password", sqlSetPassword, pgx.StrictNamedArgs{"person_id": personID, "password_hash": hash, "must_change": mustChange}))
+}
+
+const sqlRehashPassword = `-- rehash_password
+update person set password_hash = @password_hash where person_id = @person_id and password_hash = @old`
+
+// RehashPassword writes a new hash of the same password, unless the password has changed meanwhile.
+func (g gate) RehashPassword(ctx context.Context, personID uuid.UUID, old, hash string) error {
+	_, err := exec(ctx, g.Tx, "rehash_password", sqlRehashPassword, pgx.StrictNamedArgs{"person_id": personID, "old": old, "password_hash": hash})
+	return err
+}
+
 const sqlInsertFailure = `-- insert_failure
 insert into sign_in_failure (failure_id, account_sha256, at) values (@failure_id, @account_sha256, @at)`
 
@@ -282,19 +346,21 @@ func (g gate) InsertFailure(ctx context.Context, id uuid.UUID, account [32]byte,
 	return err
 }
 
-const sqlFailures = `-- failures
-select count(*) as count, max(at) as last from sign_in_failure where account_sha256 = @account_sha256 and at > @since`
+type failuresRow struct {
+	Count int
+	Last  *time.Time
+}
 
-// Failures tells how many sign-ins failed since, and when the last one did.
-func (g gate) Failures(ctx context.Context, account [32]byte, since time.Time) (int, time.Time, error) {
-	r, err := queryOne[struct {
-		Count int
-		Last  *time.Time
-	}](ctx, g.Tx, "failures", sqlFailures, pgx.StrictNamedArgs{"account_sha256": account[:], "since": since}, "internal")
-	if r.Last == nil {
-		return r.Count, time.Time{}, err
+const sqlFailures = `-- failures
+select count(*) as count, max(at) as last from sign_in_failure where account_sha256 = @account_sha256`
+
+// Failures tells how many sign-ins failed in a row, and when the last one did.
+func (g gate) Failures(ctx context.Context, account [32]byte) (count int, last time.Time, err error) {
+	r, err := queryOne[failuresRow](ctx, g.Tx, "failures", sqlFailures, pgx.StrictNamedArgs{"account_sha256": account[:]}, "internal")
+	if err != nil || r.Last == nil {
+		return 0, time.Time{}, err
 	}
-	return r.Count, *r.Last, err
+	return r.Count, *r.Last, nil
 }
 
 const sqlClearFailures = `-- clear_failures
@@ -318,38 +384,52 @@ type qualificationRow struct {
 
 func (r qualificationRow) qualification() identity.Qualification {
 	return identity.Qualification{PersonID: r.PersonID, QualificationID: r.QualificationID, Scheme: r.Scheme, Number: r.Number,
-		ValidFrom: day(&r.ValidFrom).String(), ValidUntil: day(r.ValidUntil).String(), RecordedAt: r.RecordedAt}
+		ValidFrom: day(&r.ValidFrom), ValidUntil: day(r.ValidUntil), RecordedAt: r.RecordedAt}
 }
 
-const sqlPutQualification = `-- put_qualification
+const sqlInsertQualification = `-- insert_qualification
 insert into qualification (person_id, qualification_id, scheme, number, valid_from, valid_until, recorded_at)
 values (@person_id, @qualification_id, @scheme, @number, @valid_from, @valid_until, @recorded_at)
-on conflict (person_id, qualification_id) do update set scheme = excluded.scheme, number = excluded.number, valid_from = excluded.valid_from,
-  valid_until = excluded.valid_until, recorded_at = excluded.recorded_at`
+on conflict (person_id, qualification_id) do nothing`
 
-// PutQualification records a certificate.
-func (g gate) PutQualification(ctx context.Context, q identity.Qualification) error {
-	from, err := duedate.ParseDay(q.ValidFrom)
-	if err != nil {
-		return err
-	}
-	var until duedate.Day
-	if q.ValidUntil != "" {
-		if until, err = duedate.ParseDay(q.ValidUntil); err != nil {
-			return err
-		}
-	}
-	_, err = exec(ctx, g.Tx, "put_qualification", sqlPutQualification, pgx.StrictNamedArgs{"person_id": q.PersonID, "qualification_id": q.QualificationID,
-		"scheme": q.Scheme, "number": q.Number, "valid_from": date(from), "valid_until": date(until), "recorded_at": q.RecordedAt})
+// InsertQualification records a certificate, or answers false when the person has one under this id.
+func (g gate) InsertQualification(ctx context.Context, q identity.Qualification) (bool, error) {
+	n, err := exec(ctx, g.Tx, "insert_qualification", sqlInsertQualification, pgx.StrictNamedArgs{"person_id": q.PersonID, "qualification_id": q.QualificationID,
+		"scheme": q.Scheme, "number": q.Number, "valid_from": date(q.ValidFrom), "valid_until": date(q.ValidUntil), "recorded_at": q.RecordedAt})
+	return n == 1, err
+}
+
+const sqlQualificationByID = `-- qualification_by_id
+select person_id, qualification_id, scheme, number, valid_from, valid_until, recorded_at from qualification
+where person_id = @person_id and qualification_id = @qualification_id`
+
+// QualificationByID gives one certificate of a person.
+func (g gate) QualificationByID(ctx context.Context, personID, id uuid.UUID) (identity.Qualification, error) {
+	r, err := queryOne[qualificationRow](ctx, g.Tx, "qualification_by_id", sqlQualificationByID,
+		pgx.StrictNamedArgs{"person_id": personID, "qualification_id": id}, "qualification_not_found")
+	return r.qualification(), err
+}
+
+const sqlEndQualification = `-- end_qualification
+update qualification set valid_until = @valid_until
+where person_id = @person_id and qualification_id = @qualification_id and (valid_until is null or valid_until > @valid_until)`
+
+// EndQualification brings the last day of a certificate forward.
+func (g gate) EndQualification(ctx context.Context, q identity.Qualification) error {
+	_, err := exec(ctx, g.Tx, "end_qualification", sqlEndQualification, pgx.StrictNamedArgs{"person_id": q.PersonID, "qualification_id": q.QualificationID,
+		"valid_until": date(q.ValidUntil)})
 	return err
 }
 
-const sqlQualificationsOf = `-- qualifications_of
-select person_id, qualification_id, scheme, number, valid_from, valid_until, recorded_at from qualification where person_id = @person_id order by valid_from desc, qualification_id`
+const sqlQualificationPage = `-- qualification_page
+select person_id, qualification_id, scheme, number, valid_from, valid_until, recorded_at from qualification
+where person_id = @person_id and (recorded_at, qualification_id) < (@before_at, @before_id)
+order by recorded_at desc, qualification_id desc limit @limit`
 
-// QualificationsOf lists the certificates of a person.
-func (g gate) QualificationsOf(ctx context.Context, personID uuid.UUID) ([]identity.Qualification, error) {
-	rows, err := query[qualificationRow](ctx, g.Tx, "qualifications_of", sqlQualificationsOf, pgx.StrictNamedArgs{"person_id": personID})
+// QualificationPage lists the certificates of a person, the last recorded first.
+func (g gate) QualificationPage(ctx context.Context, personID uuid.UUID, page identity.Page) ([]identity.Qualification, error) {
+	rows, err := query[qualificationRow](ctx, g.Tx, "qualification_page", sqlQualificationPage, pgx.StrictNamedArgs{"person_id": personID,
+		"before_at": bound(page.BeforeAt), "before_id": page.BeforeID, "limit": page.Limit})
 	return each(rows, qualificationRow.qualification), err
 }
 
