@@ -7,7 +7,6 @@ import (
 	"net/http"
 	"runtime/debug"
 	"strings"
-	"time"
 
 	"github.com/go-chi/chi/v5"
 	"github.com/go-chi/chi/v5/middleware"
@@ -101,9 +100,13 @@ func (a *API) logRequests(next http.Handler) http.Handler {
 		began := a.Now()
 		ww := middleware.NewWrapResponseWriter(w, r.ProtoMajor)
 		next.ServeHTTP(ww, r)
+		took, route := a.Now().Sub(began), chi.RouteContext(r.Context()).RoutePattern()
+		if a.Observe != nil {
+			a.Observe(r.Method, route, ww.Status(), took)
+		}
 		a.Log.LogAttrs(r.Context(), slog.LevelInfo, "request", slog.String("request_id", requestID(r.Context())),
-			slog.String("method", r.Method), slog.String("route", chi.RouteContext(r.Context()).RoutePattern()),
-			slog.Int("status", ww.Status()), slog.Int("bytes", ww.BytesWritten()), slog.Duration("took", a.Now().Sub(began).Round(time.Microsecond)))
+			slog.String("method", r.Method), slog.String("route", route),
+			slog.Int("status", ww.Status()), slog.Int("bytes", ww.BytesWritten()), slog.Duration("took", took))
 	})
 }
 

@@ -30,6 +30,7 @@ type Rooms struct {
 	NewID   func() uuid.UUID
 	Ready   func(context.Context) error // nil error: requests can be served
 	Metrics http.Handler
+	Observe func(method, route string, status int, took time.Duration) // nil: nobody counts
 	Version string
 }
 

@@ -204,3 +204,19 @@ func RunOnce(ctx context.Context, f *fleet.Fleet, name string, day duedate.Day) 
 	}
 	return run, did, err
 }
+
+// SendWaiting hands over every notice whose turn has come, without the queue, and tells how many were tried.
+func SendWaiting(ctx context.Context, f *fleet.Fleet) (tried int, err error) {
+	for {
+		ids, err := f.NoticesWaiting(ctx, 100)
+		if err != nil || len(ids) == 0 {
+			return tried, err
+		}
+		for _, id := range ids {
+			if err := f.SendNotice(ctx, id); err != nil {
+				return tried, err
+			}
+			tried++
+		}
+	}
+}

@@ -1,0 +1,248 @@
+package main
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"lintel.example/lintel/api"
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/localpg"
+	"lintel.example/lintel/internal/notify"
+	"lintel.example/lintel/internal/report"
+	"lintel.example/lintel/internal/rulebook"
+	"lintel.example/lintel/internal/store"
+	"lintel.example/lintel/internal/words"
+	"lintel.example/lintel/jobs"
+)
+
+// deliverWithin bounds one delivery of a notice.
+const deliverWithin = 60 * time.Second
+
+// house is the wired program.
+type house struct {
+	log     *slog.Logger
+	pool    *pgxpool.Pool // logs in as {prefix}_app
+	jobPool *pgxpool.Pool // the same, as {prefix}_jobs
+	fleet   *fleet.Fleet
+	people  *identity.People
+	words   *words.Catalogue
+	metrics *prometheus.Registry
+	closers []func(context.Context) error
+}
+
+// now is the clock of the program, as fine as the database keeps it.
+func now() time.Time { return time.Now().UTC().Truncate(time.Microsecond) }
+
+// newID makes a UUIDv7.
+func newID() uuid.UUID {
+	id, err := uuid.NewV7()
+	if err != nil {
+		panic(err) // the machine has no randomness
+	}
+	return id
+}
+
+// open wires the house. What it has opened is closed by close, also after an error.
+func open(ctx context.Context, s *settings, log *slog.Logger) (h *house, err error) {
+	h = &house{log: log}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, h.close(context.WithoutCancel(ctx)))
+		}
+	}()
+	url, err := h.database(ctx, s)
+	if err != nil {
+		return h, err
+	}
+	if err := h.openPools(ctx, url, s.RolePrefix); err != nil {
+		return h, err
+	}
+	if err := store.CheckVersion(ctx, h.pool); err != nil {
+		return h, err
+	}
+	if err := h.useCases(s); err != nil {
+		return h, err
+	}
+	h.metrics = prometheus.NewRegistry()
+	h.metrics.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), poolGauge(h.pool))
+	return h, nil
+}
+
+// database gives the address of the database: the one that is named, or that of a private server, which is set up
+// and migrated here because nobody else can.
+func (h *house) database(ctx context.Context, s *settings) (string, error) {
+	if s.DatabaseURL != "" {
+		return s.DatabaseURL, nil
+	}
+	server, err := localpg.Start(ctx, localpg.Options{DataDir: filepath.Join(s.DataDir, "database"), BinDir: s.PostgresBin, Durable: true})
+	if err != nil {
+		return "", err
+	}
+	h.closers = append(h.closers, server.Stop)
+	admin := server.URL("postgres", "lintel")
+	if err := store.Setup(ctx, admin, s.RolePrefix, ""); err != nil {
+		return "", err
+	}
+	if err := store.Migrate(ctx, admin, s.RolePrefix); err != nil {
+		return "", err
+	}
+	return server.URL(s.RolePrefix+"_app", "lintel"), nil
+}
+
+func (h *house) openPools(ctx context.Context, url, prefix string) error {
+	open := func(size int32, parameters map[string]string) (*pgxpool.Pool, error) {
+		c, err := pgxpool.ParseConfig(url)
+		if err != nil {
+			return nil, errors.New("the database address cannot be read") // the driver's error would print it
+		}
+		c.MaxConns = size
+		for k, v := range parameters {
+			c.ConnConfig.RuntimeParams[k] = v
+		}
+		pool, err := pgxpool.NewWithConfig(ctx, c)
+		if err != nil {
+			return nil, fmt.Errorf("database: %w", err)
+		}
+		h.closers = append(h.closers, func(context.Context) error { pool.Close(); return nil })
+		return pool, nil
+	}
+	bounds := map[string]string{"application_name": "lintel " + version, "lock_timeout": "10s", "statement_timeout": "30s", "idle_in_transaction_session_timeout": "30s"}
+	var err error
+	if h.pool, err = open(int32(max(8, 4*runtime.NumCPU())), bounds); err != nil {
+		return err
+	}
+	h.jobPool, err = open(4, map[string]string{"application_name": "lintel jobs " + version, "role": prefix + "_jobs"})
+	return err
+}
+
+func (h *house) useCases(s *settings) error {
+	var err error
+	if h.words, err = words.Load(); err != nil {
+		return err
+	}
+	book, err := rulebook.Embedded()
+	if err != nil {
+		return err
+	}
+	keys, err := s.keys()
+	if err != nil {
+		return err
+	}
+	dir, err := s.photoDir()
+	if err != nil {
+		return err
+	}
+	photos, err := store.OpenPhotoDir(dir)
+	if err != nil {
+		return err
+	}
+	h.closers = append(h.closers, func(context.Context) error { return photos.Close() })
+	hasher, err := identity.NewHasher(max(2, runtime.NumCPU()))
+	if err != nil {
+		return err
+	}
+	database := store.New(h.pool, s.RolePrefix)
+	h.fleet = fleet.New(fleet.Parts{Store: database, Book: book, Keys: keys, Now: now, NewID: newID, Words: h.words, Company: s.company(),
+		Post: post{s.smtp(), s.SMTPHost != ""}, Photos: photos, Print: h.print})
+	h.people = identity.NewPeople(database, hasher, now, newID, rand.Reader)
+	return nil
+}
+
+// print renders a compliance report.
+func (h *house) print(doc fleet.ComplianceReport, sha256, units string) ([]byte, error) {
+	texts, paper := h.words.Printer(doc.Language, words.Units(units)), report.A4
+	if units == string(report.US) {
+		paper = report.Letter
+	}
+	return report.DoorPDF(doc, report.Plans(doc, texts, report.Units(units)), report.Options{Texts: texts, Units: report.Units(units), Paper: paper, DocumentSHA256: sha256})
+}
+
+// face makes the HTTP face.
+func (h *house) face() http.Handler {
+	requests := prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "lintel_request_seconds", Help: "Time to answer by route and status.",
+		Buckets: []float64{.001, .0025, .005, .01, .025, .05, .1, .25, .5, 1, 2.5, 5}}, []string{"method", "route", "status"})
+	h.metrics.MustRegister(requests)
+	return api.New(api.Rooms{Fleet: h.fleet, People: h.people, Words: h.words, Log: h.log, Now: now, NewID: newID, Version: version,
+		Ready:   func(ctx context.Context) error { return store.CheckVersion(ctx, h.pool) },
+		Metrics: promhttp.HandlerFor(h.metrics, promhttp.HandlerOpts{}),
+		Observe: func(method, route string, status int, took time.Duration) {
+			requests.WithLabelValues(method, route, strconv.Itoa(status)).Observe(took.Seconds())
+		},
+	}).Handler()
+}
+
+// worker starts to work off the jobs.
+func (h *house) worker(ctx context.Context) error {
+	runner, err := jobs.New(h.fleet, h.jobPool, h.log, now)
+	if err != nil {
+		return err
+	}
+	if err := runner.Start(context.WithoutCancel(ctx)); err != nil {
+		return err
+	}
+	h.closers = append(h.closers, runner.Stop)
+	return nil
+}
+
+// close lets go of everything, the last opened first.
+func (h *house) close(ctx context.Context) error {
+	var err error
+	for i := len(h.closers) - 1; i >= 0; i-- {
+		err = errors.Join(err, h.closers[i](ctx))
+	}
+	h.closers = nil
+	return err
+}
+
+func poolGauge(pool *pgxpool.Pool) prometheus.Collector {
+	return prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "lintel_database_connections", Help: "Connections in use."},
+		func() float64 { return float64(pool.Stat().AcquiredConns()) })
+}
+
+// post hands the domain's letters to the mail server.
+type post struct {
+	smtp  notify.SMTP
+	known bool
+}
+
+// Deliver implements fleet.Post.
+func (p post) Deliver(ctx context.Context, l fleet.Letter) (string, error) {
+	if !p.known {
+		return "", &fleet.PostFailure{Err: errors.New("no mail server is configured (LINTEL_SMTP_HOST)")}
+	}
+	to := l.Email
+	if l.Name != "" {
+		to = fmt.Sprintf("%q <%s>", l.Name, l.Email)
+	}
+	receipt, err := p.smtp.Deliver(ctx, notify.Message{ID: l.NoticeID, To: to, Subject: l.Subject, Text: l.Text, Date: l.Date})
+	var failure *notify.Failure
+	if errors.As(err, &failure) {
+		return "", &fleet.PostFailure{Permanent: !failure.Temporary, Answer: failure.Answer, Err: err}
+	}
+	return receipt.Answer, err
+}
+
+// told puts a fault into words for somebody at the command line.
+func (h *house) told(err error) error {
+	faults := fault.Of(err)
+	if len(faults) == 0 {
+		return err
+	}
+	return badInput{errors.New(h.words.Printer("en", words.Metric).T("problem."+faults[0].Code, faults[0].Args...))}
+}

@@ -1,0 +1,71 @@
+// Command lintel is the one binary: it reads the configuration and wires the rooms.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/signal"
+	"syscall"
+	_ "time/tzdata" // sites have zones that the machine may not know
+
+	"github.com/alecthomas/kong"
+)
+
+// version is written by the linker of a release.
+var version = "development"
+
+// commands is everything that the program can be told to do.
+type commands struct {
+	Serve         serveCmd         `cmd:"" help:"Serve the API and work off the jobs."`
+	Worker        workerCmd        `cmd:"" help:"Work off the jobs only."`
+	Setup         setupCmd         `cmd:"" help:"Make the database and its roles. Again changes nothing."`
+	Migrate       migrateCmd       `cmd:"" help:"Bring the database's schema to what this program knows."`
+	Administrator administratorCmd `cmd:"" help:"Make the first administrator and print a one-time password."`
+	NewKey        newKeyCmd        `cmd:"" name:"new-key" help:"Print a new line for the key file that guards codes."`
+	Job           jobCmd           `cmd:"" help:"Run a job by hand, as of a day."`
+	Field         fieldCmd         `cmd:"" help:"Compute fields without a database: one JSON object a line in, one a line out."`
+	Config        configCmd        `cmd:"" help:"Print what is in force. Secrets show as set or not set."`
+	OpenAPI       openapiCmd       `cmd:"" name:"openapi" help:"Print the contract of the API."`
+	Demo          demoCmd          `cmd:"" help:"Play one door's story on a private database and leave the service open."`
+	MailCatcher   mailCatcherCmd   `cmd:"" name:"mail-catcher" help:"Take mail over SMTP, print it and deliver nothing. For trying out."`
+	Version       versionCmd       `cmd:"" help:"Print the version."`
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	os.Exit(run(ctx, os.Args[1:]))
+}
+
+// run parses and does a command. Exit codes: 0 done, 1 failed, 2 what was given is wrong.
+func run(ctx context.Context, args []string) int {
+	var c commands
+	parser, err := kong.New(&c, kong.Name("lintel"), kong.UsageOnError(),
+		kong.Description("Register, calculator, calendar and proof for a fleet of automatic pedestrian doors.\n\nLintel computes and records; it certifies nothing."))
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "lintel:", err)
+		return 1
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	parsed, err := parser.Parse(args)
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "lintel:", err)
+		return 2
+	}
+	parsed.BindTo(ctx, (*context.Context)(nil))
+	err = parsed.Run()
+	var bad badInput
+	switch {
+	case err == nil:
+		return 0
+	case errors.As(err, &bad):
+		fmt.Fprintln(os.Stderr, "lintel:", err)
+		return 2
+	}
+	fmt.Fprintln(os.Stderr, "lintel:", err)
+	return 1
+}

@@ -1,0 +1,145 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	"net/url"
+	"os"
+	"path/filepath"
+	"reflect"
+
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/notify"
+)
+
+// settings is what every command that needs the database reads, from flags or from the environment. Secrets are
+// given as files or in the environment, never as flags: flags show in lists of processes.
+type settings struct {
+	DatabaseURL      string `name:"database-url" hidden:"" env:"LINTEL_DATABASE_URL" secret:"" help:"Login role of the program (environment only)."`
+	AdminDatabaseURL string `name:"admin-database-url" hidden:"" env:"LINTEL_ADMIN_DATABASE_URL" secret:"" help:"Role that may make databases and roles (environment only)."`
+	DataDir          string `env:"LINTEL_DATA_DIR" placeholder:"DIR" help:"Without LINTEL_DATABASE_URL: run a private PostgreSQL and keep photos in this folder."`
+	PostgresBin      string `env:"LINTEL_POSTGRES_BIN" placeholder:"DIR" help:"Folder of PostgreSQL's programs, for the private server; found by itself if empty."`
+	RolePrefix       string `env:"LINTEL_ROLE_PREFIX" default:"lintel" help:"Prefix of the database roles."`
+	KeyFile          string `env:"LINTEL_KEY_FILE" placeholder:"FILE" help:"Keys that guard lock and key-safe codes (lintel new-key)."`
+	PhotoDir         string `env:"LINTEL_PHOTO_DIR" placeholder:"DIR" help:"Folder of photos; shared when several servers run. Default: photos in the data folder."`
+
+	SMTPHost         string `name:"smtp-host" env:"LINTEL_SMTP_HOST" help:"The company's mail server; without it notices wait."`
+	SMTPPort         int    `name:"smtp-port" env:"LINTEL_SMTP_PORT" default:"587"`
+	SMTPUser         string `name:"smtp-user" env:"LINTEL_SMTP_USER"`
+	SMTPPasswordFile string `name:"smtp-password-file" env:"LINTEL_SMTP_PASSWORD_FILE" placeholder:"FILE"`
+	SMTPTLS          string `name:"smtp-tls" env:"LINTEL_SMTP_TLS" enum:"starttls,implicit,none" default:"starttls" help:"starttls, implicit or none (a relay on this machine)."`
+	MailFrom         string `env:"LINTEL_MAIL_FROM" placeholder:"ADDRESS" help:"From whom notices come."`
+
+	CompanyName    string `env:"LINTEL_COMPANY_NAME" default:"(company not set)" help:"Who speaks in notices and reports."`
+	CompanyAddress string `env:"LINTEL_COMPANY_ADDRESS"`
+	CompanyPhone   string `env:"LINTEL_COMPANY_PHONE"`
+	CompanyLicence string `env:"LINTEL_COMPANY_LICENCE"`
+}
+
+// Validate names every fault at once.
+func (s *settings) Validate() error {
+	var faults []error
+	if s.DatabaseURL == "" && s.DataDir == "" {
+		faults = append(faults, errors.New("neither LINTEL_DATABASE_URL nor --data-dir is given"))
+	}
+	for name, text := range map[string]string{"LINTEL_DATABASE_URL": s.DatabaseURL, "LINTEL_ADMIN_DATABASE_URL": s.AdminDatabaseURL} {
+		if u, err := url.Parse(text); text != "" && (err != nil || u.Scheme != "postgres" && u.Scheme != "postgresql") {
+			faults = append(faults, fmt.Errorf("%s is not a postgres:// address", name))
+		}
+	}
+	if s.SMTPHost != "" {
+		if err := s.smtp().Validate(); err != nil {
+			faults = append(faults, err)
+		}
+	}
+	if s.KeyFile != "" {
+		if _, err := s.keys(); err != nil {
+			faults = append(faults, err)
+		}
+	}
+	if err := errors.Join(faults...); err != nil {
+		return badInput{err}
+	}
+	return nil
+}
+
+func (s *settings) smtp() notify.SMTP {
+	name, err := os.Hostname()
+	if err != nil {
+		name = "localhost"
+	}
+	return notify.SMTP{Host: s.SMTPHost, Port: s.SMTPPort, Username: s.SMTPUser, PasswordFile: s.SMTPPasswordFile, TLS: notify.TLSMode(s.SMTPTLS),
+		From: s.MailFrom, HELO: name, Timeout: deliverWithin}
+}
+
+// keys reads the key file; no file is no keys.
+func (s *settings) keys() (*identity.Keyring, error) {
+	if s.KeyFile == "" {
+		return nil, nil
+	}
+	info, err := os.Stat(s.KeyFile)
+	if err != nil {
+		return nil, fmt.Errorf("key file: %w", err)
+	}
+	if err := identity.CheckKeyFileMode(info.Mode()); err != nil {
+		return nil, fmt.Errorf("key file %s: %w", s.KeyFile, err)
+	}
+	text, err := os.ReadFile(s.KeyFile)
+	if err != nil {
+		return nil, fmt.Errorf("key file: %w", err)
+	}
+	keys, err := identity.ParseKeyring(text)
+	if err != nil {
+		return nil, fmt.Errorf("key file %s: %w", s.KeyFile, err)
+	}
+	return keys, nil
+}
+
+func (s *settings) photoDir() (string, error) {
+	switch {
+	case s.PhotoDir != "":
+		return s.PhotoDir, nil
+	case s.DataDir != "":
+		return filepath.Join(s.DataDir, "photos"), nil
+	}
+	return "", badInput{errors.New("neither LINTEL_PHOTO_DIR nor --data-dir is given: there is no place for photos")}
+}
+
+func (s *settings) company() fleet.ReportCompany {
+	return fleet.ReportCompany{Name: s.CompanyName, Address: s.CompanyAddress, Phone: s.CompanyPhone, Licence: s.CompanyLicence}
+}
+
+// configCmd prints what is in force.
+type configCmd struct {
+	settings
+	Listen string `env:"LINTEL_LISTEN" default:"127.0.0.1:8080"`
+}
+
+// Run prints one line a setting.
+func (c *configCmd) Run() error {
+	v := reflect.ValueOf(c.settings)
+	for i := range v.NumField() {
+		f := v.Type().Field(i)
+		name, value := f.Tag.Get("env"), fmt.Sprint(v.Field(i).Interface())
+		if _, secret := f.Tag.Lookup("secret"); secret {
+			value = map[bool]string{true: "set", false: "not set"}[value != ""]
+		}
+		from := "default or flag"
+		if os.Getenv(name) != "" {
+			from = "environment"
+		}
+		fmt.Printf("%-28s %-24s (%s)\n", name, value, from)
+	}
+	fmt.Printf("%-28s %-24s\n", "LINTEL_LISTEN", c.Listen)
+	return c.Validate()
+}
+
+// checkListen refuses an address that cannot be listened on, before anything is started.
+func checkListen(address string) error {
+	if _, _, err := net.SplitHostPort(address); err != nil {
+		return badInput{fmt.Errorf("listen: %w", err)}
+	}
+	return nil
+}
