@@ -38,9 +38,11 @@ func newPeople(t testing.TB) *rig {
 	if r.hasher, err = identity.NewHasher(hashesAtOnce); err != nil {
 		t.Fatal(err)
 	}
-	r.People = r.on(store.New(r.db.App, "lintel"))
+	r.People = r.on(r.gate())
 	return r
 }
+
+func (r *rig) gate() identity.GateStore { return store.New(r.db.App, "lintel") }
 
 // on is the same use-cases on another store.
 func (r *rig) on(gate identity.GateStore) *identity.People {

@@ -12,7 +12,6 @@ import (
 
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
-	"lintel.example/lintel/internal/store"
 )
 
 func TestSignInOpensASessionOfThePersonWithTheirRights(t *testing.T) {
@@ -104,7 +103,7 @@ func TestEveryRefusedSignInComputesAHash(t *testing.T) {
 	for name, c := range cases {
 		r.pass(time.Second)
 		ctx, cancel := context.WithCancel(t.Context())
-		people := r.on(&afterFirst{GateStore: store.New(r.db.App, "lintel"), end: cancel})
+		people := r.on(&afterFirst{GateStore: r.gate(), end: cancel})
 		if _, _, _, err := people.SignIn(ctx, c[0], c[1], "", ""); !errors.Is(err, context.Canceled) {
 			t.Errorf("%s: answered %v without a hash", name, err)
 		}
@@ -233,7 +232,7 @@ func TestSignInOpensNothingForWhoeverWasDisabledOrResetWhileItWasCompared(t *tes
 			t.Parallel()
 			r := newPeople(t)
 			p, oneTime := r.person(t, "ada@lintel.example", identity.Technician)
-			people := r.on(&duringHash{GateStore: store.New(r.db.App, "lintel"), do: func() {
+			people := r.on(&duringHash{GateStore: r.gate(), do: func() {
 				if err := meanwhile(r, p); err != nil {
 					t.Error(err)
 				}
