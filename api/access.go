@@ -78,7 +78,7 @@ func requestID(ctx context.Context) string {
 	return id
 }
 
-// requestPath is what was asked for, without the query.
+// requestPath is what was asked for, with the query: which page or search it was is part of what was read.
 func requestPath(ctx context.Context) string {
 	path, _ := ctx.Value(keyPath).(string)
 	return path
@@ -89,7 +89,7 @@ func (a *API) identify(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		id := a.NewID().String()
 		w.Header().Set("X-Request-Id", id)
-		ctx := context.WithValue(context.WithValue(r.Context(), keyRequestID, id), keyPath, r.URL.Path)
+		ctx := context.WithValue(context.WithValue(r.Context(), keyRequestID, id), keyPath, r.URL.RequestURI())
 		next.ServeHTTP(w, r.WithContext(ctx))
 	})
 }
