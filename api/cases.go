@@ -12,24 +12,40 @@ import (
 )
 
 type caseItem struct {
-	CaseID     uuid.UUID  `json:"case_id" format:"uuid"`
-	DoorID     uuid.UUID  `json:"door_id" format:"uuid"`
-	SiteID     uuid.UUID  `json:"site_id" format:"uuid"`
-	CustomerID uuid.UUID  `json:"customer_id" format:"uuid"`
-	FindingID  uuid.UUID  `json:"finding_id" format:"uuid"`
-	What       string     `json:"what" doc:"The unsafe finding in the inspector's words."`
-	State      string     `json:"state" enum:"unsecured,secured,ended" doc:"Unsecured until a person records how the door was secured; ended only by a passed re-inspection."`
-	OpenedAt   time.Time  `json:"opened_at"`
-	SecuredAt  *time.Time `json:"secured_at,omitempty"`
-	SecuredHow string     `json:"secured_how,omitempty"`
-	EgressKept *bool      `json:"egress_kept,omitempty"`
-	ToldName   string     `json:"told_name,omitempty"`
-	Refused    bool       `json:"refused" doc:"Who was told last refused."`
-	EndedAt    *time.Time `json:"ended_at,omitempty"`
+	CaseID        uuid.UUID  `json:"case_id" format:"uuid"`
+	DoorID        uuid.UUID  `json:"door_id" format:"uuid"`
+	SiteID        uuid.UUID  `json:"site_id" format:"uuid"`
+	CustomerID    uuid.UUID  `json:"customer_id" format:"uuid"`
+	FindingID     uuid.UUID  `json:"finding_id" format:"uuid"`
+	What          string     `json:"what" doc:"The unsafe finding in the inspector's words."`
+	State         string     `json:"state" enum:"unsecured,secured,ended" doc:"Unsecured until a person records how the door was secured; ended only by a passed re-inspection."`
+	OpenedAt      time.Time  `json:"opened_at"`
+	SecuredAt     *time.Time `json:"secured_at,omitempty"`
+	SecuredHow    string     `json:"secured_how,omitempty"`
+	EgressKept    *bool      `json:"egress_kept,omitempty"`
+	ToldName      string     `json:"told_name,omitempty"`
+	Refused       bool       `json:"refused" doc:"Who was told last refused."`
+	EndedAt       *time.Time `json:"ended_at,omitempty"`
+	SecuringEntry *uuid.UUID `json:"securing_entry,omitempty" format:"uuid" doc:"The entry that says how it was secured."`
+	EndedByEntry  *uuid.UUID `json:"ended_by_entry,omitempty" format:"uuid" doc:"The conclusion of the re-inspection that it passed."`
+}
+
+func newCaseItem(c fleet.OutOfServiceCase) caseItem {
+	return caseItem{CaseID: c.CaseID, DoorID: c.DoorID, SiteID: c.SiteID, CustomerID: c.CustomerID, FindingID: c.FindingID, What: c.What, State: c.State,
+		OpenedAt: c.OpenedAt, SecuredAt: c.SecuredAt, SecuredHow: c.SecuredHow, EgressKept: c.EgressKept, ToldName: c.ToldName, Refused: c.Refused,
+		EndedAt: c.EndedAt, SecuringEntry: c.SecuringEntry, EndedByEntry: c.EndedByEntry}
+}
+
+type casePath struct {
+	CaseID uuid.UUID `path:"case_id" format:"uuid"`
+}
+
+type caseOut struct {
+	Body caseItem
 }
 
 type caseListIn struct {
-	pageIn
+	PageIn
 	DoorID string `query:"door_id" format:"uuid"`
 	Open   bool   `query:"open" doc:"Only those that are not ended."`
 }
@@ -37,12 +53,21 @@ type caseListIn struct {
 type caseListOut struct {
 	Body struct {
 		Cases []caseItem `json:"cases"`
-		pageOut
+		PageOut
 	}
 }
 
 func (a *API) cases() {
 	add(a, operation("case-list", http.MethodGet, "/v1/out-of-service-cases", identity.ActReadWork, "Out-of-service cases, the oldest first"), a.caseList)
+	add(a, operation("case-get", http.MethodGet, "/v1/out-of-service-cases/{case_id}", identity.ActReadWork, "One out-of-service case"), a.caseGet)
+}
+
+func (a *API) caseGet(ctx context.Context, by identity.Actor, in *casePath) (*caseOut, error) {
+	c, err := a.Fleet.Case(ctx, by, in.CaseID)
+	if err != nil {
+		return nil, err
+	}
+	return &caseOut{Body: newCaseItem(c)}, nil
 }
 
 func (a *API) caseList(ctx context.Context, by identity.Actor, in *caseListIn) (*caseListOut, error) {
@@ -57,8 +82,7 @@ func (a *API) caseList(ctx context.Context, by identity.Actor, in *caseListIn) (
 	out := &caseListOut{}
 	out.Body.Cases = make([]caseItem, len(list))
 	for i, c := range list {
-		out.Body.Cases[i] = caseItem{CaseID: c.CaseID, DoorID: c.DoorID, SiteID: c.SiteID, CustomerID: c.CustomerID, FindingID: c.FindingID, What: c.What, State: c.State,
-			OpenedAt: c.OpenedAt, SecuredAt: c.SecuredAt, SecuredHow: c.SecuredHow, EgressKept: c.EgressKept, ToldName: c.ToldName, Refused: c.Refused, EndedAt: c.EndedAt}
+		out.Body.Cases[i] = newCaseItem(c)
 	}
 	if len(list) == in.Limit {
 		last := list[len(list)-1]

@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"net/http"
+	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 
@@ -13,12 +14,12 @@ import (
 	"lintel.example/lintel/internal/seal"
 )
 
-type photoPath struct {
+type PhotoPath struct {
 	SHA256 string `path:"sha256" pattern:"^[0-9a-f]{64}$" doc:"Of the bytes."`
 }
 
 type photoPutIn struct {
-	photoPath
+	PhotoPath
 	ContentType string `header:"Content-Type"`
 	RawBody     []byte `contentType:"application/octet-stream"`
 }
@@ -34,9 +35,13 @@ type photoItem struct {
 	MediaType string    `json:"media_type"`
 }
 
+// slowestPhoto is how long the bytes of a photo may take: the greatest one over 0.5 Mbit/s.
+const slowestPhoto = 4 * time.Minute
+
 func (a *API) photos() {
 	put := operation("photo-put", http.MethodPut, "/v1/photos/{sha256}", identity.ActLogVisit, "Take the bytes of a photo under their SHA-256")
 	put.MaxBodyBytes = fleet.MostPhotoBytes
+	put.BodyReadTimeout = slowestPhoto
 	bytes := &huma.MediaType{Schema: &huma.Schema{Type: "string", Format: "binary"}}
 	put.RequestBody = &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"image/jpeg": bytes, "image/png": bytes, "image/webp": bytes}}
 	add(a, put, a.photoPut)
@@ -55,7 +60,7 @@ func (a *API) photoPut(ctx context.Context, by identity.Actor, in *photoPutIn) (
 	return &photoOut{Status: created(isNew), Body: photoItem{SHA256: p.SHA256, Size: p.Size, MediaType: p.MediaType}}, nil
 }
 
-func (a *API) photoGet(ctx context.Context, by identity.Actor, in *photoPath) (*bytesOut, error) {
+func (a *API) photoGet(ctx context.Context, by identity.Actor, in *PhotoPath) (*bytesOut, error) {
 	hash, err := in.hash()
 	if err != nil {
 		return nil, err
@@ -72,7 +77,7 @@ func (a *API) photoGet(ctx context.Context, by identity.Actor, in *photoPath) (*
 	return &bytesOut{ContentType: p.MediaType, ContentDisposition: "inline", ETag: `"` + hash.String() + `"`, Body: data}, nil
 }
 
-func (p photoPath) hash() (seal.Hash, error) {
+func (p PhotoPath) hash() (seal.Hash, error) {
 	h, err := seal.ParseHash(p.SHA256)
 	if err != nil {
 		return h, fault.New(fault.Invalid, "hash_unreadable")

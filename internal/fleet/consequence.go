@@ -53,6 +53,9 @@ type consequenceRows interface {
 	// PutVisitFindings writes the findings of a door that come from visits, by their ids.
 	PutVisitFindings(ctx context.Context, doorID uuid.UUID, list []VisitFinding) error
 	PutCases(ctx context.Context, doorID uuid.UUID, list []OutOfServiceCase) error
+	// ComputedFindingExists tells whether computation ever made the finding at the door.
+	ComputedFindingExists(ctx context.Context, doorID, findingID uuid.UUID) (bool, error)
+	CaseByID(ctx context.Context, id uuid.UUID) (OutOfServiceCase, error)
 	CasePage(ctx context.Context, q CaseQuery) ([]OutOfServiceCase, error)
 }
 
@@ -235,9 +238,15 @@ func repairsOf(findings []VisitFinding, entries []Entry, zone *time.Location) []
 	return repairs
 }
 
-// with adds a finding to a repair: it is due with the most pressing one, open while one is open, cancelled when all
-// are withdrawn.
+// with adds a finding to a repair: it is due with the most pressing one that was not withdrawn, open while one is
+// open, cancelled when all are withdrawn.
 func (r Repair) with(f VisitFinding, visitOf map[uuid.UUID]uuid.UUID, zone *time.Location) Repair {
+	switch withdrawnSoFar := r.State == "cancelled"; {
+	case f.State == "withdrawn" && !withdrawnSoFar:
+		return r
+	case f.State != "withdrawn" && withdrawnSoFar:
+		r.DueOn = duedate.Day{}
+	}
 	due := duedate.DayIn(f.OpenedAt, zone)
 	if f.Severity == "deficient" {
 		due = due.AddDays(mendWithin)
@@ -405,6 +414,15 @@ func rulebookFacts(d DoorFacts) rulebook.Facts {
 		facts.Leaves = append(facts.Leaves, rulebook.LeafFacts{WidthM: l.WidthM.Value, HeightM: l.HeightM.Value, MassKg: l.MassKg.Value})
 	}
 	return facts
+}
+
+// Case gives one out-of-service case.
+func (f *Fleet) Case(ctx context.Context, by identity.Actor, id uuid.UUID) (c OutOfServiceCase, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		c, err = tx.CaseByID(ctx, id)
+		return err
+	})
+	return c, err
 }
 
 // Cases lists out-of-service cases, the oldest first.

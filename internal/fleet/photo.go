@@ -51,7 +51,7 @@ func (f *Fleet) PutPhoto(ctx context.Context, by identity.Actor, hash seal.Hash,
 		return Photo{}, false, fault.New(fault.Invalid, "photo_hash_differs")
 	}
 	if found := http.DetectContentType(data); !slices.Contains([]string{"image/jpeg", "image/png", "image/webp"}, mediaType) || found != mediaType {
-		return Photo{}, false, fault.New(fault.Invalid, "photo_of_other_type", "said", mediaType)
+		return Photo{}, false, fault.New(fault.Invalid, "photo_of_other_type")
 	}
 	if err := f.Photos.Keep(ctx, hash, data); err != nil {
 		return Photo{}, false, err

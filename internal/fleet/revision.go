@@ -3,6 +3,7 @@ package fleet
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -121,12 +122,12 @@ func (f *Fleet) insertRevision(ctx context.Context, tx Tx, by identity.Actor, r 
 	if r.EffectiveAt.IsZero() {
 		r.EffectiveAt = r.RecordedAt
 	}
-	if r.Standing != "intended" {
+	if r.Standing != "intended" && r.VisitID == nil { // of a visit's entries the visit has said it
 		if err := checkMoment("/effective_at", r.EffectiveAt, r.RecordedAt, door.KnownSince, site); err != nil {
 			return Revision{}, false, err
 		}
 	}
-	if err := f.checkAntenna(ctx, tx, component, r.Device.AntennaID); err != nil {
+	if err := checkCatalogue(ctx, tx, component, r); err != nil {
 		return Revision{}, false, err
 	}
 	inserted, err := tx.InsertRevision(ctx, r)
@@ -146,29 +147,48 @@ func (f *Fleet) insertRevision(ctx context.Context, tx Tx, by identity.Actor, r 
 	return r, true, f.recompute(ctx, tx, by, r.DoorID)
 }
 
-// checkAntenna holds the antenna against the model of the device that is said to have it.
-func (f *Fleet) checkAntenna(ctx context.Context, tx Tx, c Component, antennaID *uuid.UUID) error {
-	if antennaID == nil {
-		return nil
+// checkCatalogue holds the antenna against the model of the device that is said to have it, and the accessories
+// against the catalogue.
+func checkCatalogue(ctx context.Context, tx Tx, c Component, r Revision) error {
+	var faults fault.List
+	if r.Device.AntennaID != nil {
+		list, err := tx.AntennasByIDs(ctx, []uuid.UUID{*r.Device.AntennaID})
+		switch {
+		case err != nil:
+			return err
+		case len(list) == 0:
+			faults.Add(r.pointer()+"/antenna_id", "antenna_not_found")
+		case c.ModelID == nil || list[0].ModelID != *c.ModelID:
+			faults.Add(r.pointer()+"/antenna_id", "antenna_of_other_model")
+		}
 	}
-	list, err := tx.AntennasByIDs(ctx, []uuid.UUID{*antennaID})
-	if err != nil {
-		return err
+	if len(r.Device.Accessories) > 0 {
+		list, err := tx.AccessoriesByIDs(ctx, r.Device.Accessories)
+		if err != nil {
+			return err
+		}
+		for i, id := range r.Device.Accessories {
+			if !slices.ContainsFunc(list, func(a Accessory) bool { return a.AccessoryID == id }) {
+				faults.Add(fmt.Sprintf("%s/accessories/%d", r.pointer(), i), "accessory_not_found")
+			}
+		}
 	}
-	switch {
-	case len(list) == 0:
-		return fault.At("/antenna_id", "antenna_not_found")
-	case c.ModelID == nil || list[0].ModelID != *c.ModelID:
-		return fault.At("/antenna_id", "antenna_of_other_model")
+	return faults.Err()
+}
+
+// pointer is where the device's facts stand in the body that was sent.
+func (r Revision) pointer() string {
+	if r.VisitID != nil {
+		return "/settings/device"
 	}
-	return nil
+	return "/device"
 }
 
 func checkRevision(r Revision) error {
 	var faults fault.List
 	checkOneOf(&faults, "/standing", r.Standing, "intended", "found", "left")
 	checkText(&faults, "/reason", r.Reason, 1, 500)
-	r.Device.check(&faults, "")
+	r.Device.check(&faults, r.pointer())
 	return faults.Err()
 }
 
@@ -188,11 +208,6 @@ func (d DeviceFacts) check(faults *fault.List, pointer string) {
 	checkOneOf(faults, s+"/output_contact", d.Settings.OutputContact, "normally_open", "normally_closed", "unknown")
 	if len(d.Accessories) > 8 {
 		faults.Add(pointer+"/accessories", "too_many", "most", 8)
-	}
-	for i, a := range d.Accessories {
-		if a == uuid.Nil {
-			faults.Add(fmt.Sprintf("%s/accessories/%d", pointer, i), "accessory_not_found")
-		}
 	}
 }
 

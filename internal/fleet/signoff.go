@@ -3,6 +3,7 @@ package fleet
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -53,10 +54,10 @@ type judgedDoor struct {
 func (f *Fleet) PutSignOff(ctx context.Context, by identity.Actor, visitID uuid.UUID, s SignOff) (saved Visit, created bool, err error) {
 	s.SignedAt, s.LeftAt = s.SignedAt.UTC(), s.LeftAt.UTC()
 	tidy(&s.Statement)
-	slices.SortFunc(s.Entries, func(a, b SignedEntry) int { return strings.Compare(a.EntryID.String(), b.EntryID.String()) })
 	if err := f.checkSignOff(s); err != nil {
 		return Visit{}, false, err
 	}
+	s.Entries = slices.SortedFunc(slices.Values(s.Entries), func(a, b SignedEntry) int { return strings.Compare(a.EntryID.String(), b.EntryID.String()) })
 	canonical, hash, err := sealed(s)
 	if err != nil {
 		return Visit{}, false, err
@@ -67,6 +68,9 @@ func (f *Fleet) PutSignOff(ctx context.Context, by identity.Actor, visitID uuid.
 			return err
 		}
 		v, err := tx.VisitByID(ctx, visitID)
+		if fault.Is(err, "visit_not_found") { // nothing has arrived yet: as good as any part missing
+			return fault.New(fault.Conflict, "attendance_missing").Because(err)
+		}
 		if err != nil {
 			return err
 		}
@@ -94,14 +98,17 @@ func (f *Fleet) PutSignOff(ctx context.Context, by identity.Actor, visitID uuid.
 
 func (f *Fleet) checkSignOff(s SignOff) error {
 	var faults fault.List
-	switch latest := f.Now().Add(farthestClock); {
-	case s.SignedAt.After(latest):
-		faults.Add("/signed_at", "in_the_future")
-	case s.LeftAt.After(latest):
-		faults.Add("/left_at", "in_the_future")
-	}
+	f.checkClock(&faults, "/signed_at", s.SignedAt)
+	f.checkClock(&faults, "/left_at", s.LeftAt)
 	if len(s.Entries) < 1 || len(s.Entries) > 5000 {
 		faults.Add("/entries", "count_out_of_range", "least", 1, "greatest", 5000)
+	}
+	listed := map[uuid.UUID]bool{}
+	for i, e := range s.Entries {
+		if listed[e.EntryID] {
+			faults.Add(fmt.Sprintf("/entries/%d/entry_id", i), "entry_twice")
+		}
+		listed[e.EntryID] = true
 	}
 	checkText(&faults, "/statement", s.Statement, 1, 2000)
 	checkText(&faults, "/signature", s.Signature, 1, 50000)
@@ -179,18 +186,26 @@ func checkList(entries []Entry, listed []SignedEntry) error {
 	}
 	switch {
 	case len(missing) > 0:
-		return fault.New(fault.Conflict, "entries_missing", "hashes", strings.Join(missing, " "))
+		return fault.New(fault.Conflict, "entries_missing", "count", len(missing), "hashes", some(missing))
 	case len(other) > 0:
-		return fault.New(fault.Conflict, "entries_differ", "entries", strings.Join(other, " "))
+		return fault.New(fault.Conflict, "entries_differ", "count", len(other), "entries", some(other))
 	case len(here) > 0:
 		var unlisted []string
 		for id := range here {
 			unlisted = append(unlisted, id.String())
 		}
 		slices.Sort(unlisted)
-		return fault.New(fault.Conflict, "entries_unlisted", "entries", strings.Join(unlisted, " "))
+		return fault.New(fault.Conflict, "entries_unlisted", "count", len(unlisted), "entries", some(unlisted))
 	}
 	return nil
+}
+
+// some names the first of many, enough to begin with.
+func some(names []string) string {
+	if most := 50; len(names) > most {
+		return strings.Join(names[:most], " ") + " …"
+	}
+	return strings.Join(names, " ")
 }
 
 // photosHere refuses to sign for a photo whose bytes have not arrived.
@@ -207,7 +222,7 @@ func photosHere(ctx context.Context, tx Tx, entries []Entry) error {
 	for i, h := range missing {
 		texts[i] = h.String()
 	}
-	return fault.New(fault.Conflict, "photos_missing", "hashes", strings.Join(texts, " "))
+	return fault.New(fault.Conflict, "photos_missing", "count", len(texts), "hashes", some(texts))
 }
 
 func doorsOf(entries []Entry) []uuid.UUID {
@@ -223,13 +238,16 @@ func doorsOf(entries []Entry) []uuid.UUID {
 
 // judgeVisit holds the readings of a visit against the rule basis of each door that was concluded.
 func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, doors []uuid.UUID, entries []Entry) ([]judgedDoor, error) {
-	var judged []judgedDoor
+	judged := []judgedDoor{}
 	for _, id := range doors {
-		conclusion, ok := lastConclusion(id, entries)
+		conclusion, ok, err := conclusionOf(id, entries)
+		if err != nil {
+			return nil, err
+		}
 		if !ok {
 			continue
 		}
-		door, err := tx.DoorByID(ctx, id, AsOf{Effective: conclusion.ObservedAt})
+		door, err := doorThen(ctx, tx, id, conclusion.ObservedAt)
 		if err != nil {
 			return nil, err
 		}
@@ -243,16 +261,35 @@ func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, doors []uuid.UUID, entrie
 	return judged, nil
 }
 
-// lastConclusion gives the conclusion of a door that counts in this visit.
-func lastConclusion(door uuid.UUID, entries []Entry) (Entry, bool) {
-	var last Entry
-	found := false
-	for _, e := range live(entries) {
-		if e.DoorID == door && e.Body.Kind == "conclusion" {
-			last, found = e, true
-		}
+// doorThen gives a door as it was at an instant; before its first recorded facts, as it was first known.
+func doorThen(ctx context.Context, tx Tx, id uuid.UUID, at time.Time) (Door, error) {
+	door, err := tx.DoorByID(ctx, id, AsOf{Effective: at})
+	if !fault.Is(err, "door_not_found") {
+		return door, err
 	}
-	return last, found
+	versions, unread := tx.DoorVersions(ctx, id)
+	if unread != nil {
+		return Door{}, unread
+	}
+	if len(versions) == 0 {
+		return Door{}, err
+	}
+	return tx.DoorByID(ctx, id, AsOf{Effective: versions[len(versions)-1].EffectiveAt})
+}
+
+// conclusionOf gives the conclusion of a door in this visit. There is at most one that counts: each that counts is
+// held against the readings, and what no reading was held against must not end anything.
+func conclusionOf(door uuid.UUID, entries []Entry) (one Entry, found bool, err error) {
+	for _, e := range live(entries) {
+		if e.DoorID != door || e.Body.Conclusion == nil {
+			continue
+		}
+		if found {
+			return Entry{}, false, fault.New(fault.Conflict, "concluded_twice", "one", one.EntryID.String(), "other", e.EntryID.String())
+		}
+		one, found = e, true
+	}
+	return one, found, nil
 }
 
 // readingsOf gives the last reading of each name until the conclusion: what is measured again after an adjustment
@@ -278,7 +315,10 @@ func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) map[string]ru
 // what other visits say may arrive later, and must not decide differently by the order of arrival.
 func checkConclusions(doors []uuid.UUID, entries []Entry, judged []judgedDoor) error {
 	for _, id := range doors {
-		conclusion, ok := lastConclusion(id, entries)
+		conclusion, ok, err := conclusionOf(id, entries)
+		if err != nil {
+			return err
+		}
 		if !ok || conclusion.Body.Conclusion.Result != "passed" {
 			continue
 		}

@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/seal"
@@ -197,6 +198,9 @@ type VisitQuery struct {
 // farthestClock is how far a device's clock may be ahead; it is data, kept beside the time received.
 const farthestClock = 24 * time.Hour
 
+// firstYear is before every automatic door. An instant that is far off would have no recorded form.
+const firstYear = 1900
+
 // sealed gives the canonical form and the hash of what was sent.
 func sealed(v any) (canonical []byte, hash [32]byte, err error) {
 	canonical, h, err := seal.Marshal(v)
@@ -217,9 +221,7 @@ func (f *Fleet) PutVisit(ctx context.Context, by identity.Actor, id uuid.UUID, a
 	if len(a.Doors) < 1 || len(a.Doors) > 200 {
 		faults.Add("/doors", "count_out_of_range", "least", 1, "greatest", 200)
 	}
-	if a.ArrivedAt.After(f.Now().Add(farthestClock)) {
-		faults.Add("/arrived_at", "in_the_future")
-	}
+	f.checkClock(&faults, "/arrived_at", a.ArrivedAt)
 	checkText(&faults, "/note", a.Note, 0, 2000)
 	if err := faults.Err(); err != nil {
 		return Visit{}, false, err
@@ -234,13 +236,10 @@ func (f *Fleet) PutVisit(ctx context.Context, by identity.Actor, id uuid.UUID, a
 		}
 		site, err := tx.SiteByID(ctx, a.SiteID)
 		if err != nil {
-			return fault.At("/site_id", "site_not_found").Because(err)
+			return instead(err, fault.At("/site_id", "site_not_found"))
 		}
-		for i, d := range a.Doors {
-			door, err := tx.DoorByID(ctx, d.DoorID, AsOf{})
-			if err != nil || door.SiteID != a.SiteID {
-				return fault.At(fmt.Sprintf("/doors/%d/door_id", i), "door_of_other_site").Because(err)
-			}
+		if err := checkDoors(ctx, tx, a); err != nil {
+			return err
 		}
 		v := Visit{CustomerID: site.CustomerID, SiteID: a.SiteID, VisitID: id, Attendance: &a, Canonical: canonical, SHA256: hash,
 			ReceivedAt: f.Now(), RecordedBy: by.PersonID}
@@ -272,6 +271,53 @@ func (f *Fleet) PutVisit(ctx context.Context, by identity.Actor, id uuid.UUID, a
 	return saved, created, err
 }
 
+// checkDoors holds the doors of an attendance against its site, and the work orders against their doors.
+func checkDoors(ctx context.Context, tx Tx, a Attendance) error {
+	var faults fault.List
+	for i, d := range a.Doors {
+		at := fmt.Sprintf("/doors/%d", i)
+		door, err := tx.DoorByID(ctx, d.DoorID, AsOf{})
+		if err != nil && !fault.Is(err, "door_not_found") {
+			return err
+		}
+		if err != nil || door.SiteID != a.SiteID {
+			faults.Add(at+"/door_id", "door_of_other_site")
+			continue
+		}
+		for j, id := range d.WorkOrders {
+			order, err := tx.WorkOrderByID(ctx, id)
+			if err != nil && !fault.Is(err, "work_order_not_found") {
+				return err
+			}
+			if err != nil || order.DoorID != d.DoorID {
+				faults.Add(fmt.Sprintf("%s/work_orders/%d", at, j), "work_order_of_other_door")
+			}
+		}
+	}
+	return faults.Err()
+}
+
+// instead answers with a fault of the body where something that the body names is not there. Any other error stays
+// what it is: that the database is away must not look like a fault of what was sent.
+func instead(err error, of *fault.Error) error {
+	for _, f := range fault.Of(err) {
+		if f.Kind == fault.NotFound {
+			return of.Because(err)
+		}
+	}
+	return err
+}
+
+// checkClock holds an instant by a device's clock against what can be.
+func (f *Fleet) checkClock(faults *fault.List, pointer string, at time.Time) {
+	switch {
+	case at.After(f.Now().Add(farthestClock)):
+		faults.Add(pointer, "clock_ahead")
+	case at.Year() < firstYear:
+		faults.Add(pointer, "clock_impossible", "year", firstYear)
+	}
+}
+
 // differs is the conflict of two bodies under one id, with the pointer of the first difference.
 func differs(code string, present, sent []byte) error {
 	pointer, _ := seal.Difference(present, sent)
@@ -281,7 +327,7 @@ func differs(code string, present, sent []byte) error {
 // PutEntry appends a piece to a visit and draws its consequences in the same transaction.
 func (f *Fleet) PutEntry(ctx context.Context, by identity.Actor, visitID, entryID uuid.UUID, body EntryBody) (saved Entry, created bool, err error) {
 	body.tidy()
-	if err := f.checkEntry(body); err != nil {
+	if err := f.checkEntry(entryID, body); err != nil {
 		return Entry{}, false, err
 	}
 	canonical, hash, err := sealed(body)
@@ -295,7 +341,7 @@ func (f *Fleet) PutEntry(ctx context.Context, by identity.Actor, visitID, entryI
 		}
 		door, err := tx.DoorByID(ctx, body.DoorID, AsOf{})
 		if err != nil {
-			return fault.At("/door_id", "door_not_found").Because(err)
+			return instead(err, fault.At("/door_id", "door_not_found"))
 		}
 		if err := tx.LockDoor(ctx, door.DoorID); err != nil {
 			return err
@@ -325,8 +371,8 @@ func (f *Fleet) acceptEntry(ctx context.Context, tx Tx, by identity.Actor, door 
 	if err != nil {
 		return err
 	}
-	if err := checkMoment("/observed_at", e.ObservedAt, f.Now().Add(farthestClock), door.KnownSince, site); err != nil {
-		return err
+	if duedate.DayIn(e.ObservedAt, site.Location()).Before(door.KnownSince) {
+		return fault.At("/observed_at", "before_the_door", "day", door.KnownSince.String())
 	}
 	visit := Visit{CustomerID: door.CustomerID, SiteID: door.SiteID, VisitID: e.VisitID, ReceivedAt: f.Now(), RecordedBy: by.PersonID}
 	isNew, err := tx.InsertVisit(ctx, visit)
@@ -344,32 +390,74 @@ func (f *Fleet) acceptEntry(ctx context.Context, tx Tx, by identity.Actor, door 
 	case visit.SignedAt != nil:
 		return fault.New(fault.Conflict, "visit_signed")
 	}
+	if err := checkNamed(ctx, tx, e); err != nil {
+		return err
+	}
+	inserted, err := tx.InsertEntry(ctx, e)
+	if err != nil {
+		return err
+	}
+	if !inserted { // under another visit, which is not locked here, in this very moment
+		return fault.New(fault.Conflict, "entry_of_other_visit")
+	}
+	if err := f.followSettings(ctx, tx, by, e); err != nil {
+		return err
+	}
+	if !e.Body.decides() {
+		return nil
+	}
+	return f.settleDoor(ctx, tx, by, e.DoorID)
+}
+
+// checkNamed holds what an entry names against the door that it is about. Entries that it names may still be on
+// their way.
+func checkNamed(ctx context.Context, tx Tx, e Entry) error {
 	if c := e.Body.Corrects; c != nil {
-		if corrected, err := tx.EntryByID(ctx, *c); err == nil && corrected.DoorID != e.DoorID {
+		corrected, err := tx.EntryByID(ctx, *c)
+		if err == nil && corrected.DoorID != e.DoorID {
 			return fault.At("/corrects", "entry_of_other_door")
-		} else if err != nil && !fault.Is(err, "entry_not_found") {
+		}
+		if err != nil && !fault.Is(err, "entry_not_found") {
 			return err
 		}
-	}
-	if _, err := tx.InsertEntry(ctx, e); err != nil {
-		return err
 	}
 	if s := e.Body.Settings; s != nil {
 		component, err := tx.ComponentByID(ctx, s.ComponentID, AsOf{})
-		if err != nil || component.DoorID != e.DoorID {
-			return fault.At("/settings/component_id", "component_of_other_door").Because(err)
+		if err != nil {
+			return instead(err, fault.At("/settings/component_id", "component_not_on_door"))
 		}
-		_, _, err = f.insertRevision(ctx, tx, by, Revision{ComponentID: s.ComponentID, RevisionID: e.EntryID, Standing: s.Standing,
-			EffectiveAt: e.ObservedAt, Reason: "visit", VisitID: &e.VisitID, SHA256: e.SHA256, Device: s.Device})
+		if component.DoorID != e.DoorID {
+			return fault.At("/settings/component_id", "component_not_on_door")
+		}
+	}
+	if said := e.Body.Finding; said != nil && said.Confirms != nil {
+		is, err := tx.ComputedFindingExists(ctx, e.DoorID, *said.Confirms)
 		if err != nil {
 			return err
 		}
-	} else if e.Body.Corrects != nil { // what it corrects may have been settings
-		if err := f.recompute(ctx, tx, by, e.DoorID); err != nil {
-			return err
+		if !is {
+			return fault.At("/finding/confirms", "finding_not_computed")
 		}
 	}
-	return f.settleDoor(ctx, tx, by, e.DoorID)
+	return nil
+}
+
+// followSettings writes the revision that settings are, and recomputes where settings may have been corrected.
+func (f *Fleet) followSettings(ctx context.Context, tx Tx, by identity.Actor, e Entry) error {
+	if s := e.Body.Settings; s != nil {
+		_, _, err := f.insertRevision(ctx, tx, by, Revision{ComponentID: s.ComponentID, RevisionID: e.EntryID, Standing: s.Standing,
+			EffectiveAt: e.ObservedAt, Reason: "visit", VisitID: &e.VisitID, SHA256: e.SHA256, Device: s.Device})
+		return err
+	}
+	if e.Body.Corrects != nil {
+		return f.recompute(ctx, tx, by, e.DoorID)
+	}
+	return nil
+}
+
+// decides tells whether findings, cases, work orders or due dates may follow from the entry.
+func (b EntryBody) decides() bool {
+	return b.Corrects != nil || b.Finding != nil || b.Securing != nil || b.Mending != nil || b.Conclusion != nil
 }
 
 func (b *EntryBody) tidy() {
@@ -393,8 +481,12 @@ func (b *EntryBody) tidy() {
 	}
 }
 
-func (f *Fleet) checkEntry(b EntryBody) error {
+func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 	var faults fault.List
+	f.checkClock(&faults, "/observed_at", b.ObservedAt)
+	if b.Corrects != nil && *b.Corrects == id {
+		faults.Add("/corrects", "corrects_itself")
+	}
 	said := map[string]bool{"reading": b.Reading != nil, "photo": b.Photo != nil, "settings": b.Settings != nil, "finding": b.Finding != nil,
 		"securing": b.Securing != nil, "mending": b.Mending != nil, "conclusion": b.Conclusion != nil, "note": b.Note != nil}
 	known := false

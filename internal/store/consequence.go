@@ -66,6 +66,27 @@ type caseRow struct {
 
 func (r caseRow) outOfService() fleet.OutOfServiceCase { return fleet.OutOfServiceCase(r) }
 
+const sqlComputedFindingExists = `-- computed_finding_exists
+select exists (select from finding where finding_id = @finding_id and door_id = @door_id and origin = 'computed') as there`
+
+// ComputedFindingExists tells whether computation ever made the finding at the door.
+func (t *Tx) ComputedFindingExists(ctx context.Context, doorID, findingID uuid.UUID) (bool, error) {
+	r, err := queryOne[struct{ There bool }](ctx, t, "computed_finding_exists", sqlComputedFindingExists,
+		pgx.StrictNamedArgs{"door_id": doorID, "finding_id": findingID}, "finding_not_found")
+	return r.There, err
+}
+
+const sqlCaseByID = `-- case_by_id
+select c.customer_id, c.site_id, c.door_id, c.case_id, c.finding_id, c.state, c.opened_at, c.secured_at, c.secured_how, c.egress_kept, c.told_name, c.refused,
+  c.securing_entry, c.ended_at, c.ended_by_entry, c.recorded_at, f.what
+from out_of_service_case c join finding f on f.finding_id = c.finding_id where c.case_id = @case_id`
+
+// CaseByID gives one out-of-service case.
+func (t *Tx) CaseByID(ctx context.Context, id uuid.UUID) (fleet.OutOfServiceCase, error) {
+	r, err := queryOne[caseRow](ctx, t, "case_by_id", sqlCaseByID, pgx.StrictNamedArgs{"case_id": id}, "case_not_found")
+	return r.outOfService(), err
+}
+
 const sqlCasePage = `-- case_page
 select c.customer_id, c.site_id, c.door_id, c.case_id, c.finding_id, c.state, c.opened_at, c.secured_at, c.secured_how, c.egress_kept, c.told_name, c.refused,
   c.securing_entry, c.ended_at, c.ended_by_entry, c.recorded_at, f.what

@@ -35,7 +35,7 @@ func (t *Tx) PhotoByHash(ctx context.Context, hash seal.Hash) (fleet.Photo, erro
 }
 
 const sqlPhotosMissing = `-- photos_missing
-select h.sha256 from unnest(@hashes::bytea[]) as h (sha256) where not exists (select from photo p where p.sha256 = h.sha256)`
+select distinct h.sha256 from unnest(@hashes::bytea[]) as h (sha256) where not exists (select from photo p where p.sha256 = h.sha256) order by h.sha256`
 
 // PhotosMissing gives those of the hashes whose bytes have not arrived.
 func (t *Tx) PhotosMissing(ctx context.Context, hashes []seal.Hash) ([]seal.Hash, error) {

@@ -7,7 +7,10 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"strings"
+	"sync/atomic"
+	"syscall"
 
 	"lintel.example/lintel/internal/seal"
 )
@@ -16,9 +19,11 @@ import (
 // share it: a file is complete from the moment that it has its name.
 type PhotoDir struct {
 	root *os.Root
+	last atomic.Int64 // number of the last passing name
 }
 
-// unfinished begins the names of files that are being written; what a crash leaves of them is swept at the next start.
+// unfinished begins the names of files that are being written. Whoever writes one holds a lock on it, so what a
+// crash leaves is known by being free, and swept at the next start.
 const unfinished = "unfinished-"
 
 // OpenPhotoDir opens the folder, which it makes when it is not there, and sweeps what a crash left unfinished.
@@ -41,13 +46,28 @@ func (d *PhotoDir) sweep() error {
 	}
 	for _, n := range names {
 		if strings.HasPrefix(n.Name(), unfinished) {
-			if err := d.root.Remove(n.Name()); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			if err := d.sweepOne(n.Name()); err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return fmt.Errorf("photo folder: %w", err)
 			}
 		}
 	}
 	return nil
 }
+
+func (d *PhotoDir) sweepOne(name string) error {
+	f, err := d.root.Open(name)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	if lock(f) != nil {
+		return nil // another server is writing it
+	}
+	return d.root.Remove(name)
+}
+
+// lock takes the file for this process, or fails at once. The kernel gives it free when the file is closed or the process ends.
+func lock(f *os.File) error { return syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB) }
 
 // Close lets go of the folder.
 func (d *PhotoDir) Close() error { return d.root.Close() }
@@ -58,32 +78,57 @@ func place(hash seal.Hash) (folder, file string) {
 }
 
 // Keep writes the bytes under a passing name, flushes them, gives them their name and flushes the folders: what it
-// has acknowledged is there after a crash.
+// has acknowledged is there after a crash. The folders are flushed for what is there already, too: whoever gave it
+// its name may not have come so far.
 func (d *PhotoDir) Keep(_ context.Context, hash seal.Hash, data []byte) error {
 	folder, file := place(hash)
-	if _, err := d.root.Stat(file); err == nil {
-		return nil
-	}
-	if err := d.root.Mkdir(folder, 0o750); err != nil && !errors.Is(err, fs.ErrExist) {
-		return fmt.Errorf("keep photo: %w", err)
-	}
-	passing := unfinished + hash.String() + fmt.Sprintf("-%d", os.Getpid())
-	if err := d.write(passing, data); err != nil {
-		return fmt.Errorf("keep photo: %w", errors.Join(err, d.root.Remove(passing)))
-	}
-	if err := d.root.Rename(passing, file); err != nil {
+	if _, err := d.root.Stat(file); errors.Is(err, fs.ErrNotExist) {
+		if err := d.write(folder, file, data); err != nil {
+			return fmt.Errorf("keep photo: %w", err)
+		}
+	} else if err != nil {
 		return fmt.Errorf("keep photo: %w", err)
 	}
 	return errors.Join(d.flush(folder), d.flush("."))
 }
 
-func (d *PhotoDir) write(name string, data []byte) error {
-	f, err := d.root.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o640)
+func (d *PhotoDir) write(folder, file string, data []byte) error {
+	if err := d.root.Mkdir(folder, 0o750); err != nil && !errors.Is(err, fs.ErrExist) {
+		return err
+	}
+	f, err := d.create()
 	if err != nil {
 		return err
 	}
-	_, err = f.Write(data)
-	return errors.Join(err, f.Sync(), f.Close())
+	defer f.Close() // and with it the lock
+	if _, err = f.Write(data); err == nil {
+		err = f.Sync()
+	}
+	if err == nil {
+		err = d.root.Rename(filepath.Base(f.Name()), file)
+	}
+	if err != nil {
+		return errors.Join(err, d.root.Remove(filepath.Base(f.Name())))
+	}
+	return nil
+}
+
+// create opens a new file under a passing name that nobody else has.
+func (d *PhotoDir) create() (*os.File, error) {
+	for {
+		name := fmt.Sprintf("%s%d-%d", unfinished, os.Getpid(), d.last.Add(1))
+		f, err := d.root.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o640)
+		if errors.Is(err, fs.ErrExist) { // of another machine that shares the folder
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		if err := lock(f); err != nil {
+			return nil, errors.Join(err, f.Close(), d.root.Remove(name))
+		}
+		return f, nil
+	}
 }
 
 func (d *PhotoDir) flush(folder string) error {

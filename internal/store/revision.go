@@ -81,13 +81,14 @@ select r.customer_id, r.site_id, r.door_id, r.component_id, r.revision_id, r.sta
 from component c cross join lateral (
   select w.* from revision w
   where w.component_id = c.component_id and w.standing <> 'intended' and w.effective_at <= @effective and w.recorded_at <= @recorded
-    and not exists (select from visit_entry e where e.corrects = w.revision_id and e.received_at <= @recorded)
-  order by w.effective_at desc, w.recorded_at desc, w.revision_id desc limit 1) r
+    and not exists (select from visit_entry e where e.corrects = w.revision_id and e.door_id = w.door_id and e.received_at <= @recorded)
+  order by w.effective_at desc, w.revision_id desc limit 1) r
 where c.door_id = @door_id
 order by r.component_id`
 
 // PresentRevisions gives the recorded revision of each device of a door as of both times; what an entry has
-// corrected no longer counts.
+// corrected no longer counts. Of two at one instant the one with the greater id holds, not the one that arrived
+// last: ids are made in the order of time where the settings are seen, and the order of arrival must not matter.
 func (t *Tx) PresentRevisions(ctx context.Context, doorID uuid.UUID, asOf fleet.AsOf) ([]fleet.Revision, error) {
 	rows, err := query[revisionRow](ctx, t, "present_revisions", sqlPresentRevisions,
 		pgx.StrictNamedArgs{"door_id": doorID, "effective": bound(asOf.Effective), "recorded": bound(asOf.Recorded)})
