@@ -115,6 +115,9 @@ var adaptHuma = func() func(*words.Catalogue) {
 		once.Do(func() {
 			huma.DefaultArrayNullable = false
 			huma.ValidateStrictCasing = true
+			huma.NewError = func(status int, message string, _ ...error) huma.StatusError { // also the schema of every error
+				return &Problem{Title: http.StatusText(status), Status: status, Detail: message}
+			}
 			huma.NewErrorWithContext = func(ctx huma.Context, status int, message string, errs ...error) huma.StatusError {
 				return bodyProblem(ctx.Context(), catalogue, status, message, errs)
 			}
@@ -141,7 +144,8 @@ func operation(id, method, path string, action identity.Action, summary string) 
 // actPublic marks the few operations that need nobody: sign-in and health.
 const actPublic identity.Action = "public"
 
-// add registers an operation: who is asking and may they, then the handler's steps, then one border for errors.
+// add registers an operation. Types that are embedded in its input must be exported: huma passes over others in
+// silence. In this order: who is asking and may they, then the handler's steps, then one border for errors.
 func add[I, O any](a *API, op huma.Operation, handle func(context.Context, identity.Actor, *I) (*O, error)) {
 	action := op.Metadata["action"].(identity.Action)
 	huma.Register(a.huma, op, func(ctx context.Context, in *I) (*O, error) {

@@ -11,16 +11,16 @@ import (
 	"lintel.example/lintel/internal/identity"
 )
 
-type modelPath struct {
+type ModelPath struct {
 	ModelID uuid.UUID `path:"model_id" format:"uuid"`
 }
 
-type accessoryPath struct {
+type AccessoryPath struct {
 	AccessoryID uuid.UUID `path:"accessory_id" format:"uuid"`
 }
 
-// modelBody is what a client says of a device model.
-type modelBody struct {
+// ModelBody is what a client says of a device model.
+type ModelBody struct {
 	Maker         string        `json:"maker" minLength:"1" maxLength:"100"`
 	Name          string        `json:"name" minLength:"1" maxLength:"100"`
 	Kind          string        `json:"kind" enum:"operator,control,power_supply,battery,mode_selector,lock,sensor,activation,safety_device,leaf_hardware"`
@@ -43,12 +43,12 @@ type antennaBody struct {
 
 type modelItem struct {
 	ModelID uuid.UUID `json:"model_id" format:"uuid"`
-	modelBody
+	ModelBody
 	CreatedAt time.Time `json:"created_at"`
 }
 
 func newModelItem(m fleet.Model) modelItem {
-	item := modelItem{ModelID: m.ModelID, CreatedAt: m.CreatedAt, modelBody: modelBody{Maker: m.Maker, Name: m.Name, Kind: m.Kind, Sensing: m.Sensing,
+	item := modelItem{ModelID: m.ModelID, CreatedAt: m.CreatedAt, ModelBody: ModelBody{Maker: m.Maker, Name: m.Name, Kind: m.Kind, Sensing: m.Sensing,
 		FrequencyHz: m.FrequencyHz, LeastSpeedMPS: m.LeastSpeedMPS, Note: m.Note, Antennas: make([]antennaBody, len(m.Antennas))}}
 	for i, an := range m.Antennas {
 		item.Antennas[i] = antennaBody{AntennaID: an.AntennaID, Name: an.Name, AzimuthBeamwidthDeg: an.AzimuthBeamwidthDeg,
@@ -58,8 +58,8 @@ func newModelItem(m fleet.Model) modelItem {
 }
 
 type modelPutIn struct {
-	modelPath
-	Body modelBody
+	ModelPath
+	Body ModelBody
 }
 
 type modelOut struct {
@@ -68,7 +68,7 @@ type modelOut struct {
 }
 
 type modelListIn struct {
-	pageIn
+	PageIn
 	Search string `query:"search" maxLength:"100" doc:"Part of maker or name."`
 	Kind   string `query:"kind" enum:"operator,control,power_supply,battery,mode_selector,lock,sensor,activation,safety_device,leaf_hardware"`
 }
@@ -76,7 +76,7 @@ type modelListIn struct {
 type modelListOut struct {
 	Body struct {
 		Models []modelItem `json:"models"`
-		pageOut
+		PageOut
 	}
 }
 
@@ -86,8 +86,8 @@ type modelKey struct {
 	Name  string `json:"n"`
 }
 
-// accessoryBody is what a client says of an accessory.
-type accessoryBody struct {
+// AccessoryBody is what a client says of an accessory.
+type AccessoryBody struct {
 	Kind   string          `json:"kind" enum:"spacer,rain_hood,weather_cover,ceiling_recess,extension_arm"`
 	Name   string          `json:"name" minLength:"1" maxLength:"100"`
 	Effect accessoryEffect `json:"effect" doc:"What it does physically, by kind: spacer and extension_arm have out_m; ceiling_recess edge_angle_deg; rain_hood cut_off_deg and perhaps loss_db; weather_cover loss_db and perhaps cut_off_deg."`
@@ -102,18 +102,18 @@ type accessoryEffect struct {
 
 type accessoryItem struct {
 	AccessoryID uuid.UUID `json:"accessory_id" format:"uuid"`
-	accessoryBody
+	AccessoryBody
 	CreatedAt time.Time `json:"created_at"`
 }
 
 func newAccessoryItem(x fleet.Accessory) accessoryItem {
 	return accessoryItem{AccessoryID: x.AccessoryID, CreatedAt: x.CreatedAt,
-		accessoryBody: accessoryBody{Kind: x.Kind, Name: x.Name, Effect: accessoryEffect(x.Effect)}}
+		AccessoryBody: AccessoryBody{Kind: x.Kind, Name: x.Name, Effect: accessoryEffect(x.Effect)}}
 }
 
 type accessoryPutIn struct {
-	accessoryPath
-	Body accessoryBody
+	AccessoryPath
+	Body AccessoryBody
 }
 
 type accessoryOut struct {
@@ -122,7 +122,7 @@ type accessoryOut struct {
 }
 
 type accessoryListIn struct {
-	pageIn
+	PageIn
 	Search string `query:"search" maxLength:"100" doc:"Part of the name."`
 	Kind   string `query:"kind" enum:"spacer,rain_hood,weather_cover,ceiling_recess,extension_arm"`
 }
@@ -130,7 +130,7 @@ type accessoryListIn struct {
 type accessoryListOut struct {
 	Body struct {
 		Accessories []accessoryItem `json:"accessories"`
-		pageOut
+		PageOut
 	}
 }
 
@@ -164,7 +164,7 @@ func (a *API) modelList(ctx context.Context, by identity.Actor, in *modelListIn)
 	return out, nil
 }
 
-func (a *API) modelGet(ctx context.Context, by identity.Actor, in *modelPath) (*modelOut, error) {
+func (a *API) modelGet(ctx context.Context, by identity.Actor, in *ModelPath) (*modelOut, error) {
 	m, err := a.Fleet.Model(ctx, by, in.ModelID)
 	if err != nil {
 		return nil, err
@@ -212,7 +212,7 @@ func (a *API) accessoryList(ctx context.Context, by identity.Actor, in *accessor
 	return out, nil
 }
 
-func (a *API) accessoryGet(ctx context.Context, by identity.Actor, in *accessoryPath) (*accessoryOut, error) {
+func (a *API) accessoryGet(ctx context.Context, by identity.Actor, in *AccessoryPath) (*accessoryOut, error) {
 	x, err := a.Fleet.Accessory(ctx, by, in.AccessoryID)
 	if err != nil {
 		return nil, err

@@ -17,29 +17,29 @@ type codeBody struct {
 }
 
 type keySafeCodePutIn struct {
-	sitePath
+	SitePath
 	Body codeBody
 }
 
 type lockCodePutIn struct {
-	componentPath
+	ComponentPath
 	Body codeBody
 }
 
-// codeSet is who set a code and when.
-type codeSet struct {
+// CodeSet is who set a code and when.
+type CodeSet struct {
 	SetAt time.Time `json:"set_at"`
 	SetBy uuid.UUID `json:"set_by" format:"uuid"`
 }
 
 type codeSetOut struct {
-	Body codeSet
+	Body CodeSet
 }
 
 type codeRevealOut struct {
 	Body struct {
 		Code string `json:"code" doc:"In clear. That it was asked for is on record."`
-		codeSet
+		CodeSet
 	}
 }
 
@@ -63,14 +63,14 @@ func (a *API) codeSet(ctx context.Context, by identity.Actor, subject fleet.Code
 	if err != nil {
 		return nil, err
 	}
-	return &codeSetOut{Body: codeSet{set.SetAt, set.SetBy}}, nil
+	return &codeSetOut{Body: CodeSet{set.SetAt, set.SetBy}}, nil
 }
 
-func (a *API) keySafeCodeReveal(ctx context.Context, by identity.Actor, in *sitePath) (*codeRevealOut, error) {
+func (a *API) keySafeCodeReveal(ctx context.Context, by identity.Actor, in *SitePath) (*codeRevealOut, error) {
 	return a.codeReveal(ctx, by, fleet.KeySafeOf(in.SiteID))
 }
 
-func (a *API) lockCodeReveal(ctx context.Context, by identity.Actor, in *componentPath) (*codeRevealOut, error) {
+func (a *API) lockCodeReveal(ctx context.Context, by identity.Actor, in *ComponentPath) (*codeRevealOut, error) {
 	return a.codeReveal(ctx, by, fleet.LockOf(in.ComponentID))
 }
 
@@ -80,6 +80,6 @@ func (a *API) codeReveal(ctx context.Context, by identity.Actor, subject fleet.C
 		return nil, err
 	}
 	out := &codeRevealOut{}
-	out.Body.Code, out.Body.codeSet = code.Reveal(), codeSet{set.SetAt, set.SetBy}
+	out.Body.Code, out.Body.CodeSet = code.Reveal(), CodeSet{set.SetAt, set.SetBy}
 	return out, nil
 }

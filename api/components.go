@@ -11,7 +11,7 @@ import (
 	"lintel.example/lintel/internal/identity"
 )
 
-type componentPath struct {
+type ComponentPath struct {
 	ComponentID uuid.UUID `path:"component_id" format:"uuid"`
 }
 
@@ -63,19 +63,19 @@ func newComponentItem(c fleet.Component) componentItem {
 }
 
 type componentPutIn struct {
-	componentPath
-	ifMatchID
+	ComponentPath
+	IfMatchID
 	Body componentBody
 }
 
 type componentGetIn struct {
-	componentPath
-	asOfIn
+	ComponentPath
+	AsOfIn
 }
 
 type componentListIn struct {
-	doorPath
-	asOfIn
+	DoorPath
+	AsOfIn
 }
 
 type componentOut struct {
@@ -108,7 +108,7 @@ func (a *API) components() {
 }
 
 func (a *API) componentList(ctx context.Context, by identity.Actor, in *componentListIn) (*componentListOut, error) {
-	list, err := a.Fleet.Components(ctx, by, in.DoorID, in.asOfIn.fleet())
+	list, err := a.Fleet.Components(ctx, by, in.DoorID, in.AsOfIn.fleet())
 	if err != nil {
 		return nil, err
 	}
@@ -121,7 +121,7 @@ func (a *API) componentList(ctx context.Context, by identity.Actor, in *componen
 }
 
 func (a *API) componentGet(ctx context.Context, by identity.Actor, in *componentGetIn) (*componentOut, error) {
-	c, err := a.Fleet.Component(ctx, by, in.ComponentID, in.asOfIn.fleet())
+	c, err := a.Fleet.Component(ctx, by, in.ComponentID, in.AsOfIn.fleet())
 	if err != nil {
 		return nil, err
 	}
@@ -156,7 +156,7 @@ func (in *componentPutIn) fleet() (fleet.ComponentPut, error) {
 	return p, read.faults.Err()
 }
 
-func (a *API) componentVersions(ctx context.Context, by identity.Actor, in *componentPath) (*componentVersionsOut, error) {
+func (a *API) componentVersions(ctx context.Context, by identity.Actor, in *ComponentPath) (*componentVersionsOut, error) {
 	list, err := a.Fleet.ComponentHistory(ctx, by, in.ComponentID)
 	if err != nil {
 		return nil, err

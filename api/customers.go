@@ -10,8 +10,8 @@ import (
 	"lintel.example/lintel/internal/identity"
 )
 
-// customerBody is what a client says of a customer.
-type customerBody struct {
+// CustomerBody is what a client says of a customer.
+type CustomerBody struct {
 	Name    string `json:"name" minLength:"1" maxLength:"200"`
 	Account string `json:"account,omitempty" maxLength:"60" doc:"The company's own number for the customer."`
 	Note    string `json:"note,omitempty" maxLength:"2000"`
@@ -19,22 +19,22 @@ type customerBody struct {
 
 type customerItem struct {
 	CustomerID uuid.UUID `json:"customer_id" format:"uuid"`
-	customerBody
+	CustomerBody
 	Version int `json:"version"`
 }
 
 func newCustomerItem(c fleet.Customer) customerItem {
-	return customerItem{CustomerID: c.CustomerID, customerBody: customerBody{Name: c.Name, Account: c.Account, Note: c.Note}, Version: c.Version}
+	return customerItem{CustomerID: c.CustomerID, CustomerBody: CustomerBody{Name: c.Name, Account: c.Account, Note: c.Note}, Version: c.Version}
 }
 
-type customerPath struct {
+type CustomerPath struct {
 	CustomerID uuid.UUID `path:"customer_id" format:"uuid"`
 }
 
 type customerPutIn struct {
-	customerPath
-	ifMatch
-	Body customerBody
+	CustomerPath
+	IfMatch
+	Body CustomerBody
 }
 
 type customerOut struct {
@@ -44,14 +44,14 @@ type customerOut struct {
 }
 
 type customerListIn struct {
-	pageIn
+	PageIn
 	Search string `query:"search" maxLength:"100" doc:"Part of the name or account."`
 }
 
 type customerListOut struct {
 	Body struct {
 		Customers []customerItem `json:"customers"`
-		pageOut
+		PageOut
 	}
 }
 
@@ -82,7 +82,7 @@ func (a *API) customerList(ctx context.Context, by identity.Actor, in *customerL
 	return out, nil
 }
 
-func (a *API) customerGet(ctx context.Context, by identity.Actor, in *customerPath) (*customerOut, error) {
+func (a *API) customerGet(ctx context.Context, by identity.Actor, in *CustomerPath) (*customerOut, error) {
 	c, err := a.Fleet.Customer(ctx, by, in.CustomerID)
 	if err != nil {
 		return nil, err

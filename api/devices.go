@@ -14,7 +14,7 @@ import (
 	"lintel.example/lintel/internal/report"
 )
 
-type devicePath struct {
+type DevicePath struct {
 	ComponentID uuid.UUID `path:"component_id" format:"uuid"`
 }
 
@@ -86,14 +86,14 @@ type revisionOut struct {
 }
 
 type revisionListIn struct {
-	devicePath
-	pageIn
+	DevicePath
+	PageIn
 }
 
 type revisionListOut struct {
 	Body struct {
 		Revisions []revisionItem `json:"revisions"`
-		pageOut
+		PageOut
 	}
 }
 
@@ -131,7 +131,7 @@ type coverageOut struct {
 }
 
 type drawingIn struct {
-	doorPath
+	DoorPath
 	Side string `path:"side" enum:"a,b"`
 }
 
@@ -192,7 +192,7 @@ func (a *API) revisionPut(ctx context.Context, by identity.Actor, in *revisionPu
 	return &revisionOut{Status: created(isNew), Body: newRevisionItem(by, saved)}, nil
 }
 
-func (a *API) fieldGet(ctx context.Context, by identity.Actor, in *devicePath) (*fieldOut, error) {
+func (a *API) fieldGet(ctx context.Context, by identity.Actor, in *DevicePath) (*fieldOut, error) {
 	w, err := a.Fleet.Watched(ctx, by, in.ComponentID)
 	if err != nil {
 		return nil, err
@@ -201,7 +201,7 @@ func (a *API) fieldGet(ctx context.Context, by identity.Actor, in *devicePath) (
 		Polygons: w.Polygons, OwnLeaf: w.OwnLeaf}}, nil
 }
 
-func (a *API) coverageGet(ctx context.Context, by identity.Actor, in *doorPath) (*coverageOut, error) {
+func (a *API) coverageGet(ctx context.Context, by identity.Actor, in *DoorPath) (*coverageOut, error) {
 	list, err := a.Fleet.Coverages(ctx, by, in.DoorID)
 	if err != nil {
 		return nil, err

@@ -13,7 +13,7 @@ import (
 	"lintel.example/lintel/internal/identity"
 )
 
-type doorPath struct {
+type DoorPath struct {
 	DoorID uuid.UUID `path:"door_id" format:"uuid"`
 }
 
@@ -97,14 +97,14 @@ type doorOut struct {
 }
 
 type doorPutIn struct {
-	doorPath
-	ifMatchID
+	DoorPath
+	IfMatchID
 	Body doorBody
 }
 
 type doorGetIn struct {
-	doorPath
-	asOfIn
+	DoorPath
+	AsOfIn
 }
 
 type doorByTagIn struct {
@@ -112,7 +112,7 @@ type doorByTagIn struct {
 }
 
 type doorListIn struct {
-	pageIn
+	PageIn
 	Search     string `query:"search" maxLength:"100" doc:"Part of the name, or the beginning of the tag."`
 	CustomerID string `query:"customer_id" format:"uuid"`
 	SiteID     string `query:"site_id" format:"uuid"`
@@ -134,7 +134,7 @@ type doorLine struct {
 type doorListOut struct {
 	Body struct {
 		Doors []doorLine `json:"doors"`
-		pageOut
+		PageOut
 	}
 }
 
@@ -174,7 +174,7 @@ func (a *API) doorList(ctx context.Context, by identity.Actor, in *doorListIn) (
 }
 
 func (a *API) doorGet(ctx context.Context, by identity.Actor, in *doorGetIn) (*doorOut, error) {
-	d, err := a.Fleet.Door(ctx, by, in.DoorID, in.asOfIn.fleet())
+	d, err := a.Fleet.Door(ctx, by, in.DoorID, in.AsOfIn.fleet())
 	if err != nil {
 		return nil, err
 	}
@@ -205,7 +205,7 @@ func (a *API) doorPut(ctx context.Context, by identity.Actor, in *doorPutIn) (*d
 	return newDoorOut(by, d, isNew), nil
 }
 
-func (a *API) doorVersions(ctx context.Context, by identity.Actor, in *doorPath) (*doorVersionsOut, error) {
+func (a *API) doorVersions(ctx context.Context, by identity.Actor, in *DoorPath) (*doorVersionsOut, error) {
 	list, err := a.Fleet.DoorHistory(ctx, by, in.DoorID)
 	if err != nil {
 		return nil, err

@@ -28,7 +28,7 @@ type findingItem struct {
 }
 
 type findingListIn struct {
-	pageIn
+	PageIn
 	DoorID   string `query:"door_id" format:"uuid"`
 	State    string `query:"state" enum:"open,mended,cleared,withdrawn"`
 	Severity string `query:"severity" enum:"unsafe,deficient,advisory"`
@@ -38,7 +38,7 @@ type findingListIn struct {
 type findingListOut struct {
 	Body struct {
 		Findings []findingItem `json:"findings"`
-		pageOut
+		PageOut
 	}
 }
 

@@ -20,14 +20,14 @@ type jobRunItem struct {
 }
 
 type jobRunListIn struct {
-	pageIn
+	PageIn
 	Job string `query:"job" maxLength:"60"`
 }
 
 type jobRunListOut struct {
 	Body struct {
 		JobRuns []jobRunItem `json:"job_runs"`
-		pageOut
+		PageOut
 	}
 }
 

@@ -30,7 +30,7 @@ type noticeItem struct {
 }
 
 type noticeListIn struct {
-	pageIn
+	PageIn
 	State  string `query:"state" enum:"queued,sending,sent,failed,superseded"`
 	SiteID string `query:"site_id" format:"uuid"`
 }
@@ -38,7 +38,7 @@ type noticeListIn struct {
 type noticeListOut struct {
 	Body struct {
 		Notices []noticeItem `json:"notices"`
-		pageOut
+		PageOut
 	}
 }
 

@@ -6,7 +6,12 @@ import (
 	"log/slog"
 	"net/http"
 	"os"
+	"regexp"
+	"slices"
+	"strings"
 	"testing"
+
+	"github.com/danielgtaylor/huma/v2"
 
 	"lintel.example/lintel/api"
 	"lintel.example/lintel/internal/fleet"
@@ -41,5 +46,23 @@ func TestTheCommittedContractIsTheOneThatIsServed(t *testing.T) {
 	}
 	if !bytes.Equal(got, want) {
 		t.Error("openapi.yaml is not what is served: run `go test ./api -update` and review the difference")
+	}
+}
+
+func TestEveryPlaceInAPathIsAParameter(t *testing.T) {
+	for path, item := range contract(t).OpenAPI().Paths {
+		for method, op := range map[string]*huma.Operation{"GET": item.Get, "PUT": item.Put, "POST": item.Post, "DELETE": item.Delete} {
+			if op == nil {
+				continue
+			}
+			for _, place := range regexp.MustCompile(`\{(\w+)\}`).FindAllStringSubmatch(path, -1) {
+				if !slices.ContainsFunc(op.Parameters, func(p *huma.Param) bool { return p.In == "path" && p.Name == place[1] }) {
+					t.Errorf("%s %s does not read %s: is its type embedded unexported?", method, path, place[1])
+				}
+			}
+			if method == "GET" && strings.HasSuffix(op.OperationID, "-list") && op.OperationID != "session-list" && op.OperationID != "rule-pack-list" && op.OperationID != "plan-list" && op.OperationID != "component-list" && !slices.ContainsFunc(op.Parameters, func(p *huma.Param) bool { return p.Name == "limit" }) {
+				t.Errorf("%s lists without a limit", op.OperationID)
+			}
+		}
 	}
 }

@@ -11,12 +11,12 @@ import (
 	"lintel.example/lintel/internal/identity"
 )
 
-type partyPath struct {
+type PartyPath struct {
 	PartyID uuid.UUID `path:"party_id" format:"uuid"`
 }
 
-// partyBody is what a client says of a party.
-type partyBody struct {
+// PartyBody is what a client says of a party.
+type PartyBody struct {
 	Name      string `json:"name" minLength:"1" maxLength:"200"`
 	Email     string `json:"email,omitempty" maxLength:"254"`
 	Telephone string `json:"telephone,omitempty" maxLength:"60"`
@@ -25,18 +25,18 @@ type partyBody struct {
 
 type partyItem struct {
 	PartyID uuid.UUID `json:"party_id" format:"uuid"`
-	partyBody
+	PartyBody
 	Version int `json:"version"`
 }
 
 func newPartyItem(p fleet.Party) partyItem {
-	return partyItem{PartyID: p.PartyID, partyBody: partyBody{Name: p.Name, Email: p.Email, Telephone: p.Telephone, Note: p.Note}, Version: p.Version}
+	return partyItem{PartyID: p.PartyID, PartyBody: PartyBody{Name: p.Name, Email: p.Email, Telephone: p.Telephone, Note: p.Note}, Version: p.Version}
 }
 
 type partyPutIn struct {
-	partyPath
-	ifMatch
-	Body partyBody
+	PartyPath
+	IfMatch
+	Body PartyBody
 }
 
 type partyOut struct {
@@ -46,19 +46,19 @@ type partyOut struct {
 }
 
 type partyListIn struct {
-	pageIn
+	PageIn
 	Search string `query:"search" maxLength:"100" doc:"Part of the name or the e-mail address."`
 }
 
 type partyListOut struct {
 	Body struct {
 		Parties []partyItem `json:"parties"`
-		pageOut
+		PageOut
 	}
 }
 
-// standingBody is what a client says of a party's standing to a site.
-type standingBody struct {
+// StandingBody is what a client says of a party's standing to a site.
+type StandingBody struct {
 	PartyID uuid.UUID `json:"party_id" format:"uuid"`
 	Role    string    `json:"role" enum:"owner,occupier,managing_agent,payer"`
 	FromDay string    `json:"from_day" format:"date" doc:"The first day."`
@@ -68,21 +68,21 @@ type standingBody struct {
 type standingItem struct {
 	StandingID uuid.UUID `json:"standing_id" format:"uuid"`
 	SiteID     uuid.UUID `json:"site_id" format:"uuid"`
-	standingBody
+	StandingBody
 	PartyName string `json:"party_name" doc:"As it is now."`
 	Version   int    `json:"version"`
 }
 
 func newStandingItem(s fleet.Standing) standingItem {
 	return standingItem{StandingID: s.StandingID, SiteID: s.SiteID, PartyName: s.PartyName, Version: s.Version,
-		standingBody: standingBody{PartyID: s.PartyID, Role: s.Role, FromDay: s.FromDay.String(), ToDay: s.ToDay.String()}}
+		StandingBody: StandingBody{PartyID: s.PartyID, Role: s.Role, FromDay: s.FromDay.String(), ToDay: s.ToDay.String()}}
 }
 
 type standingPutIn struct {
-	sitePath
+	SitePath
 	StandingID uuid.UUID `path:"standing_id" format:"uuid"`
-	ifMatch
-	Body standingBody
+	IfMatch
+	Body StandingBody
 }
 
 type standingOut struct {
@@ -92,15 +92,15 @@ type standingOut struct {
 }
 
 type standingListIn struct {
-	sitePath
-	pageIn
+	SitePath
+	PageIn
 	OnDay string `query:"on_day" format:"date" doc:"Only those that hold on this day."`
 }
 
 type standingListOut struct {
 	Body struct {
 		Standings []standingItem `json:"standings"`
-		pageOut
+		PageOut
 	}
 }
 
@@ -139,7 +139,7 @@ func (a *API) partyList(ctx context.Context, by identity.Actor, in *partyListIn)
 	return out, nil
 }
 
-func (a *API) partyGet(ctx context.Context, by identity.Actor, in *partyPath) (*partyOut, error) {
+func (a *API) partyGet(ctx context.Context, by identity.Actor, in *PartyPath) (*partyOut, error) {
 	p, err := a.Fleet.Party(ctx, by, in.PartyID)
 	if err != nil {
 		return nil, err

@@ -10,11 +10,11 @@ import (
 	"lintel.example/lintel/internal/identity"
 )
 
-type personPath struct {
+type PersonPath struct {
 	PersonID uuid.UUID `path:"person_id" format:"uuid"`
 }
 
-type personBody struct {
+type PersonBody struct {
 	Email     string      `json:"email" minLength:"3" maxLength:"254"`
 	Name      string      `json:"name" minLength:"1" maxLength:"200"`
 	Role      string      `json:"role" enum:"dispatcher,technician,support,owner_agent,auditor,administrator"`
@@ -24,49 +24,49 @@ type personBody struct {
 	ExpiresAt *time.Time  `json:"expires_at,omitempty" doc:"An auditor must have one."`
 }
 
-type personItem struct {
+type PersonItem struct {
 	PersonID uuid.UUID `json:"person_id" format:"uuid"`
-	personBody
+	PersonBody
 	Disabled           bool `json:"disabled"`
 	MustChangePassword bool `json:"must_change_password"`
 	Version            int  `json:"version"`
 }
 
-func newPersonItem(p identity.Person) personItem {
-	return personItem{PersonID: p.PersonID, Disabled: p.DisabledAt != nil, MustChangePassword: p.MustChangePassword, Version: p.Version,
-		personBody: personBody{Email: p.Email, Name: p.Name, Role: string(p.Role), ScopeKind: string(p.ScopeKind), Customers: p.Customers, Sites: p.Sites, ExpiresAt: p.ExpiresAt}}
+func newPersonItem(p identity.Person) PersonItem {
+	return PersonItem{PersonID: p.PersonID, Disabled: p.DisabledAt != nil, MustChangePassword: p.MustChangePassword, Version: p.Version,
+		PersonBody: PersonBody{Email: p.Email, Name: p.Name, Role: string(p.Role), ScopeKind: string(p.ScopeKind), Customers: p.Customers, Sites: p.Sites, ExpiresAt: p.ExpiresAt}}
 }
 
 type personListIn struct {
-	pageIn
+	PageIn
 	Search string `query:"search" maxLength:"100"`
 	Role   string `query:"role" enum:"dispatcher,technician,support,owner_agent,auditor,administrator"`
 }
 
 type personListOut struct {
 	Body struct {
-		People []personItem `json:"people"`
-		pageOut
+		People []PersonItem `json:"people"`
+		PageOut
 	}
 }
 
 type personPutIn struct {
-	personPath
-	ifMatch
-	Body personBody
+	PersonPath
+	IfMatch
+	Body PersonBody
 }
 
 type personOut struct {
 	Status int
 	ETag   string `header:"ETag"`
 	Body   struct {
-		personItem
+		PersonItem
 		OneTimePassword string `json:"one_time_password,omitempty" doc:"For a new person, answered this once."`
 	}
 }
 
 type personDisableIn struct {
-	personPath
+	PersonPath
 	Body struct {
 		Disabled bool `json:"disabled"`
 	}
@@ -78,7 +78,7 @@ type passwordResetOut struct {
 	}
 }
 
-type tokenItem struct {
+type TokenItem struct {
 	TokenID    uuid.UUID  `json:"token_id" format:"uuid"`
 	Name       string     `json:"name"`
 	Scopes     []string   `json:"scopes"`
@@ -88,8 +88,8 @@ type tokenItem struct {
 	LastUsedAt *time.Time `json:"last_used_at,omitempty"`
 }
 
-func newTokenItem(t identity.Token) tokenItem {
-	item := tokenItem{TokenID: t.TokenID, Name: t.Name, CreatedAt: t.CreatedAt, ExpiresAt: t.ExpiresAt, RevokedAt: t.RevokedAt, LastUsedAt: t.LastUsedAt, Scopes: []string{}}
+func newTokenItem(t identity.Token) TokenItem {
+	item := TokenItem{TokenID: t.TokenID, Name: t.Name, CreatedAt: t.CreatedAt, ExpiresAt: t.ExpiresAt, RevokedAt: t.RevokedAt, LastUsedAt: t.LastUsedAt, Scopes: []string{}}
 	for _, s := range t.Scopes {
 		item.Scopes = append(item.Scopes, string(s))
 	}
@@ -97,7 +97,7 @@ func newTokenItem(t identity.Token) tokenItem {
 }
 
 type tokenCreateIn struct {
-	personPath
+	PersonPath
 	Body struct {
 		Name      string    `json:"name" minLength:"1" maxLength:"100"`
 		Scopes    []string  `json:"scopes" minItems:"1" maxItems:"4" enum:"read,visits,register,administration"`
@@ -108,20 +108,20 @@ type tokenCreateIn struct {
 type tokenCreateOut struct {
 	Status int
 	Body   struct {
-		tokenItem
+		TokenItem
 		Secret string `json:"secret" doc:"Answered this once."`
 	}
 }
 
 type tokenListIn struct {
-	personPath
-	pageIn
+	PersonPath
+	PageIn
 }
 
 type tokenListOut struct {
 	Body struct {
-		Tokens []tokenItem `json:"tokens"`
-		pageOut
+		Tokens []TokenItem `json:"tokens"`
+		PageOut
 	}
 }
 
@@ -130,7 +130,7 @@ type tokenPath struct {
 	TokenID  uuid.UUID `path:"token_id" format:"uuid"`
 }
 
-type qualificationBody struct {
+type QualificationBody struct {
 	Scheme     string `json:"scheme" minLength:"1" maxLength:"100"`
 	Number     string `json:"number" minLength:"1" maxLength:"100"`
 	ValidFrom  string `json:"valid_from" format:"date"`
@@ -139,17 +139,17 @@ type qualificationBody struct {
 
 type qualificationItem struct {
 	QualificationID uuid.UUID `json:"qualification_id" format:"uuid"`
-	qualificationBody
+	QualificationBody
 }
 
 func newQualificationItem(q identity.Qualification) qualificationItem {
-	return qualificationItem{QualificationID: q.QualificationID, qualificationBody: qualificationBody{q.Scheme, q.Number, q.ValidFrom.String(), q.ValidUntil.String()}}
+	return qualificationItem{QualificationID: q.QualificationID, QualificationBody: QualificationBody{q.Scheme, q.Number, q.ValidFrom.String(), q.ValidUntil.String()}}
 }
 
 type qualificationPutIn struct {
 	PersonID        uuid.UUID `path:"person_id" format:"uuid"`
 	QualificationID uuid.UUID `path:"qualification_id" format:"uuid"`
-	Body            qualificationBody
+	Body            QualificationBody
 }
 
 type qualificationOut struct {
@@ -158,19 +158,19 @@ type qualificationOut struct {
 }
 
 type qualificationListIn struct {
-	personPath
-	pageIn
+	PersonPath
+	PageIn
 }
 
 type qualificationListOut struct {
 	Body struct {
 		Qualifications []qualificationItem `json:"qualifications"`
-		pageOut
+		PageOut
 	}
 }
 
 type auditListIn struct {
-	pageIn
+	PageIn
 	Subject  string `query:"subject" maxLength:"300" doc:"Id of the subject."`
 	PersonID string `query:"person_id" format:"uuid"`
 }
@@ -188,7 +188,7 @@ type auditItem struct {
 type auditListOut struct {
 	Body struct {
 		Events []auditItem `json:"events"`
-		pageOut
+		PageOut
 	}
 }
 
@@ -217,7 +217,7 @@ func (a *API) personList(ctx context.Context, by identity.Actor, in *personListI
 		return nil, err
 	}
 	out := &personListOut{}
-	out.Body.People = make([]personItem, len(list))
+	out.Body.People = make([]PersonItem, len(list))
 	for i, p := range list {
 		out.Body.People[i] = newPersonItem(p)
 	}
@@ -230,11 +230,11 @@ func (a *API) personList(ctx context.Context, by identity.Actor, in *personListI
 
 func newPersonOut(p identity.Person, oneTime string, isNew bool) *personOut {
 	out := &personOut{Status: created(isNew), ETag: etag(p.Version)}
-	out.Body.personItem, out.Body.OneTimePassword = newPersonItem(p), oneTime
+	out.Body.PersonItem, out.Body.OneTimePassword = newPersonItem(p), oneTime
 	return out
 }
 
-func (a *API) personGet(ctx context.Context, by identity.Actor, in *personPath) (*personOut, error) {
+func (a *API) personGet(ctx context.Context, by identity.Actor, in *PersonPath) (*personOut, error) {
 	p, err := a.People.Person(ctx, by, in.PersonID)
 	if err != nil {
 		return nil, err
@@ -264,7 +264,7 @@ func (a *API) personDisable(ctx context.Context, by identity.Actor, in *personDi
 	return newPersonOut(p, "", false), nil
 }
 
-func (a *API) personPasswordReset(ctx context.Context, by identity.Actor, in *personPath) (*passwordResetOut, error) {
+func (a *API) personPasswordReset(ctx context.Context, by identity.Actor, in *PersonPath) (*passwordResetOut, error) {
 	oneTime, err := a.People.ResetPassword(ctx, by, in.PersonID, requestID(ctx))
 	if err != nil {
 		return nil, err
@@ -275,7 +275,7 @@ func (a *API) personPasswordReset(ctx context.Context, by identity.Actor, in *pe
 }
 
 func (a *API) tokenList(ctx context.Context, by identity.Actor, in *tokenListIn) (*tokenListOut, error) {
-	page, err := newestFirst(in.pageIn)
+	page, err := newestFirst(in.PageIn)
 	if err != nil {
 		return nil, err
 	}
@@ -284,7 +284,7 @@ func (a *API) tokenList(ctx context.Context, by identity.Actor, in *tokenListIn)
 		return nil, err
 	}
 	out := &tokenListOut{}
-	out.Body.Tokens = make([]tokenItem, len(list))
+	out.Body.Tokens = make([]TokenItem, len(list))
 	for i, t := range list {
 		out.Body.Tokens[i] = newTokenItem(t)
 	}
@@ -305,7 +305,7 @@ func (a *API) tokenCreate(ctx context.Context, by identity.Actor, in *tokenCreat
 		return nil, err
 	}
 	out := &tokenCreateOut{Status: http.StatusCreated}
-	out.Body.tokenItem, out.Body.Secret = newTokenItem(saved), secret
+	out.Body.TokenItem, out.Body.Secret = newTokenItem(saved), secret
 	return out, nil
 }
 
@@ -314,7 +314,7 @@ func (a *API) tokenRevoke(ctx context.Context, by identity.Actor, in *tokenPath)
 }
 
 func (a *API) qualificationList(ctx context.Context, by identity.Actor, in *qualificationListIn) (*qualificationListOut, error) {
-	page, err := newestFirst(in.pageIn)
+	page, err := newestFirst(in.PageIn)
 	if err != nil {
 		return nil, err
 	}
@@ -349,7 +349,7 @@ func (a *API) qualificationPut(ctx context.Context, by identity.Actor, in *quali
 }
 
 func (a *API) auditList(ctx context.Context, by identity.Actor, in *auditListIn) (*auditListOut, error) {
-	page, err := newestFirst(in.pageIn)
+	page, err := newestFirst(in.PageIn)
 	if err != nil {
 		return nil, err
 	}

@@ -11,7 +11,7 @@ import (
 	"lintel.example/lintel/internal/identity"
 )
 
-type planBody struct {
+type PlanBody struct {
 	IntervalMonths int    `json:"interval_months" minimum:"1" maximum:"120"`
 	Regime         string `json:"regime" enum:"anchored,from_completion" doc:"Anchored keeps the anniversary; from_completion counts from the last inspection."`
 	ToleranceDays  int    `json:"tolerance_days" minimum:"0" maximum:"366" doc:"Anchored: an inspection so many days early still counts for its due date."`
@@ -23,21 +23,21 @@ type planBody struct {
 type planItem struct {
 	PlanID uuid.UUID `json:"plan_id" format:"uuid"`
 	DoorID uuid.UUID `json:"door_id" format:"uuid"`
-	planBody
+	PlanBody
 	NextDue string `json:"next_due" format:"date"`
 	Version int    `json:"version"`
 }
 
 func newPlanItem(p fleet.Plan) planItem {
-	return planItem{PlanID: p.PlanID, DoorID: p.DoorID, NextDue: p.NextDue.String(), Version: p.Version, planBody: planBody{IntervalMonths: p.IntervalMonths,
+	return planItem{PlanID: p.PlanID, DoorID: p.DoorID, NextDue: p.NextDue.String(), Version: p.Version, PlanBody: PlanBody{IntervalMonths: p.IntervalMonths,
 		Regime: string(p.Regime), ToleranceDays: p.ToleranceDays, LeadDays: p.LeadDays, AnchorOn: p.AnchorOn.String(), Active: p.Active}}
 }
 
 type planPutIn struct {
 	DoorID uuid.UUID `path:"door_id" format:"uuid"`
 	PlanID uuid.UUID `path:"plan_id" format:"uuid"`
-	ifMatch
-	Body planBody
+	IfMatch
+	Body PlanBody
 }
 
 type planOut struct {
@@ -57,7 +57,7 @@ func (a *API) plans() {
 	add(a, operation("plan-put", http.MethodPut, "/v1/doors/{door_id}/plans/{plan_id}", identity.ActPlanWork, "Make or change an inspection plan"), a.planPut)
 }
 
-func (a *API) planList(ctx context.Context, by identity.Actor, in *doorPath) (*planListOut, error) {
+func (a *API) planList(ctx context.Context, by identity.Actor, in *DoorPath) (*planListOut, error) {
 	list, err := a.Fleet.Plans(ctx, by, in.DoorID)
 	if err != nil {
 		return nil, err

@@ -49,14 +49,14 @@ type bytesOut struct {
 }
 
 type reportListIn struct {
-	doorPath
-	pageIn
+	DoorPath
+	PageIn
 }
 
 type reportListOut struct {
 	Body struct {
 		Reports []reportItem `json:"reports"`
-		pageOut
+		PageOut
 	}
 }
 

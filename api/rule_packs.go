@@ -9,7 +9,7 @@ import (
 	"lintel.example/lintel/internal/rulebook"
 )
 
-type rulePackItem struct {
+type RulePackItem struct {
 	ID           string   `json:"id"`
 	Title        string   `json:"title"`
 	Standard     string   `json:"standard"`
@@ -41,7 +41,7 @@ type readingItem struct {
 
 type rulePackListOut struct {
 	Body struct {
-		RulePacks []rulePackItem `json:"rule_packs"`
+		RulePacks []RulePackItem `json:"rule_packs"`
 		Readings  []readingItem  `json:"readings" doc:"Everything that can be read at a door."`
 	}
 }
@@ -52,7 +52,7 @@ type rulePackPath struct {
 
 type rulePackOut struct {
 	Body struct {
-		rulePackItem
+		RulePackItem
 		Rules []ruleItem `json:"rules"`
 	}
 }
@@ -79,7 +79,7 @@ func (a *API) rulePackGet(_ context.Context, by identity.Actor, in *rulePackPath
 		return nil, fault.New(fault.NotFound, "pack_not_found", "pack", in.Pack)
 	}
 	out := &rulePackOut{}
-	out.Body.rulePackItem = a.newRulePackItem(by, p)
+	out.Body.RulePackItem = a.newRulePackItem(by, p)
 	for _, r := range p.Rules {
 		key := "rule." + p.ID + "." + r.ID
 		out.Body.Rules = append(out.Body.Rules, ruleItem{ID: r.ID, Title: a.text(by, key+".title"), Asks: a.text(by, key+".asks"),
@@ -88,8 +88,8 @@ func (a *API) rulePackGet(_ context.Context, by identity.Actor, in *rulePackPath
 	return out, nil
 }
 
-func (a *API) newRulePackItem(by identity.Actor, p *rulebook.Pack) rulePackItem {
-	item := rulePackItem{ID: p.ID, Title: a.text(by, p.TitleKey()), Standard: p.Standard, Edition: p.Edition, Jurisdiction: p.Jurisdiction,
+func (a *API) newRulePackItem(by identity.Actor, p *rulebook.Pack) RulePackItem {
+	item := RulePackItem{ID: p.ID, Title: a.text(by, p.TitleKey()), Standard: p.Standard, Edition: p.Edition, Jurisdiction: p.Jurisdiction,
 		Digest: p.Digest, Caution: a.text(by, p.CautionKey()), Kinds: []string{}, Energies: []string{}}
 	for _, k := range p.AppliesTo.Kinds {
 		item.Kinds = append(item.Kinds, string(k))

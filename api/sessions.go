@@ -43,7 +43,7 @@ type sessionItem struct {
 type sessionListOut struct {
 	Body struct {
 		Sessions []sessionItem `json:"sessions"`
-		pageOut
+		PageOut
 	}
 }
 
@@ -112,7 +112,7 @@ func cookie(secret string, expires time.Time) http.Cookie {
 	return http.Cookie{Name: sessionCookie, Value: secret, Path: "/", Expires: expires, Secure: true, HttpOnly: true, SameSite: http.SameSiteLaxMode}
 }
 
-func (a *API) sessionList(ctx context.Context, by identity.Actor, in *pageIn) (*sessionListOut, error) {
+func (a *API) sessionList(ctx context.Context, by identity.Actor, in *PageIn) (*sessionListOut, error) {
 	page, err := newestFirst(*in)
 	if err != nil {
 		return nil, err
@@ -135,7 +135,7 @@ func (a *API) sessionList(ctx context.Context, by identity.Actor, in *pageIn) (*
 }
 
 // newestFirst reads which part of a list is asked for that begins with the newest.
-func newestFirst(in pageIn) (identity.Page, error) {
+func newestFirst(in PageIn) (identity.Page, error) {
 	var key instantKey
 	if err := readCursor(in.After, &key); err != nil {
 		return identity.Page{}, err

@@ -10,12 +10,12 @@ import (
 	"lintel.example/lintel/internal/identity"
 )
 
-type sitePath struct {
+type SitePath struct {
 	SiteID uuid.UUID `path:"site_id" format:"uuid"`
 }
 
-// siteBody is what a client says of a site.
-type siteBody struct {
+// SiteBody is what a client says of a site.
+type SiteBody struct {
 	CustomerID   uuid.UUID `json:"customer_id" format:"uuid" doc:"Whose site it is. A site changes hands by site-hand-over."`
 	Name         string    `json:"name" minLength:"1" maxLength:"200"`
 	Address      string    `json:"address,omitempty" maxLength:"500"`
@@ -33,12 +33,12 @@ type siteBody struct {
 
 type siteItem struct {
 	SiteID uuid.UUID `json:"site_id" format:"uuid"`
-	siteBody
+	SiteBody
 	Version int `json:"version"`
 }
 
 func newSiteItem(s fleet.Site) siteItem {
-	item := siteItem{SiteID: s.SiteID, Version: s.Version, siteBody: siteBody{CustomerID: s.CustomerID, Name: s.Name, Address: s.Address,
+	item := siteItem{SiteID: s.SiteID, Version: s.Version, SiteBody: SiteBody{CustomerID: s.CustomerID, Name: s.Name, Address: s.Address,
 		City: s.City, Region: s.Region, PostalCode: s.PostalCode, Country: s.Country, Jurisdiction: s.Jurisdiction, TimeZone: s.TimeZone,
 		OpeningHours: s.OpeningHours, AccessNotes: s.AccessNotes}}
 	if p := s.Position; p != nil {
@@ -48,14 +48,14 @@ func newSiteItem(s fleet.Site) siteItem {
 }
 
 type sitePutIn struct {
-	sitePath
-	ifMatch
-	Body siteBody
+	SitePath
+	IfMatch
+	Body SiteBody
 }
 
 type siteHandOverIn struct {
-	sitePath
-	ifMatch
+	SitePath
+	IfMatch
 	Body struct {
 		CustomerID uuid.UUID `json:"customer_id" format:"uuid" doc:"Whose site it is from now on, with everything that was ever recorded of it."`
 		Day        string    `json:"day" format:"date" doc:"The new customer's first day, not in the future. Owners' standings that began before it end on the eve."`
@@ -73,7 +73,7 @@ func newSiteOut(s fleet.Site, isNew bool) *siteOut {
 }
 
 type siteListIn struct {
-	pageIn
+	PageIn
 	Search     string `query:"search" maxLength:"100" doc:"Part of the name, the address or the city."`
 	CustomerID string `query:"customer_id" format:"uuid"`
 }
@@ -81,7 +81,7 @@ type siteListIn struct {
 type siteListOut struct {
 	Body struct {
 		Sites []siteItem `json:"sites"`
-		pageOut
+		PageOut
 	}
 }
 
@@ -114,7 +114,7 @@ func (a *API) siteList(ctx context.Context, by identity.Actor, in *siteListIn) (
 	return out, nil
 }
 
-func (a *API) siteGet(ctx context.Context, by identity.Actor, in *sitePath) (*siteOut, error) {
+func (a *API) siteGet(ctx context.Context, by identity.Actor, in *SitePath) (*siteOut, error) {
 	s, err := a.Fleet.Site(ctx, by, in.SiteID)
 	if err != nil {
 		return nil, err

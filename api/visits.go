@@ -14,7 +14,7 @@ import (
 	"lintel.example/lintel/internal/seal"
 )
 
-type visitPath struct {
+type VisitPath struct {
 	VisitID uuid.UUID `path:"visit_id" format:"uuid"`
 }
 
@@ -32,7 +32,7 @@ type doorOfVisit struct {
 	WorkOrders []uuid.UUID `json:"work_orders,omitempty" maxItems:"50" doc:"The work orders that it serves at this door."`
 }
 
-type visitItem struct {
+type VisitItem struct {
 	VisitID      uuid.UUID   `json:"visit_id" format:"uuid"`
 	CustomerID   uuid.UUID   `json:"customer_id" format:"uuid"`
 	SiteID       uuid.UUID   `json:"site_id" format:"uuid"`
@@ -44,8 +44,8 @@ type visitItem struct {
 	RecordSHA256 *seal.Hash  `json:"record_sha256,omitempty" doc:"Of the signed record."`
 }
 
-func newVisitItem(v fleet.Visit) visitItem {
-	item := visitItem{VisitID: v.VisitID, CustomerID: v.CustomerID, SiteID: v.SiteID, ReceivedAt: v.ReceivedAt, SignedAt: v.SignedAt, SignedBy: v.SignedBy}
+func newVisitItem(v fleet.Visit) VisitItem {
+	item := VisitItem{VisitID: v.VisitID, CustomerID: v.CustomerID, SiteID: v.SiteID, ReceivedAt: v.ReceivedAt, SignedAt: v.SignedAt, SignedBy: v.SignedBy}
 	if a := v.Attendance; a != nil {
 		hash := seal.Hash(v.SHA256)
 		item.SHA256 = &hash
@@ -177,32 +177,32 @@ func newEntryItem(e fleet.Entry) entryItem {
 }
 
 type visitPutIn struct {
-	visitPath
+	VisitPath
 	Body attendance
 }
 
 type visitOut struct {
 	Status int
-	Body   visitItem
+	Body   VisitItem
 }
 
 type visitGetOut struct {
 	Body struct {
-		visitItem
+		VisitItem
 		Entries []entryItem `json:"entries"`
 	}
 }
 
 type visitListIn struct {
-	pageIn
+	PageIn
 	SiteID string `query:"site_id" format:"uuid"`
 	DoorID string `query:"door_id" format:"uuid"`
 }
 
 type visitListOut struct {
 	Body struct {
-		Visits []visitItem `json:"visits"`
-		pageOut
+		Visits []VisitItem `json:"visits"`
+		PageOut
 	}
 }
 
@@ -218,7 +218,7 @@ type entryOut struct {
 }
 
 type signOffPutIn struct {
-	visitPath
+	VisitPath
 	Body struct {
 		SignedAt  time.Time     `json:"signed_at"`
 		LeftAt    time.Time     `json:"left_at"`
@@ -253,7 +253,7 @@ func (a *API) visitList(ctx context.Context, by identity.Actor, in *visitListIn)
 		return nil, err
 	}
 	out := &visitListOut{}
-	out.Body.Visits = make([]visitItem, len(list))
+	out.Body.Visits = make([]VisitItem, len(list))
 	for i, v := range list {
 		out.Body.Visits[i] = newVisitItem(v)
 	}
@@ -264,13 +264,13 @@ func (a *API) visitList(ctx context.Context, by identity.Actor, in *visitListIn)
 	return out, nil
 }
 
-func (a *API) visitGet(ctx context.Context, by identity.Actor, in *visitPath) (*visitGetOut, error) {
+func (a *API) visitGet(ctx context.Context, by identity.Actor, in *VisitPath) (*visitGetOut, error) {
 	v, entries, err := a.Fleet.Visit(ctx, by, in.VisitID)
 	if err != nil {
 		return nil, err
 	}
 	out := &visitGetOut{}
-	out.Body.visitItem = newVisitItem(v)
+	out.Body.VisitItem = newVisitItem(v)
 	out.Body.Entries = make([]entryItem, len(entries))
 	for i, e := range entries {
 		out.Body.Entries[i] = newEntryItem(e)

@@ -16,24 +16,24 @@ import (
 	"lintel.example/lintel/internal/words"
 )
 
-// pageIn is what every list takes.
-type pageIn struct {
+// PageIn is what every list takes.
+type PageIn struct {
 	After string `query:"after" maxLength:"400" doc:"The next of the page before; empty for the first page."`
 	Limit int    `query:"limit" minimum:"1" maximum:"200" default:"50"`
 }
 
-// pageOut is what every list gives besides its items.
-type pageOut struct {
+// PageOut is what every list gives besides its items.
+type PageOut struct {
 	Next string `json:"next,omitempty" doc:"Give it as after for the next page; absent on the last."`
 }
 
-// ifMatch is what every change of something with versions takes.
-type ifMatch struct {
+// IfMatch is what every change of something with versions takes.
+type IfMatch struct {
 	IfMatch string `header:"If-Match" maxLength:"80" doc:"The ETag of the version that the change was made from."`
 }
 
 // version reads the header: 0 for none.
-func (m ifMatch) version() (int, error) {
+func (m IfMatch) version() (int, error) {
 	if m.IfMatch == "" {
 		return 0, nil
 	}
@@ -146,13 +146,13 @@ func show(by identity.Actor, q fleet.Quantity) *length {
 	return out
 }
 
-// asOfIn is what everything with two times takes.
-type asOfIn struct {
+// AsOfIn is what everything with two times takes.
+type AsOfIn struct {
 	EffectiveAt time.Time `query:"effective_at" doc:"What was true at the door at this instant; now if absent."`
 	RecordedAt  time.Time `query:"recorded_at" doc:"As it was known here at this instant; now if absent."`
 }
 
-func (in asOfIn) fleet() fleet.AsOf {
+func (in AsOfIn) fleet() fleet.AsOf {
 	return fleet.AsOf{Effective: in.EffectiveAt, Recorded: in.RecordedAt}
 }
 
@@ -169,12 +169,12 @@ func newVersionOut(v fleet.Version) versionOut {
 	return versionOut{v.VersionID, v.EffectiveAt, v.RecordedAt, v.RecordedBy, v.Reason}
 }
 
-// ifMatchID is ifMatch for things whose versions have ids.
-type ifMatchID struct {
+// IfMatchID is IfMatch for things whose versions have ids.
+type IfMatchID struct {
 	IfMatch string `header:"If-Match" maxLength:"80" doc:"The ETag of the version that the change was made from."`
 }
 
-func (m ifMatchID) version() (uuid.UUID, error) {
+func (m IfMatchID) version() (uuid.UUID, error) {
 	if m.IfMatch == "" {
 		return uuid.Nil, nil
 	}

@@ -11,7 +11,7 @@ import (
 	"lintel.example/lintel/internal/identity"
 )
 
-type workOrderPath struct {
+type WorkOrderPath struct {
 	WorkOrderID uuid.UUID `path:"work_order_id" format:"uuid"`
 }
 
@@ -51,7 +51,7 @@ func newWorkOrderOut(o fleet.WorkOrder, isNew bool) *workOrderOut {
 }
 
 type workOrderListIn struct {
-	pageIn
+	PageIn
 	State      string `query:"state" enum:"open,done,cancelled,superseded"`
 	Kind       string `query:"kind" enum:"inspection,service,repair,call_out,accident,handover"`
 	CustomerID string `query:"customer_id" format:"uuid"`
@@ -64,13 +64,13 @@ type workOrderListIn struct {
 type workOrderListOut struct {
 	Body struct {
 		WorkOrders []workOrderItem `json:"work_orders"`
-		pageOut
+		PageOut
 	}
 }
 
 type workOrderPutIn struct {
-	workOrderPath
-	ifMatch
+	WorkOrderPath
+	IfMatch
 	Body struct {
 		DoorID uuid.UUID `json:"door_id" format:"uuid"`
 		Kind   string    `json:"kind" enum:"inspection,service,repair,call_out,accident,handover"`
@@ -80,8 +80,8 @@ type workOrderPutIn struct {
 }
 
 type workOrderAssignIn struct {
-	workOrderPath
-	ifMatch
+	WorkOrderPath
+	IfMatch
 	Body struct {
 		AssignedTo *uuid.UUID `json:"assigned_to,omitempty" format:"uuid" doc:"A technician; absent takes the assignment back."`
 		PlannedOn  string     `json:"planned_on,omitempty" format:"date"`
@@ -89,8 +89,8 @@ type workOrderAssignIn struct {
 }
 
 type workOrderCancelIn struct {
-	workOrderPath
-	ifMatch
+	WorkOrderPath
+	IfMatch
 	Body struct {
 		Reason string `json:"reason" minLength:"1" maxLength:"2000"`
 	}
@@ -137,7 +137,7 @@ func (a *API) workOrderList(ctx context.Context, by identity.Actor, in *workOrde
 	return out, nil
 }
 
-func (a *API) workOrderGet(ctx context.Context, by identity.Actor, in *workOrderPath) (*workOrderOut, error) {
+func (a *API) workOrderGet(ctx context.Context, by identity.Actor, in *WorkOrderPath) (*workOrderOut, error) {
 	o, err := a.Fleet.WorkOrder(ctx, by, in.WorkOrderID)
 	if err != nil {
 		return nil, err
