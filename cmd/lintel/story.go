@@ -346,7 +346,7 @@ func (s *story) watched() error {
 
 // loosen changes a setting: the field shrinks, and computation says what that does.
 func (s *story) loosen() error {
-	if err := s.set(s.sensor, -20, "told", s.begun.Add(-2*time.Hour), "A stallholder turned the sensor down because the door opened for passers-by."); err != nil {
+	if err := s.set(s.sensor, -17, "told", s.begun.Add(-2*time.Hour), "A stallholder turned the sensor down because the door opened for passers-by."); err != nil {
 		return err
 	}
 	s.say("loosened")

@@ -2,11 +2,14 @@ package fleet_test
 
 import (
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
 )
 
@@ -245,4 +248,63 @@ func TestPersonsSeeTheComponentsOfTheirDoorsOnly(t *testing.T) {
 	if _, err := r.Component(t.Context(), agentOf(uuid.Nil, door.CustomerID), control.ComponentID, fleet.AsOf{}); err != nil {
 		t.Error(err)
 	}
+}
+
+// Whoever comes second hears of it; nobody's fitting is lost unseen.
+func TestOfTwoWhoRefitAtOnceOneHearsOfTheOther(t *testing.T) {
+	t.Parallel()
+	r := newFleet(t)
+	door := r.newDoor(t)
+	put := r.sensorFacts(door, r.control(t, door))
+	var made atomic.Int32
+	together(t, 4, func(int) error {
+		_, isNew, err := r.PutComponent(t.Context(), dispatcher, put)
+		if isNew {
+			made.Add(1)
+		}
+		return err
+	})
+	if made.Load() != 1 {
+		t.Errorf("made %d times", made.Load())
+	}
+	present, err := r.Component(t.Context(), dispatcher, put.ComponentID, fleet.AsOf{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var won, late atomic.Int32
+	together(t, 4, func(i int) error {
+		mine := put
+		mine.IfMatch, mine.Reason = present.Version.VersionID, "rewired"
+		mine.Fitting.Input = []string{"protect", "inhibit", "hold", "none"}[i]
+		_, _, err := r.PutComponent(t.Context(), dispatcher, mine)
+		switch {
+		case err == nil:
+			won.Add(1)
+		case fault.Is(err, "version_differs"):
+			late.Add(1)
+		default:
+			return err
+		}
+		return nil
+	})
+	if won.Load() != 1 || late.Load() != 3 {
+		t.Errorf("%d won, %d heard that they were late; want 1 and 3", won.Load(), late.Load())
+	}
+	if n := r.count(t, `select count(*) from component_version where component_id = $1`, put.ComponentID); n != 2 {
+		t.Errorf("%d versions, want 2", n)
+	}
+}
+
+// together runs f n times at once and fails for each error.
+func together(t testing.TB, n int, f func(i int) error) {
+	t.Helper()
+	var all sync.WaitGroup
+	for i := range n {
+		all.Go(func() {
+			if err := f(i); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	all.Wait()
 }

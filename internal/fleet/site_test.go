@@ -4,11 +4,13 @@ import (
 	"bytes"
 	"fmt"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/seal"
 )
@@ -42,6 +44,40 @@ func TestASiteIsMadeOnceAndChangedFromTheVersionLastSeen(t *testing.T) {
 		t.Fatalf("%+v %v", got, err)
 	}
 	if n := r.count(t, `select count(*) from change_log where subject_kind = 'site' and subject_id = $1`, put.SiteID); n != 2 {
+		t.Errorf("%d states in the log of changes, want 2", n)
+	}
+}
+
+func TestOfTwoWhoChangeASiteAtOnceOneHearsOfTheOther(t *testing.T) {
+	t.Parallel()
+	r := newFleet(t)
+	put := r.siteFacts(r.customer(t, "Brandt Retail").CustomerID, "Mill")
+	var made, won, late atomic.Int32
+	together(t, 4, func(int) error {
+		_, isNew, err := r.PutSite(t.Context(), dispatcher, put, 0)
+		if isNew {
+			made.Add(1)
+		}
+		return err
+	})
+	together(t, 4, func(i int) error {
+		mine := put
+		mine.City = fmt.Sprint("City ", i)
+		_, _, err := r.PutSite(t.Context(), dispatcher, mine, 1)
+		switch {
+		case err == nil:
+			won.Add(1)
+		case fault.Is(err, "version_differs"):
+			late.Add(1)
+		default:
+			return err
+		}
+		return nil
+	})
+	if made.Load() != 1 || won.Load() != 1 || late.Load() != 3 {
+		t.Errorf("made %d times, %d won, %d heard that they were late; want 1, 1 and 3", made.Load(), won.Load(), late.Load())
+	}
+	if n := r.count(t, `select count(*) from change_log where subject_id = $1`, put.SiteID); n != 2 {
 		t.Errorf("%d states in the log of changes, want 2", n)
 	}
 }
