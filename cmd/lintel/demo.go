@@ -76,9 +76,6 @@ func (c *demoCmd) Run(ctx context.Context) error {
 
 // play serves, tells the story, and stays open until it is told to stop.
 func (c *demoCmd) play(ctx context.Context, h *house, catcher *mailcatcher.Catcher, dir string) error {
-	if err := h.worker(ctx); err != nil {
-		return err
-	}
 	listener, err := net.Listen("tcp", c.Listen)
 	if err != nil {
 		return fmt.Errorf("listen: %w", err)
@@ -91,6 +88,9 @@ func (c *demoCmd) play(ctx context.Context, h *house, catcher *mailcatcher.Catch
 	password, err := t.tell()
 	if err != nil {
 		return fmt.Errorf("the story broke off: %w", err)
+	}
+	if err := h.worker(ctx); err != nil { // after the story, which runs the jobs itself to show them
+		return err
 	}
 	t.say("open", "address", t.base, "email", visitor, "password", password, "command",
 		fmt.Sprintf(`curl -s %s/v1/sessions -H 'Content-Type: application/json' -d '{"email":"%s","password":"%s"}'`, t.base, visitor, password))
