@@ -392,13 +392,16 @@ func TestTheSameEntryFromManySendersAtOnceIsAcceptedOnce(t *testing.T) {
 func TestOneEntryIDSentToTwoVisitsAtOnceBelongsToOne(t *testing.T) {
 	t.Parallel()
 	a := newAttended(t)
+	elsewhere := a.newDoor(t)
 	for range 10 {
-		entry, visits := a.id(), []uuid.UUID{a.id(), a.id()}
+		entry := a.id()
 		var all sync.WaitGroup
 		var accepted, refused atomic.Int64
-		for _, v := range visits {
+		for _, door := range []fleet.Door{a.door, elsewhere} { // not held up by one lock
+			visit, body := a.id(), a.at(5, note("hello"))
+			body.DoorID = door.DoorID
 			all.Go(func() {
-				switch _, isNew, err := a.PutEntry(t.Context(), technician, v, entry, a.at(5, note("hello"))); {
+				switch _, isNew, err := a.PutEntry(t.Context(), technician, visit, entry, body); {
 				case err == nil && isNew:
 					accepted.Add(1)
 				case fault.Is(err, "entry_of_other_visit"):

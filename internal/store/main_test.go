@@ -12,5 +12,9 @@ func TestMain(m *testing.M) {
 		playKilledMigrator() // see migrate_test.go
 		return
 	}
+	if os.Getenv(killedWriterEnv) != "" {
+		playKilledWriter() // see photodir_test.go
+		return
+	}
 	os.Exit(storetest.Main(m))
 }
