@@ -11,6 +11,7 @@ import (
 
 type jobRunItem struct {
 	Job          string         `json:"job"`
+	Title        string         `json:"title" doc:"What the job does."`
 	ScheduledFor time.Time      `json:"scheduled_for"`
 	AsOf         string         `json:"as_of" format:"date" doc:"The civil day that the run is a function of."`
 	State        string         `json:"state" enum:"due,running,done,failed,superseded" doc:"Superseded: passed over after a standstill, because a later run covers it."`
@@ -53,7 +54,7 @@ func (a *API) jobRunList(ctx context.Context, by identity.Actor, in *jobRunListI
 	out := &jobRunListOut{}
 	out.Body.JobRuns = make([]jobRunItem, len(list))
 	for i, r := range list {
-		out.Body.JobRuns[i] = jobRunItem{Job: r.Job, ScheduledFor: r.ScheduledFor, AsOf: r.AsOf.String(), State: r.State, StartedAt: r.StartedAt, FinishedAt: r.FinishedAt, Result: r.Result}
+		out.Body.JobRuns[i] = jobRunItem{Job: r.Job, Title: a.text(by, "job."+r.Job+".title"), ScheduledFor: r.ScheduledFor, AsOf: r.AsOf.String(), State: r.State, StartedAt: r.StartedAt, FinishedAt: r.FinishedAt, Result: r.Result}
 	}
 	if len(list) == in.Limit {
 		last := list[len(list)-1]

@@ -85,7 +85,7 @@ func (c *administratorCmd) Run(ctx context.Context) error {
 
 // within opens the house for one piece of work.
 func (s *settings) within(ctx context.Context, f func(*house) error) error {
-	if err := s.Validate(); err != nil {
+	if err := s.check(); err != nil {
 		return err
 	}
 	h, err := open(ctx, s, slog.New(slog.DiscardHandler))

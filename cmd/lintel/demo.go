@@ -146,7 +146,7 @@ func demoSettings(dir, postgresBin, smtp string) (*settings, error) {
 	s := &settings{DataDir: dir, PostgresBin: postgresBin, RolePrefix: "lintel", KeyFile: keys, SMTPHost: host, SMTPTLS: "none", MailFrom: "Calder & Moss Door Service <service@calder-moss.example>",
 		CompanyName: "Calder & Moss Door Service", CompanyAddress: "18 Foundry Lane, Millhaven", CompanyPhone: "+1 555 0142", CompanyLicence: "demo, not a real company"}
 	_, err = fmt.Sscan(port, &s.SMTPPort)
-	return s, errors.Join(err, s.Validate())
+	return s, errors.Join(err, s.check())
 }
 
 // teller tells the story: who does what through the API, and what it answers.

@@ -20,7 +20,7 @@ type serveCmd struct {
 
 // Run serves until it is told to stop, then lets running requests and jobs end.
 func (c *serveCmd) Run(ctx context.Context) error {
-	if err := errors.Join(c.Validate(), checkListen(c.Listen)); err != nil {
+	if err := errors.Join(c.check(), checkListen(c.Listen)); err != nil {
 		return err
 	}
 	h, err := open(ctx, &c.settings, newLog())
@@ -67,7 +67,7 @@ type workerCmd struct {
 
 // Run works until it is told to stop.
 func (c *workerCmd) Run(ctx context.Context) error {
-	if err := c.Validate(); err != nil {
+	if err := c.check(); err != nil {
 		return err
 	}
 	h, err := open(ctx, &c.settings, newLog())

@@ -38,8 +38,8 @@ type settings struct {
 	CompanyLicence string `env:"LINTEL_COMPANY_LICENCE"`
 }
 
-// Validate names every fault at once.
-func (s *settings) Validate() error {
+// check names every fault at once. (kong would call a Validate by itself, also for commands that need less.)
+func (s *settings) check() error {
 	var faults []error
 	if s.DatabaseURL == "" && s.DataDir == "" {
 		faults = append(faults, errors.New("neither LINTEL_DATABASE_URL nor --data-dir is given"))
@@ -133,7 +133,7 @@ func (c *configCmd) Run() error {
 		fmt.Printf("%-28s %-24s (%s)\n", name, value, from)
 	}
 	fmt.Printf("%-28s %-24s\n", "LINTEL_LISTEN", c.Listen)
-	return c.Validate()
+	return c.check()
 }
 
 // checkListen refuses an address that cannot be listened on, before anything is started.

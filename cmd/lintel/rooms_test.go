@@ -1,0 +1,191 @@
+package main
+
+import (
+	"encoding/json"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+const module = "lintel.example/lintel/"
+
+// mayImport is the drawing of the house: which room may use which. A room that is not here may use nothing of ours.
+func mayImport() map[string][]string {
+	pure := []string{"internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words"}
+	return map[string][]string{
+		"internal/field": {}, "internal/rulebook": {}, "internal/duedate": {}, "internal/seal": {}, "internal/words": {}, "internal/fault": {}, "migrations": {},
+		"internal/field/oracle":       {},
+		"internal/identity":           {"internal/fault", "internal/duedate"},
+		"internal/fleet":              append([]string{"internal/fault", "internal/identity"}, pure...),
+		"internal/store":              {"internal/fleet", "internal/identity", "internal/fault", "internal/seal", "internal/duedate", "migrations"},
+		"internal/store/storetest":    {"internal/store", "internal/localpg"},
+		"internal/report":             {"internal/fleet", "internal/words"},
+		"internal/notify":             {},
+		"internal/notify/mailcatcher": {},
+		"internal/localpg":            {},
+		"api":                         {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/seal", "internal/duedate", "internal/rulebook"},
+		"jobs":                        {"internal/fleet", "internal/duedate"},
+		"cmd/lintel": {"api", "jobs", "internal/fleet", "internal/identity", "internal/store", "internal/report", "internal/notify", "internal/notify/mailcatcher",
+			"internal/localpg", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field"},
+	}
+}
+
+// why is what to say to somebody who crosses a wall.
+func why(room string) string {
+	switch room {
+	case "internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words":
+		return "it is pure: it computes from what it is given, so that it can be tested and trusted by itself"
+	case "internal/fleet":
+		return "the domain says what it needs of storage and leaves the how to the rooms around it"
+	case "internal/store":
+		return "the store implements what fleet and identity ask for and knows no face"
+	case "api", "jobs":
+		return "a face calls use-cases; what it does itself nobody else can do"
+	}
+	return "see the table of rooms in DEVELOPERS.md"
+}
+
+type listed struct {
+	ImportPath string
+	Imports    []string
+}
+
+func packages(t *testing.T) []listed {
+	t.Helper()
+	cmd := exec.Command("go", "list", "-json=ImportPath,Imports", "./...")
+	cmd.Dir = "../.."
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("go list: %v", err)
+	}
+	var all []listed
+	for d := json.NewDecoder(strings.NewReader(string(out))); d.More(); {
+		var p listed
+		if err := d.Decode(&p); err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, p)
+	}
+	return all
+}
+
+func TestNoRoomReachesThroughAWall(t *testing.T) {
+	rooms := mayImport()
+	for _, p := range packages(t) {
+		room := strings.TrimPrefix(p.ImportPath, module)
+		allowed, known := rooms[room]
+		if !known && len(p.Imports) > 0 {
+			t.Errorf("%s is no room of the house: draw it into mayImport and into DEVELOPERS.md", room)
+			continue
+		}
+		for _, imported := range p.Imports {
+			if to, ours := strings.CutPrefix(imported, module); ours && !slices.Contains(allowed, to) {
+				t.Errorf("%s must not import %s: %s", room, to, why(room))
+			}
+		}
+	}
+}
+
+func TestPureRoomsDoNoInputOrOutput(t *testing.T) {
+	forbidden := []string{"os", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "crypto/rand", "log", "log/slog", "io/ioutil", "os/exec", "github.com/jackc/pgx/v5"}
+	for _, p := range packages(t) {
+		room := strings.TrimPrefix(p.ImportPath, module)
+		if !slices.Contains([]string{"internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/fault"}, room) {
+			continue
+		}
+		for _, imported := range p.Imports {
+			if slices.Contains(forbidden, imported) {
+				t.Errorf("%s must not import %s: %s", room, imported, why("internal/field"))
+			}
+		}
+	}
+}
+
+// calls finds selector expressions like time.Now in the Go files of a folder, tests left out.
+func calls(t *testing.T, folder string, found func(file string, line int, call string)) {
+	t.Helper()
+	files := token.NewFileSet()
+	err := filepath.WalkDir(filepath.Join("../..", folder), func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		f, err := parser.ParseFile(files, path, nil, 0)
+		if err != nil {
+			return err
+		}
+		ast.Inspect(f, func(n ast.Node) bool {
+			if s, ok := n.(*ast.SelectorExpr); ok {
+				if x, ok := s.X.(*ast.Ident); ok {
+					found(path, files.Position(s.Pos()).Line, x.Name+"."+s.Sel.Name)
+				}
+			}
+			return true
+		})
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestClockRandomnessAndEnvironmentComeInFromOutside(t *testing.T) {
+	for _, folder := range []string{"api", "jobs", "internal/fleet", "internal/identity", "internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/report"} {
+		calls(t, folder, func(file string, line int, call string) {
+			switch call {
+			case "time.Now", "time.Since", "uuid.New", "uuid.NewV7", "uuid.NewRandom", "os.Getenv", "os.LookupEnv", "rand.Reader":
+				t.Errorf("%s:%d calls %s: it is passed in, so that tests repeat", file, line, call)
+			}
+		})
+	}
+	calls(t, "internal", func(file string, line int, call string) {
+		if (call == "os.Getenv" || call == "os.LookupEnv" || call == "os.Environ") && !strings.Contains(file, "storetest") {
+			t.Errorf("%s:%d reads the environment: only cmd does", file, line)
+		}
+	})
+}
+
+func TestTheTopLevelHoldsWhatItShouldAndNothingElse(t *testing.T) {
+	want := []string{"DEVELOPERS.md", "README.md", "api", "cmd", "deploy", "docker-compose.yml", "go.mod", "go.sum", "internal", "jobs", "migrations"}
+	entries, err := os.ReadDir("../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, e := range entries {
+		if !strings.HasPrefix(e.Name(), ".") {
+			got = append(got, e.Name())
+		}
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("top level is %v, want %v", got, want)
+	}
+}
+
+func TestEveryRoomSaysHowToAddToIt(t *testing.T) {
+	for _, room := range []string{"api", "jobs", "internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/fleet", "internal/store",
+		"internal/report", "internal/notify", "internal/identity", "internal/localpg", "internal/fault"} {
+		found := false
+		matches, err := filepath.Glob(filepath.Join("../..", room, "*.go"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range matches {
+			text, err := os.ReadFile(m)
+			if err != nil {
+				t.Fatal(err)
+			}
+			before, _, _ := strings.Cut(string(text), "\npackage ")
+			found = found || strings.Contains(before, "// To add") || strings.Contains(before, "// # To add")
+		}
+		if !found {
+			t.Errorf("the package documentation of %s does not say how to add to it", room)
+		}
+	}
+}
