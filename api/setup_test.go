@@ -59,9 +59,14 @@ func newFace(t testing.TB) *face {
 		}
 	})
 	database := store.New(f.db.App, "lintel")
+	photos, err := store.OpenPhotoDir(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = photos.Close() })
 	f.people = identity.NewPeople(database, hasher, now, f.id, rand.Reader)
 	f.handler = api.New(api.Rooms{
-		Fleet:  fleet.New(fleet.Parts{Store: database, Book: book, Words: catalogue, Now: now, NewID: f.id}),
+		Fleet:  fleet.New(fleet.Parts{Store: database, Photos: photos, Book: book, Words: catalogue, Now: now, NewID: f.id}),
 		People: f.people, Words: catalogue, Log: slog.New(slog.NewTextHandler(&f.log, nil)), Now: now, NewID: f.id,
 		Ready: func(context.Context) error { return nil }, Metrics: http.NotFoundHandler(), Version: "0"}).Handler()
 	return f
