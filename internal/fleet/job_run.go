@@ -144,6 +144,9 @@ func (f *Fleet) DoRun(ctx context.Context, r JobRun, work func(context.Context, 
 	result, workErr := work(ctx, r.AsOf)
 	finished := f.Now()
 	r.State, r.FinishedAt, r.Result = "done", &finished, result
+	if result == nil {
+		r.Result = map[string]any{}
+	}
 	if workErr != nil {
 		r.State, r.Result = "failed", map[string]any{"error": workErr.Error()}
 	}
