@@ -3,6 +3,7 @@ package fleet
 import (
 	"encoding/binary"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"reflect"
 	"slices"
@@ -11,6 +12,8 @@ import (
 
 	"github.com/google/uuid"
 	"pgregory.net/rapid"
+
+	"lintel.example/lintel/internal/fault"
 )
 
 // minute is an instant of the day on which the entries of these tests are observed.
@@ -276,4 +279,20 @@ func TestANoteChangesNothing(t *testing.T) {
 			t.Fatalf("\n%q\nand\n%q", before.told(), since.told())
 		}
 	})
+}
+
+// A device keeps what was refused for good and sends again what was not: a database that is away must not be taken for
+// a door that is not there.
+func TestOnlyWhatIsNotThereBecomesAFaultOfTheBody(t *testing.T) {
+	of := fault.At("/door_id", "door_not_found")
+	away := fmt.Errorf("door_by_id: %w", io.ErrUnexpectedEOF)
+	for _, other := range []error{nil, away, fault.New(fault.Unavailable, "database_unavailable")} {
+		if got := instead(other, of); got != other {
+			t.Errorf("%v became %v", other, got)
+		}
+	}
+	got := instead(fault.New(fault.NotFound, "door_not_found"), of)
+	if f := fault.Of(got); len(f) != 1 || f[0].Kind != fault.Invalid || f[0].Pointer != "/door_id" {
+		t.Errorf("got %v", got)
+	}
 }
