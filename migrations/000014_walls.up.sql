@@ -55,11 +55,29 @@ create policy add_by_customer on report for insert to lintel_customer
   with check (customer_id = any ((select nullif(current_setting('lintel.customers', true), ''))::uuid[]));
 create policy add_by_site on report for insert to lintel_site
   with check (site_id = any ((select nullif(current_setting('lintel.sites', true), ''))::uuid[]));
-create policy add_by_customer on record_log for insert to lintel_customer
-  with check (customer_id = any ((select nullif(current_setting('lintel.customers', true), ''))::uuid[]));
-create policy add_by_site on record_log for insert to lintel_site
-  with check (site_id = any ((select nullif(current_setting('lintel.sites', true), ''))::uuid[]));
+create policy add_report on record_log for insert to lintel_customer, lintel_site
+  with check (kind = 'report' and exists (select from report r
+    where r.report_id = subject_id and r.customer_id = record_log.customer_id and r.site_id = record_log.site_id));
 grant insert on report, record_log to lintel_customer, lintel_site;
+
+-- People: outsiders see the names of the company's own people, and of whoever once worked at what they see; of other
+-- customers' people they see nothing.
+do $$
+declare
+  t text;
+begin
+  foreach t in array array['person', 'person_customer', 'person_site'] loop
+    execute format('alter table %I enable row level security', t);
+    execute format('alter table %I force row level security', t);
+    execute format('create policy staff on %I for select to lintel_staff using (true)', t);
+    execute format('create policy gate on %I to lintel_gate using (true) with check (true)', t);
+  end loop;
+end $$;
+create policy company on person for select to lintel_customer, lintel_site using (scope_kind = 'all');
+create policy inspector on person for select to lintel_customer, lintel_site
+  using (exists (select from visit_sign_off s where s.signed_by = person.person_id));
+create policy technician on person for select to lintel_customer, lintel_site
+  using (exists (select from visit_entry e where e.recorded_by = person.person_id));
 
 grant select on device_model, antenna, accessory to lintel_customer, lintel_site;
 grant select (person_id, name) on person to lintel_customer, lintel_site;
