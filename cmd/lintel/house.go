@@ -9,13 +9,12 @@ import (
 	"net/http"
 	"path/filepath"
 	"runtime"
-	"strconv"
+	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"lintel.example/lintel/api"
@@ -43,6 +42,8 @@ type house struct {
 	people  *identity.People
 	words   *words.Catalogue
 	metrics *prometheus.Registry
+	private *localpg.Server // nil with a database of somebody else's
+	left    atomic.Bool     // told to stop: answers, but is not ready for more
 	closers []func(context.Context) error
 }
 
@@ -79,8 +80,7 @@ func open(ctx context.Context, s *settings, log *slog.Logger) (h *house, err err
 	if err := h.useCases(s); err != nil {
 		return h, err
 	}
-	h.metrics = prometheus.NewRegistry()
-	h.metrics.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), poolGauge(h.pool))
+	h.newMetrics()
 	return h, nil
 }
 
@@ -94,6 +94,7 @@ func (h *house) database(ctx context.Context, s *settings) (string, error) {
 	if err != nil {
 		return "", err
 	}
+	h.private = server
 	h.closers = append(h.closers, server.Stop)
 	admin := server.URL("postgres", "lintel")
 	if err := store.Setup(ctx, admin, s.RolePrefix, ""); err != nil {
@@ -103,6 +104,34 @@ func (h *house) database(ctx context.Context, s *settings) (string, error) {
 		return "", err
 	}
 	return server.URL(s.RolePrefix+"_app", "lintel"), nil
+}
+
+// errDatabaseEnded ends a process whose private PostgreSQL has died: whoever started the process starts it again, and
+// PostgreSQL recovers everything that was committed.
+var errDatabaseEnded = errors.New("the private PostgreSQL has ended: start again, and it recovers")
+
+// whileDatabaseLives gives a context that also ends when the private PostgreSQL does.
+func (h *house) whileDatabaseLives(ctx context.Context) (context.Context, context.CancelFunc) {
+	living, end := context.WithCancelCause(ctx)
+	if h.private != nil {
+		go func() {
+			select {
+			case <-h.private.Done():
+				h.log.Error("the private PostgreSQL has ended", "its_log", h.private.Log())
+				end(errDatabaseEnded)
+			case <-living.Done():
+			}
+		}()
+	}
+	return living, func() { end(nil) }
+}
+
+// endedBy is nil when the context ended because the process was told to stop.
+func endedBy(ctx context.Context) error {
+	if err := context.Cause(ctx); errors.Is(err, errDatabaseEnded) {
+		return err
+	}
+	return nil
 }
 
 func (h *house) openPools(ctx context.Context, url, prefix string) error {
@@ -144,11 +173,7 @@ func (h *house) useCases(s *settings) error {
 	if err != nil {
 		return err
 	}
-	dir, err := s.photoDir()
-	if err != nil {
-		return err
-	}
-	photos, err := store.OpenPhotoDir(dir)
+	photos, err := store.OpenPhotoDir(s.photoDir())
 	if err != nil {
 		return err
 	}
@@ -175,16 +200,19 @@ func (h *house) print(doc fleet.ComplianceReport, sha256, units string) ([]byte,
 
 // face makes the HTTP face.
 func (h *house) face() http.Handler {
-	requests := prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "lintel_request_seconds", Help: "Time to answer by route and status.",
-		Buckets: []float64{.001, .0025, .005, .01, .025, .05, .1, .25, .5, 1, 2.5, 5}}, []string{"method", "route", "status"})
-	h.metrics.MustRegister(requests)
 	return api.New(api.Rooms{Fleet: h.fleet, People: h.people, Words: h.words, Log: h.log, Now: now, NewID: newID, Version: version,
-		Ready:   func(ctx context.Context) error { return store.CheckVersion(ctx, h.pool) },
+		Ready:   h.ready,
 		Metrics: promhttp.HandlerFor(h.metrics, promhttp.HandlerOpts{}),
-		Observe: func(method, route string, status int, took time.Duration) {
-			requests.WithLabelValues(method, route, strconv.Itoa(status)).Observe(took.Seconds())
-		},
+		Observe: h.requests(),
 	}).Handler()
+}
+
+// ready tells whether requests can be served.
+func (h *house) ready(ctx context.Context) error {
+	if h.left.Load() {
+		return errors.New("told to stop")
+	}
+	return store.CheckVersion(ctx, h.pool)
 }
 
 // worker starts to work off the jobs.
@@ -208,11 +236,6 @@ func (h *house) close(ctx context.Context) error {
 	}
 	h.closers = nil
 	return err
-}
-
-func poolGauge(pool *pgxpool.Pool) prometheus.Collector {
-	return prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "lintel_database_connections", Help: "Connections in use."},
-		func() float64 { return float64(pool.Stat().AcquiredConns()) })
 }
 
 // post hands the domain's letters to the mail server.

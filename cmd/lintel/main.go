@@ -35,7 +35,7 @@ type commands struct {
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	defer stop()
+	context.AfterFunc(ctx, stop) // a second signal ends the program at once
 	os.Exit(run(ctx, os.Args[1:]))
 }
 

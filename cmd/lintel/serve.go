@@ -14,13 +14,34 @@ import (
 // serveCmd serves the API and, unless told otherwise, works off the jobs in the same process.
 type serveCmd struct {
 	settings
-	Listen   string `env:"LINTEL_LISTEN" default:"127.0.0.1:8080" help:"Address to listen on. Put a proxy with TLS before it."`
-	NoWorker bool   `help:"Do not work off the jobs here."`
+	Listen   string        `env:"LINTEL_LISTEN" default:"127.0.0.1:8080" help:"Address to listen on. Put a proxy with TLS before it."`
+	NoWorker bool          `env:"LINTEL_NO_WORKER" help:"Do not work off the jobs here."`
+	Leave    time.Duration `env:"LINTEL_LEAVE" default:"0s" help:"When told to stop: answer \"not ready\" for so long before listening ends, so that a load balancer sees it."`
+}
+
+// check names every fault at once.
+func (c *serveCmd) check() error {
+	faults := []error{c.settings.check(), checkListen(c.Listen)}
+	if c.Leave < 0 {
+		faults = append(faults, errors.New("LINTEL_LEAVE is negative"))
+	}
+	if err := errors.Join(faults...); err != nil {
+		return badInput{err}
+	}
+	return nil
+}
+
+// checkListen refuses an address that cannot be listened on, before anything is started.
+func checkListen(address string) error {
+	if _, _, err := net.SplitHostPort(address); err != nil {
+		return badInput{fmt.Errorf("LINTEL_LISTEN: %w", err)}
+	}
+	return nil
 }
 
 // Run serves until it is told to stop, then lets running requests and jobs end.
 func (c *serveCmd) Run(ctx context.Context) error {
-	if err := errors.Join(c.check(), checkListen(c.Listen)); err != nil {
+	if err := c.check(); err != nil {
 		return err
 	}
 	h, err := open(ctx, &c.settings, newLog())
@@ -28,6 +49,8 @@ func (c *serveCmd) Run(ctx context.Context) error {
 		return err
 	}
 	defer func() { h.log.Info("closed", "err", h.close(context.WithoutCancel(ctx))) }()
+	ctx, end := h.whileDatabaseLives(ctx)
+	defer end()
 	if !c.NoWorker {
 		if err := h.worker(ctx); err != nil {
 			return err
@@ -38,7 +61,18 @@ func (c *serveCmd) Run(ctx context.Context) error {
 		return fmt.Errorf("listen: %w", err)
 	}
 	h.log.Info("serving", "address", "http://"+listener.Addr().String(), "version", version)
-	return serve(ctx, listener, h.face())
+	return errors.Join(serve(h.leaving(ctx, c.Leave), listener, h.face()), endedBy(ctx))
+}
+
+// leaving gives a context that ends a while after ctx; in between the house answers that it is not ready.
+func (h *house) leaving(ctx context.Context, after time.Duration) context.Context {
+	serving, stop := context.WithCancel(context.WithoutCancel(ctx))
+	context.AfterFunc(ctx, func() {
+		h.left.Store(true)
+		h.log.Info("told to stop", "listening_until", now().Add(after))
+		time.AfterFunc(after, stop)
+	})
+	return serving
 }
 
 // drainWithin is how long running requests may take after the program is told to stop.
@@ -74,12 +108,15 @@ func (c *workerCmd) Run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	defer func() { h.log.Info("closed", "err", h.close(context.WithoutCancel(ctx))) }()
+	ctx, end := h.whileDatabaseLives(ctx)
+	defer end()
 	if err := h.worker(ctx); err != nil {
-		return errors.Join(err, h.close(ctx))
+		return err
 	}
 	h.log.Info("working", "version", version)
 	<-ctx.Done()
-	return h.close(context.WithoutCancel(ctx))
+	return endedBy(ctx)
 }
 
 func newLog() *slog.Logger { return slog.New(slog.NewJSONHandler(os.Stderr, nil)) }

@@ -3,11 +3,12 @@ package main
 import (
 	"errors"
 	"fmt"
-	"net"
 	"net/url"
 	"os"
 	"path/filepath"
-	"reflect"
+	"strings"
+
+	"github.com/alecthomas/kong"
 
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
@@ -38,11 +39,23 @@ type settings struct {
 	CompanyLicence string `env:"LINTEL_COMPANY_LICENCE"`
 }
 
+// AfterApply refuses secrets that were given as flags. kong calls it.
+func (s *settings) AfterApply(parsed *kong.Context) error {
+	for _, p := range parsed.Path {
+		if p.Flag != nil && p.Flag.Tag.Has("secret") {
+			return fmt.Errorf("--%s: give it in the environment, as %s: flags show in lists of processes", p.Flag.Name, p.Flag.Envs[0])
+		}
+	}
+	return nil
+}
+
 // check names every fault at once. (kong would call a Validate by itself, also for commands that need less.)
 func (s *settings) check() error {
 	var faults []error
 	if s.DatabaseURL == "" && s.DataDir == "" {
 		faults = append(faults, errors.New("neither LINTEL_DATABASE_URL nor --data-dir is given"))
+	} else if s.photoDir() == "" {
+		faults = append(faults, errors.New("neither LINTEL_PHOTO_DIR nor --data-dir is given: there is no place for photos"))
 	}
 	for name, text := range map[string]string{"LINTEL_DATABASE_URL": s.DatabaseURL, "LINTEL_ADMIN_DATABASE_URL": s.AdminDatabaseURL} {
 		if u, err := url.Parse(text); text != "" && (err != nil || u.Scheme != "postgres" && u.Scheme != "postgresql") {
@@ -97,49 +110,50 @@ func (s *settings) keys() (*identity.Keyring, error) {
 	return keys, nil
 }
 
-func (s *settings) photoDir() (string, error) {
-	switch {
-	case s.PhotoDir != "":
-		return s.PhotoDir, nil
-	case s.DataDir != "":
-		return filepath.Join(s.DataDir, "photos"), nil
+func (s *settings) photoDir() string {
+	if s.PhotoDir == "" && s.DataDir != "" {
+		return filepath.Join(s.DataDir, "photos")
 	}
-	return "", badInput{errors.New("neither LINTEL_PHOTO_DIR nor --data-dir is given: there is no place for photos")}
+	return s.PhotoDir
 }
 
 func (s *settings) company() fleet.ReportCompany {
 	return fleet.ReportCompany{Name: s.CompanyName, Address: s.CompanyAddress, Phone: s.CompanyPhone, Licence: s.CompanyLicence}
 }
 
-// configCmd prints what is in force.
+// configCmd prints what serve would run with.
 type configCmd struct {
-	settings
-	Listen string `env:"LINTEL_LISTEN" default:"127.0.0.1:8080"`
+	serveCmd
 }
 
-// Run prints one line a setting.
-func (c *configCmd) Run() error {
-	v := reflect.ValueOf(c.settings)
-	for i := range v.NumField() {
-		f := v.Type().Field(i)
-		name, value := f.Tag.Get("env"), fmt.Sprint(v.Field(i).Interface())
-		if _, secret := f.Tag.Lookup("secret"); secret {
+// Run prints one line a setting, its value and where it came from, then what is wrong with them.
+func (c *configCmd) Run(parsed *kong.Context) error {
+	known := map[string]bool{}
+	for _, f := range parsed.Selected().Flags {
+		if len(f.Envs) == 0 {
+			continue
+		}
+		name, value := f.Envs[0], fmt.Sprint(f.Target.Interface())
+		known[name] = true
+		if f.Tag.Has("secret") {
 			value = map[bool]string{true: "set", false: "not set"}[value != ""]
 		}
-		from := "default or flag"
-		if os.Getenv(name) != "" {
+		from := "default"
+		if _, set := os.LookupEnv(name); set {
 			from = "environment"
 		}
-		fmt.Printf("%-28s %-24s (%s)\n", name, value, from)
+		for _, p := range parsed.Path {
+			if p.Flag == f {
+				from = "flag"
+			}
+		}
+		fmt.Printf("%-28s %-32q %s\n", name, value, from)
 	}
-	fmt.Printf("%-28s %-24s\n", "LINTEL_LISTEN", c.Listen)
+	for _, line := range os.Environ() {
+		name, _, _ := strings.Cut(line, "=")
+		if strings.HasPrefix(name, "LINTEL_") && !known[name] {
+			fmt.Printf("%-28s is set, and serve does not read it\n", name)
+		}
+	}
 	return c.check()
-}
-
-// checkListen refuses an address that cannot be listened on, before anything is started.
-func checkListen(address string) error {
-	if _, _, err := net.SplitHostPort(address); err != nil {
-		return badInput{fmt.Errorf("listen: %w", err)}
-	}
-	return nil
 }

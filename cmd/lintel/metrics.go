@@ -1,0 +1,83 @@
+package main
+
+import (
+	"context"
+	"strconv"
+	"time"
+
+	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/jobs"
+)
+
+// newMetrics makes the house's own registry: the library's default one is shared by everything in a process.
+func (h *house) newMetrics() {
+	h.metrics = prometheus.NewRegistry()
+	h.metrics.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+		poolMetrics{h.pool, "requests"}, poolMetrics{h.jobPool, "jobs"}, jobMetrics{h.fleet})
+}
+
+// requests counts and times answers by the route's pattern, never by the path, which is endless.
+func (h *house) requests() func(method, route string, status int, took time.Duration) {
+	seconds := prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "lintel_request_seconds", Help: "Time to answer, by route and status.",
+		Buckets: []float64{.001, .0025, .005, .01, .025, .05, .1, .25, .5, 1, 2.5, 5}}, []string{"method", "route", "status"})
+	h.metrics.MustRegister(seconds)
+	return func(method, route string, status int, took time.Duration) {
+		seconds.WithLabelValues(method, route, strconv.Itoa(status)).Observe(took.Seconds())
+	}
+}
+
+// poolMetrics are the connections to the database. It implements prometheus.Collector.
+type poolMetrics struct {
+	pool *pgxpool.Pool
+	name string
+}
+
+// Describe leaves the description to what is collected.
+func (p poolMetrics) Describe(chan<- *prometheus.Desc) {}
+
+// Collect reads the pool's own counters.
+func (p poolMetrics) Collect(out chan<- prometheus.Metric) {
+	s := p.pool.Stat()
+	send := func(name, help string, kind prometheus.ValueType, value float64) {
+		out <- prometheus.MustNewConstMetric(prometheus.NewDesc(name, help, nil, prometheus.Labels{"pool": p.name}), kind, value)
+	}
+	send("lintel_database_connections_used", "Connections in use.", prometheus.GaugeValue, float64(s.AcquiredConns()))
+	send("lintel_database_connections_most", "Connections that there may be.", prometheus.GaugeValue, float64(s.MaxConns()))
+	send("lintel_database_waits_total", "Times that somebody had to wait for a connection.", prometheus.CounterValue, float64(s.EmptyAcquireCount()))
+	send("lintel_database_wait_seconds_total", "Time that was waited for connections.", prometheus.CounterValue, s.EmptyAcquireWaitTime().Seconds())
+}
+
+// jobMetrics tells from the ledger when each job last did its work, whichever server did it: the one figure that
+// shows that the calendar stands still. It implements prometheus.Collector.
+type jobMetrics struct{ fleet *fleet.Fleet }
+
+// Describe leaves the description to what is collected.
+func (j jobMetrics) Describe(chan<- *prometheus.Desc) {}
+
+// runsLookedAt is how far back the last success is looked for.
+const runsLookedAt = 60
+
+// Collect reads the ledger. A job that never succeeded has no figure.
+func (j jobMetrics) Collect(out chan<- prometheus.Metric) {
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+	defer cancel()
+	desc := prometheus.NewDesc("lintel_job_last_success_timestamp_seconds", "When the job last finished with success (Unix time).", []string{"job"}, nil)
+	for _, job := range jobs.Table() {
+		runs, err := j.fleet.JobRuns(ctx, identity.Program(), fleet.JobRunQuery{Job: job.Name, Limit: runsLookedAt})
+		if err != nil {
+			out <- prometheus.NewInvalidMetric(desc, err)
+			return
+		}
+		for _, r := range runs {
+			if r.State == "done" && r.FinishedAt != nil {
+				out <- prometheus.MustNewConstMetric(desc, prometheus.GaugeValue, float64(r.FinishedAt.UnixMilli())/1000, job.Name)
+				break
+			}
+		}
+	}
+}
