@@ -294,7 +294,10 @@ func (p *DoorPut) tidy() {
 	tidy(&p.Facts.B.Label)
 	tidy(&p.Facts.InterlockGroup)
 	tidy(&p.Facts.RuleBasis.Why)
-	slices.Sort(p.Facts.Modes)
+	p.Facts.Modes = slices.Sorted(slices.Values(p.Facts.Modes)) // a copy, and empty rather than nil
+	if p.Facts.Modes == nil {
+		p.Facts.Modes = []string{}
+	}
 }
 
 func (f *Fleet) checkDoor(p DoorPut) error {
