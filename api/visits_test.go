@@ -254,3 +254,21 @@ func TestAPhotoIsTakenAndGivenOutToThoseWhoSeeAnEntryThatNamesIt(t *testing.T) {
 	}
 	want(v.raw(v.otherAgent, http.MethodGet, photo, "", nil), 404, "photo_not_found")
 }
+
+func TestAVisitOfManyEntriesCanBeSignedOff(t *testing.T) {
+	t.Parallel()
+	v := newVan(t)
+	visit := "/v1/visits/" + v.id().String()
+	v.send(http.MethodPut, visit, v.attendance()).want(t, http.StatusCreated, "")
+	var list []any
+	for range 5000 { // the most that a sign-off may list: far more bytes than other bodies may have
+		list = append(list, map[string]any{"entry_id": v.id().String(), "sha256": strings.Repeat("ab", 32)})
+	}
+	signOff := map[string]any{"signed_at": v.now, "left_at": v.now, "statement": "Looked at.", "signature": "M0 0L1 1", "entries": list}
+	got := v.send(http.MethodPut, visit+"/sign-off", signOff).want(t, http.StatusConflict, "entries_missing")
+	if len(got.text) > 10_000 {
+		t.Errorf("an answer of %d bytes", len(got.text))
+	}
+	signOff["entries"] = append(list, list[0])
+	v.send(http.MethodPut, visit+"/sign-off", signOff).want(t, http.StatusUnprocessableEntity, "body_invalid")
+}
