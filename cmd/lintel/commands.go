@@ -24,7 +24,8 @@ import (
 // setupCmd makes the database and its roles.
 type setupCmd struct {
 	settings
-	AppPasswordFile string `env:"LINTEL_APP_PASSWORD_FILE" placeholder:"FILE" help:"Password that the login role gets; without it the database must trust it otherwise."`
+	AppPassword     string `name:"app-password" hidden:"" env:"LINTEL_APP_PASSWORD" secret:"" help:"Password that the login role gets (environment only)."`
+	AppPasswordFile string `env:"LINTEL_APP_PASSWORD_FILE" placeholder:"FILE" help:"Password that the login role gets; without one the database must know the role in another way."`
 }
 
 // Run is idempotent.
@@ -32,7 +33,7 @@ func (c *setupCmd) Run(ctx context.Context) error {
 	if c.AdminDatabaseURL == "" {
 		return badInput{errors.New("LINTEL_ADMIN_DATABASE_URL is not set")}
 	}
-	password := ""
+	password := c.AppPassword
 	if c.AppPasswordFile != "" {
 		text, err := os.ReadFile(c.AppPasswordFile)
 		if err != nil {
