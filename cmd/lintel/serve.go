@@ -80,7 +80,7 @@ const drainWithin = 30 * time.Second
 
 // serve answers on a listener until the context ends, then drains.
 func serve(ctx context.Context, listener net.Listener, handler http.Handler) error {
-	server := &http.Server{Handler: handler, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 60 * time.Second, WriteTimeout: 90 * time.Second,
+	server := &http.Server{Handler: handler, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 5 * time.Minute, WriteTimeout: 6 * time.Minute, // a photo over a bad line takes its time
 		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 64 << 10}
 	ended := make(chan error, 1)
 	go func() { ended <- server.Serve(listener) }()

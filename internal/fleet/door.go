@@ -168,7 +168,7 @@ func (f *Fleet) PutDoor(ctx context.Context, by identity.Actor, p DoorPut) (save
 		}
 		site, err := tx.SiteByID(ctx, p.SiteID)
 		if err != nil {
-			return fault.At("/site_id", "site_not_found").Because(err)
+			return instead(err, fault.At("/site_id", "site_not_found"))
 		}
 		present, err := tx.DoorByID(ctx, p.DoorID, AsOf{})
 		switch {

@@ -349,7 +349,7 @@ func checkPassed(verdicts []rulebook.Verdict) error {
 		switch {
 		case v.Outcome == rulebook.Failed && v.Severity != rulebook.Advisory:
 			failed = append(failed, v.RuleID)
-		case v.Outcome == rulebook.NotJudged:
+		case v.Outcome == rulebook.NotJudged && v.Severity != rulebook.Advisory:
 			for _, g := range v.Gaps {
 				if slices.ContainsFunc(rulebook.Readings(), func(k rulebook.ReadingKind) bool { return k.Name == g.Name }) && !slices.Contains(unread, g.Name) {
 					unread = append(unread, g.Name)

@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"math/rand/v2"
+	"net"
 	"strings"
 	"time"
 
@@ -157,7 +159,13 @@ func again(err error) bool {
 // and chosen for this; the text never names the other row.
 func told(err error) error {
 	var e *pgconn.PgError
-	if err == nil || !errors.As(err, &e) {
+	if err == nil {
+		return nil
+	}
+	if !errors.As(err, &e) {
+		if lineBroke(err) {
+			return fault.New(fault.Unavailable, "database_unavailable").Because(err)
+		}
 		return err
 	}
 	if f, ok := faultOf()[e.ConstraintName]; ok {
@@ -168,6 +176,15 @@ func told(err error) error {
 		return fault.New(fault.Unavailable, "database_unavailable").Because(err)
 	}
 	return err
+}
+
+// lineBroke tells whether the database could not be reached or went away. Whether a commit that was under way took
+// effect is then not known: the caller sends the same again, which its ids make safe.
+func lineBroke(err error) bool {
+	var connect *pgconn.ConnectError
+	var network net.Error
+	return errors.As(err, &connect) || errors.As(err, &network) && !errors.Is(err, context.DeadlineExceeded) && !errors.Is(err, context.Canceled) ||
+		errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) || errors.Is(err, net.ErrClosed) || pgconn.SafeToRetry(err)
 }
 
 // faultOf names the fault of every constraint that a caller can break in spite of the checks in fleet.
