@@ -1,7 +1,7 @@
 package drills
 
 import (
-	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"time"
@@ -124,7 +124,7 @@ func (n *nemesis) recover(d drill) error {
 		return err
 	}
 	if d.kind == duringJob {
-		if err := n.nextNight(); err != nil {
+		if err := n.nextTime(); err != nil {
 			return err
 		}
 	}
@@ -143,7 +143,7 @@ func (n *nemesis) acknowledged(count int) error {
 }
 
 // day is the day of the latest night.
-func (n *nemesis) day() string { return firstDue().AddDate(0, 0, n.nights-1).Format(time.DateOnly) }
+func (n *nemesis) day() string { return n.firstDue.AddDate(0, 0, n.nights-1).Format(time.DateOnly) }
 
 // job starts the nightly job as a process of its own.
 func (n *nemesis) job(name string) (*process, error) {
@@ -167,10 +167,9 @@ func (n *nemesis) night(who string, victim chan<- killable) error {
 	return nil
 }
 
-// nextNight is the next time that the job's turn comes. A run that somebody began counts as abandoned after half an
-// hour; instead of waiting, the ledger's line is made so much older.
-func (n *nemesis) nextNight() error {
-	if err := n.exec("update job_run set started_at = started_at - interval '31 minutes' where state = 'running'"); err != nil {
+// nextTime is the next time that the job's turn comes.
+func (n *nemesis) nextTime() error {
+	if err := n.hourPasses(); err != nil {
 		return err
 	}
 	p, err := n.job("again")
@@ -184,52 +183,56 @@ func (n *nemesis) nextNight() error {
 	return nil
 }
 
-// ownNight has the server run a nightly job by itself, kills it in the middle, and waits until the server, started
-// again, has done it: nobody helps but the clock.
-func (n *nemesis) ownNight() error {
+// hourPasses makes what was begun an hour older. What somebody began and did not end counts as abandoned after a
+// while, which is too long to wait for.
+func (n *nemesis) hourPasses() error {
+	return errors.Join(n.exec("update job_run set started_at = started_at - interval '1 hour' where state = 'running'"),
+		n.exec("update river_job set attempted_at = attempted_at - interval '1 hour' where state = 'running'"))
+}
+
+// serversNight has the server itself run the job that has fallen due, kills it in the middle, and waits until the
+// server, started again, has done it: nobody helps but the clock.
+func (n *nemesis) serversNight() error {
 	n.nights++
 	sprung := n.atServer.set(beforeCommit("insert_due_orders"), func() verdict {
 		n.server.kill()
 		return cut
 	})
-	// What the server's own tick writes when the day has come.
-	if err := n.exec("insert into job_run (job, scheduled_for, as_of, state) values ('due_work_orders', $1::date + time '04:15' at time zone 'UTC', $1::date, 'due')", n.day()); err != nil {
+	n.server.kill()
+	n.server.worker = true
+	if err := n.server.start(); err != nil {
 		return err
 	}
 	select {
 	case <-sprung:
 	case <-time.After(2 * patience): // it looks each minute
-		return fmt.Errorf("the server does not run the job of %s", n.day())
+		return errors.New("the server does not run the job that is due")
 	}
 	n.kills[duringJob]++
-	if err := n.exec("update job_run set started_at = started_at - interval '31 minutes' where state = 'running'"); err != nil {
+	if err := n.hourPasses(); err != nil {
 		return err
 	}
 	if err := n.server.start(); err != nil {
 		return err
 	}
-	return n.done(n.day())
+	return n.latestDone()
 }
 
-// done waits until the ledger has the day's run as done.
-func (n *nemesis) done(day string) error {
-	ctx, cancel := context.WithTimeout(n.ctx, 2*patience)
-	defer cancel()
-	for {
-		conn, err := n.sql()
-		if err != nil {
+// latestDone waits until the ledger has the latest run as done.
+func (n *nemesis) latestDone() error {
+	conn, err := n.sql()
+	if err != nil {
+		return err
+	}
+	defer conn.Close(n.ctx)
+	state := ""
+	for end := time.Now().Add(2 * patience); time.Now().Before(end); time.Sleep(200 * time.Millisecond) {
+		if err := conn.QueryRow(n.ctx, "select state from job_run where job = 'due_work_orders' order by scheduled_for desc limit 1").Scan(&state); err != nil {
 			return err
 		}
-		var state string
-		err = conn.QueryRow(ctx, "select state from job_run where job = 'due_work_orders' and as_of = $1", day).Scan(&state)
-		_ = conn.Close(n.ctx)
-		if err != nil || state == "done" {
-			return err
-		}
-		select {
-		case <-ctx.Done():
-			return fmt.Errorf("the job of %s is %s", day, state)
-		case <-time.After(200 * time.Millisecond):
+		if state == "done" {
+			return nil
 		}
 	}
+	return fmt.Errorf("the latest run of the job is %s", state)
 }

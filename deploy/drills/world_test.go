@@ -48,8 +48,12 @@ type world struct {
 	dispatcher, technician *person
 	site                   uuid.UUID
 	doors                  []uuid.UUID // that are visited
-	plans                  []plan      // of doors that nobody visits
+	plans                  []plan      // of doors that nobody visits, aDay on each day from firstDue on
+	firstDue               time.Time
 }
+
+// aDay is how many doors fall due on each day.
+const aDay = 3
 
 // plan is an inspection that falls due.
 type plan struct {
@@ -57,8 +61,8 @@ type plan struct {
 	due  time.Time
 }
 
-// newWorld builds the program, starts everything and fills the register: doors to visit, and for each of the coming
-// days a few doors whose inspection falls due then.
+// newWorld builds the program, starts everything and fills the register: doors to visit, and for each of the last
+// days, yesterday included, a few doors whose inspection fell due then.
 func newWorld(t *testing.T, doors, days int) *world {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Minute)
@@ -68,7 +72,7 @@ func newWorld(t *testing.T, doors, days int) *world {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := &world{ctx: ctx, dir: dir, binary: filepath.Join(dir, "lintel"), half: &traps{}}
+	w := &world{ctx: ctx, dir: dir, binary: filepath.Join(dir, "lintel"), half: &traps{}, firstDue: time.Now().UTC().Truncate(24*time.Hour).AddDate(0, 0, -days)}
 	w.database = &database{options: localpg.Options{DataDir: filepath.Join(dir, "pg"), Durable: true}}
 	w.server = &server{world: w}
 	t.Cleanup(func() { w.end(t) })
@@ -250,6 +254,7 @@ func (p *process) said() string {
 // server is lintel serve.
 type server struct {
 	world   *world
+	worker  bool // it works off the jobs, too
 	starts  int
 	process *process
 	address atomic.Value // string; of the last that was started
@@ -260,7 +265,11 @@ var announced = regexp.MustCompile(`"msg":"serving","address":"([^"]+)"`)
 // start starts the server and returns when it says that it is ready.
 func (s *server) start() error {
 	s.starts++
-	p, err := launch(s.world.lintel(s.world.atServer, "serve", "--listen", "127.0.0.1:0"), filepath.Join(s.world.dir, fmt.Sprintf("serve-%d.log", s.starts)))
+	args := []string{"serve", "--listen", "127.0.0.1:0"}
+	if !s.worker {
+		args = append(args, "--no-worker")
+	}
+	p, err := launch(s.world.lintel(s.world.atServer, args...), filepath.Join(s.world.dir, fmt.Sprintf("serve-%d.log", s.starts)))
 	if err != nil {
 		return err
 	}
@@ -306,12 +315,18 @@ func (s *server) kill() {
 	}
 }
 
+// lastWords are what the server last said that is not about single requests.
 func (s *server) lastWords() string {
 	if s.process == nil {
 		return ""
 	}
-	text := s.process.said()
-	return text[max(0, len(text)-4000):]
+	var words []string
+	for line := range strings.Lines(s.process.said()) {
+		if !strings.Contains(line, `"msg":"request"`) {
+			words = append(words, line)
+		}
+	}
+	return strings.Join(words[max(0, len(words)-20):], "")
 }
 
 // person asks the API as somebody.
@@ -397,13 +412,6 @@ func (w *world) people() error {
 	return err
 }
 
-// aDay is how many doors fall due on each day.
-const aDay = 3
-
-// firstDue is when the first of the planned inspections falls due: not today, or the server's own nightly job would
-// have made its order already.
-func firstDue() time.Time { return time.Now().UTC().Truncate(24*time.Hour).AddDate(0, 0, 10) }
-
 // register brings in one site with its doors.
 func (w *world) register(visited, days int) func() error {
 	return func() error {
@@ -428,7 +436,7 @@ func (w *world) register(visited, days int) func() error {
 			if err != nil {
 				return err
 			}
-			p := plan{door: door, due: firstDue().AddDate(0, 0, i/aDay)}
+			p := plan{door: door, due: w.firstDue.AddDate(0, 0, i/aDay)}
 			if _, err := w.dispatcher.must(http.MethodPut, "/v1/doors/"+door.String()+"/plans/"+newID(), object{"interval_months": 12, "regime": "anchored",
 				"tolerance_days": 30, "lead_days": 0, "anchor_on": p.due.Format(time.DateOnly), "active": true}); err != nil {
 				return err
