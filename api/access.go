@@ -8,6 +8,8 @@ import (
 	"runtime/debug"
 	"strings"
 
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humachi"
 	"github.com/go-chi/chi/v5"
 	"github.com/go-chi/chi/v5/middleware"
 
@@ -71,6 +73,19 @@ func (a *API) allow(ctx context.Context, action identity.Action) (identity.Actor
 		return identity.Actor{}, fault.New(fault.Forbidden, "not_allowed", "action", string(action))
 	}
 	return who.actor, nil
+}
+
+// admit refuses whoever may not do the action before their body is read: 15 MB of a photo are not for nobody to send, and
+// what is wrong with a body is not for nobody to know.
+func (a *API) admit(action identity.Action) func(huma.Context, func(huma.Context)) {
+	return func(ctx huma.Context, next func(huma.Context)) {
+		if _, err := a.allow(ctx.Context(), action); err != nil {
+			r, w := humachi.Unwrap(ctx)
+			a.refuse(w, r, err)
+			return
+		}
+		next(ctx)
+	}
 }
 
 func requestID(ctx context.Context) string {

@@ -146,9 +146,11 @@ func operation(id, method, path string, action identity.Action, summary string) 
 const actPublic identity.Action = "public"
 
 // add registers an operation. Types that are embedded in its input must be exported: huma passes over others in
-// silence. In this order: who is asking and may they, then the handler's steps, then one border for errors.
+// silence. In this order: who is asking and may
+// they, before anything is read; then the handler's steps; then one border for errors.
 func add[I, O any](a *API, op huma.Operation, handle func(context.Context, identity.Actor, *I) (*O, error)) {
 	action := op.Metadata["action"].(identity.Action)
+	op.Middlewares = append(op.Middlewares, a.admit(action))
 	huma.Register(a.huma, op, func(ctx context.Context, in *I) (*O, error) {
 		by, err := a.allow(ctx, action)
 		if err != nil {

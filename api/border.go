@@ -94,10 +94,21 @@ func (a *API) problem(ctx context.Context, err error) error {
 		a.Log.InfoContext(ctx, "refused", "request_id", requestID(ctx), "code", faults[0].Code, "err", cause)
 	}
 	p := newProblem(ctx, a.Words, statusOf(faults[0].Kind), faults)
-	if p.Status == http.StatusServiceUnavailable || p.Status == http.StatusTooManyRequests {
-		return huma.ErrorWithHeaders(p, http.Header{"Retry-After": {"2"}})
+	if headers := headersOf(p.Status); headers != nil {
+		return huma.ErrorWithHeaders(p, headers)
 	}
 	return p
+}
+
+// headersOf gives what a status says in headers besides.
+func headersOf(status int) http.Header {
+	switch status {
+	case http.StatusServiceUnavailable, http.StatusTooManyRequests:
+		return http.Header{"Retry-After": {"2"}}
+	case http.StatusUnauthorized: // RFC 9110, 15.5.2
+		return http.Header{"Www-Authenticate": {"Bearer"}}
+	}
+	return nil
 }
 
 func newProblem(ctx context.Context, catalogue *words.Catalogue, status int, faults fault.List) *Problem {
@@ -176,10 +187,21 @@ func (a *API) plain(f *fault.Error) http.HandlerFunc {
 }
 
 func (a *API) write(w http.ResponseWriter, r *http.Request, status int, f *fault.Error) {
+	send(w, newProblem(r.Context(), a.Words, status, fault.List{f}))
+}
+
+// refuse answers an error before there is an operation at work.
+func (a *API) refuse(w http.ResponseWriter, r *http.Request, err error) {
+	var p *Problem
+	errors.As(a.problem(r.Context(), err), &p) // it is one, perhaps within headers
+	send(w, p)
+}
+
+func send(w http.ResponseWriter, p *Problem) {
 	w.Header().Set("Content-Type", "application/problem+json")
-	if status == http.StatusServiceUnavailable {
-		w.Header().Set("Retry-After", "2")
+	for name, values := range headersOf(p.Status) {
+		w.Header()[name] = values
 	}
-	w.WriteHeader(status)
-	_ = json.NewEncoder(w).Encode(newProblem(r.Context(), a.Words, status, fault.List{f}))
+	w.WriteHeader(p.Status)
+	_ = json.NewEncoder(w).Encode(p)
 }
