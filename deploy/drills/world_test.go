@@ -322,7 +322,7 @@ func (s *server) lastWords() string {
 	}
 	var words []string
 	for line := range strings.Lines(s.process.said()) {
-		if !strings.Contains(line, `"msg":"request"`) {
+		if !strings.Contains(line, `"msg":"request"`) && !strings.Contains(line, `"msg":"refused"`) {
 			words = append(words, line)
 		}
 	}

@@ -206,7 +206,8 @@ func (w *writer) putJSON(ctx context.Context, th thing, path string, body object
 	return w.put(ctx, th, path, "application/json", data)
 }
 
-// put sends the same again and again until it is acknowledged. A refusal is an error: nothing that is sent here is wrong.
+// put sends the same again and again until it is acknowledged. Until then there may be no answer, or that the program
+// is unavailable. Anything else is an error: nothing that is sent here is wrong, and a dead database is no fault of ours.
 func (w *writer) put(ctx context.Context, th thing, path, mediaType string, data []byte) (thing, error) {
 	for attempts := 1; ; attempts++ {
 		status, raw, err := w.world.technician.ask(ctx, http.MethodPut, path, mediaType, w.body(th.kind, data), len(data))
@@ -215,7 +216,7 @@ func (w *writer) put(ctx context.Context, th thing, path, mediaType string, data
 			return th, fmt.Errorf("%s %s was never acknowledged: %w", th.kind, th.id, context.Cause(ctx))
 		case err != nil:
 			w.history.without("no answer")
-		case status >= 500:
+		case status == http.StatusServiceUnavailable:
 			w.history.without(http.StatusText(status))
 		case status != http.StatusOK && status != http.StatusCreated:
 			return th, fmt.Errorf("%s %s was refused at attempt %d: %d %s", th.kind, th.id, attempts, status, raw)
