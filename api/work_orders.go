@@ -59,6 +59,7 @@ type workOrderListIn struct {
 	DoorID     string `query:"door_id" format:"uuid"`
 	AssignedTo string `query:"assigned_to" format:"uuid"`
 	DueUntil   string `query:"due_until" format:"date"`
+	Overdue    bool   `query:"overdue" doc:"Only open ones whose due day has passed where the door is."`
 }
 
 type workOrderListOut struct {
@@ -117,7 +118,7 @@ func (a *API) workOrderList(ctx context.Context, by identity.Actor, in *workOrde
 	}
 	var read reader
 	q := fleet.WorkOrderQuery{State: in.State, Kind: in.Kind, CustomerID: optionalID(in.CustomerID), SiteID: optionalID(in.SiteID), DoorID: optionalID(in.DoorID),
-		Assigned: optionalID(in.AssignedTo), DueUntil: read.day("", in.DueUntil), AfterDay: key.Day, AfterID: key.ID, Limit: in.Limit}
+		Assigned: optionalID(in.AssignedTo), DueUntil: read.day("", in.DueUntil), Overdue: in.Overdue, AfterDay: key.Day, AfterID: key.ID, Limit: in.Limit}
 	if err := read.faults.Err(); err != nil {
 		return nil, err
 	}

@@ -29,11 +29,11 @@ func Table() []Job {
 func Schedules() ([]fleet.JobSchedule, error) {
 	var list []fleet.JobSchedule
 	for _, j := range Table() {
-		s, err := duedate.ParseSchedule(j.Line)
+		s, err := j.schedule()
 		if err != nil {
-			return nil, fmt.Errorf("job %s: %w", j.Name, err)
+			return nil, err
 		}
-		list = append(list, fleet.JobSchedule{Job: j.Name, Schedule: s})
+		list = append(list, s)
 	}
 	return list, nil
 }
@@ -46,4 +46,17 @@ func Find(name string) (Job, bool) {
 		}
 	}
 	return Job{}, false
+}
+
+func (j Job) schedule() (fleet.JobSchedule, error) {
+	s, err := duedate.ParseSchedule(j.Line)
+	if err != nil {
+		return fleet.JobSchedule{}, fmt.Errorf("job %s: %w", j.Name, err)
+	}
+	return fleet.JobSchedule{Job: j.Name, Schedule: s}, nil
+}
+
+// on is the job's work on a fleet.
+func (j Job) on(f *fleet.Fleet) fleet.Work {
+	return func(ctx context.Context, asOf duedate.Day) (map[string]any, error) { return j.Work(ctx, f, asOf) }
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"crypto/rand"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -12,13 +11,11 @@ import (
 	"strings"
 
 	"lintel.example/lintel/api"
-	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/notify/mailcatcher"
 	"lintel.example/lintel/internal/store"
 	"lintel.example/lintel/internal/words"
-	"lintel.example/lintel/jobs"
 )
 
 // setupCmd makes the database and its roles.
@@ -106,52 +103,6 @@ func (c *newKeyCmd) Run() error {
 		return err
 	}
 	fmt.Println(line)
-	return nil
-}
-
-// jobCmd runs a job by hand, through the ledger.
-type jobCmd struct {
-	settings
-	Name string `arg:"" help:"Name of the job: due_work_orders, queue_notices or send_notices."`
-	AsOf string `name:"as-of" placeholder:"DATE" help:"The day (YYYY-MM-DD) that the run is a function of; today if empty."`
-}
-
-// Run does the job if the ledger says that it is not done for that day, and prints what came of it.
-func (c *jobCmd) Run(ctx context.Context) error {
-	day := duedate.DayIn(now(), now().Location())
-	if c.AsOf != "" {
-		var err error
-		if day, err = duedate.ParseDay(c.AsOf); err != nil {
-			return badInput{fmt.Errorf("--as-of: %w", err)}
-		}
-	}
-	if _, ok := jobs.Find(c.Name); !ok && c.Name != "send_notices" {
-		return badInput{fmt.Errorf("there is no job %q; there are due_work_orders, queue_notices and send_notices", c.Name)}
-	}
-	return c.within(ctx, func(h *house) error {
-		if c.Name == "send_notices" {
-			n, err := jobs.SendWaiting(ctx, h.fleet)
-			fmt.Printf("%d notices tried\n", n)
-			return err
-		}
-		r, did, err := jobs.RunOnce(ctx, h.fleet, c.Name, day)
-		if err != nil {
-			return h.told(err)
-		}
-		return printRun(r, did)
-	})
-}
-
-func printRun(r fleet.JobRun, did bool) error {
-	result, err := json.Marshal(r.Result)
-	if err != nil {
-		return err
-	}
-	if did {
-		fmt.Printf("%s as of %s: done, %s\n", r.Job, r.AsOf, result)
-	} else {
-		fmt.Printf("%s as of %s: nothing to do, the ledger has it as %s, %s\n", r.Job, r.AsOf, r.State, result)
-	}
 	return nil
 }
 

@@ -215,10 +215,11 @@ func TestAfterAStandstillOnlyTheLatestRunIsDoneAndTheOthersAreWrittenDown(t *tes
 func TestARunIsDoneByOneOfSeveralAndAgainWhenItFailedOrWasAbandoned(t *testing.T) {
 	t.Parallel()
 	r := newFleet(t)
-	run, err := r.ScheduleRun(t.Context(), nightly(t)[0], day("2026-03-02"))
-	if err != nil {
-		t.Fatal(err)
+	todo, err := r.EnsureRuns(t.Context(), nightly(t))
+	if err != nil || len(todo) != 1 {
+		t.Fatal(todo, err)
 	}
+	run := todo[0]
 	fail := errors.New("no")
 	if did, err := r.DoRun(t.Context(), run, func(context.Context, duedate.Day) (map[string]any, error) { return nil, fail }); !did || !errors.Is(err, fail) {
 		t.Fatalf("%v, %v", did, err)
@@ -230,7 +231,10 @@ func TestARunIsDoneByOneOfSeveralAndAgainWhenItFailedOrWasAbandoned(t *testing.T
 		first <- did
 	}()
 	<-began
-	never := func(context.Context, duedate.Day) (map[string]any, error) { t.Error("done twice at once"); return nil, nil }
+	never := func(context.Context, duedate.Day) (map[string]any, error) {
+		t.Error("done twice at once")
+		return nil, nil
+	}
 	if did, err := r.DoRun(t.Context(), run, never); did || err != nil {
 		t.Errorf("a second worker: %v, %v", did, err)
 	}

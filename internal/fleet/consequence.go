@@ -322,6 +322,9 @@ func (f *Fleet) putRepairs(ctx context.Context, tx Tx, door Door, repairs []Repa
 // settlePlans moves the due date of each plan to what the completed inspections give, and says of each inspection
 // order whether it is thereby done, still open, or was made for a due date that is none.
 func (f *Fleet) settlePlans(ctx context.Context, tx Tx, doorID uuid.UUID, completions []Completion) error {
+	if err := tx.HoldPlans(ctx, doorID); err != nil {
+		return err
+	}
 	plans, err := tx.PlansOfDoor(ctx, doorID)
 	if err != nil {
 		return err
@@ -357,11 +360,12 @@ func (f *Fleet) settlePlans(ctx context.Context, tx Tx, doorID uuid.UUID, comple
 	return tx.SetOrderStates(ctx, states)
 }
 
-// orderState says how an inspection order stands when the next due date of its plan is next.
+// orderState says how an inspection order stands when the next due date of its plan is next. A plan that has ended
+// wants nothing done any more.
 func orderState(o WorkOrder, p Plan, next duedate.Day, completions []Completion) OrderState {
 	s := OrderState{WorkOrderID: o.WorkOrderID, State: "open"}
 	switch {
-	case o.Period.After(next):
+	case !o.Period.Before(next) && !p.Active, o.Period.After(next):
 		s.State = "superseded"
 	case o.Period.Before(next):
 		s.State = "superseded" // passed over by an inspection that counts for a later period

@@ -24,11 +24,11 @@ func (r jobRunRow) run() fleet.JobRun {
 }
 
 const sqlLastRun = `-- last_run
-select coalesce(max(scheduled_for), '0001-01-01T00:00:00Z'::timestamptz) as at from job_run where job = @job`
+select coalesce(max(scheduled_for), '0001-01-01T00:00:00Z'::timestamptz) as at from job_run where job = @job and scheduled_for <= @now`
 
-// LastRun gives the newest due instant of a job in the ledger.
-func (t *Tx) LastRun(ctx context.Context, job string) (time.Time, error) {
-	r, err := queryOne[struct{ At time.Time }](ctx, t, "last_run", sqlLastRun, pgx.StrictNamedArgs{"job": job}, "internal")
+// LastRun gives the newest due instant of a job in the ledger that has come.
+func (t *Tx) LastRun(ctx context.Context, job string, now time.Time) (time.Time, error) {
+	r, err := queryOne[struct{ At time.Time }](ctx, t, "last_run", sqlLastRun, pgx.StrictNamedArgs{"job": job, "now": now}, "internal")
 	if r.At.Year() == 1 {
 		return time.Time{}, err
 	}
@@ -53,6 +53,16 @@ func (t *Tx) InsertRuns(ctx context.Context, list []fleet.JobRun) error {
 	return err
 }
 
+const sqlSupersedeRuns = `-- supersede_runs
+update job_run set state = 'superseded'
+where job = @job and scheduled_for < @before and (state = 'due' or (state = 'running' and started_at < @abandoned))`
+
+// SupersedeRuns passes over runs that a later one covers.
+func (t *Tx) SupersedeRuns(ctx context.Context, job string, before, abandoned time.Time) error {
+	_, err := exec(ctx, t, "supersede_runs", sqlSupersedeRuns, pgx.StrictNamedArgs{"job": job, "before": before, "abandoned": abandoned})
+	return err
+}
+
 const sqlRunsToDo = `-- runs_to_do
 select job, scheduled_for, as_of, state, started_at, finished_at, result from job_run
 where state = 'due' or (state = 'running' and started_at < @abandoned) order by scheduled_for, job limit @limit`
@@ -64,12 +74,13 @@ func (t *Tx) RunsToDo(ctx context.Context, abandoned time.Time, limit int) ([]fl
 }
 
 const sqlClaimRun = `-- claim_run
-update job_run set state = 'running', started_at = @now
-where job = @job and scheduled_for = @scheduled_for and (state in ('due', 'failed') or (state = 'running' and started_at < @abandoned))`
+update job_run set state = 'running', started_at = @now, finished_at = null, result = '{}'
+where job = @job and scheduled_for = @scheduled_for
+  and (@again or state in ('due', 'failed') or (state = 'running' and started_at < @abandoned))`
 
 // ClaimRun marks a run as running; one that failed may be tried again.
-func (t *Tx) ClaimRun(ctx context.Context, job string, scheduledFor, now, abandoned time.Time) (bool, error) {
-	n, err := exec(ctx, t, "claim_run", sqlClaimRun, pgx.StrictNamedArgs{"job": job, "scheduled_for": scheduledFor, "now": now, "abandoned": abandoned})
+func (t *Tx) ClaimRun(ctx context.Context, job string, scheduledFor, now, abandoned time.Time, again bool) (bool, error) {
+	n, err := exec(ctx, t, "claim_run", sqlClaimRun, pgx.StrictNamedArgs{"job": job, "scheduled_for": scheduledFor, "now": now, "abandoned": abandoned, "again": again})
 	return n == 1, err
 }
 
@@ -83,12 +94,13 @@ func (t *Tx) RunByKey(ctx context.Context, job string, scheduledFor time.Time) (
 }
 
 const sqlFinishRun = `-- finish_run
-update job_run set state = @state, finished_at = @finished_at, result = @result where job = @job and scheduled_for = @scheduled_for and state = 'running'`
+update job_run set state = @state, finished_at = @finished_at, result = coalesce(@result::jsonb, '{}')
+where job = @job and scheduled_for = @scheduled_for and state = 'running' and started_at = @started_at`
 
-// FinishRun writes down what came of a run.
+// FinishRun writes down what came of a run, unless somebody has taken it over.
 func (t *Tx) FinishRun(ctx context.Context, r fleet.JobRun) error {
 	_, err := exec(ctx, t, "finish_run", sqlFinishRun, pgx.StrictNamedArgs{"job": r.Job, "scheduled_for": r.ScheduledFor, "state": r.State,
-		"finished_at": r.FinishedAt, "result": r.Result})
+		"started_at": r.StartedAt, "finished_at": r.FinishedAt, "result": r.Result})
 	return err
 }
 

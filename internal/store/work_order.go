@@ -55,14 +55,30 @@ where (due_on, work_order_id) > (@after_day, @after_id)
   and (@customer_id::uuid is null or customer_id = @customer_id) and (@site_id::uuid is null or site_id = @site_id)
   and (@door_id::uuid is null or door_id = @door_id) and (@assigned_to::uuid is null or assigned_to = @assigned_to)
   and (@due_until::date is null or due_on <= @due_until)
+  and (not @overdue or state = 'open' and exists (
+    select from site s join unnest(@zones::text[], @todays::date[]) as z (zone, today) on z.zone = s.time_zone
+    where s.site_id = work_order.site_id and work_order.due_on < z.today))
 order by due_on, work_order_id limit @limit`
 
 // WorkOrderPage lists work orders by due day.
 func (t *Tx) WorkOrderPage(ctx context.Context, q fleet.WorkOrderQuery) ([]fleet.WorkOrder, error) {
+	zones, todays := make([]string, 0, len(q.Today)), make([]*time.Time, 0, len(q.Today))
+	for zone, today := range q.Today {
+		zones, todays = append(zones, zone), append(todays, date(today))
+	}
 	rows, err := query[workOrderRow](ctx, t, "work_order_page", sqlWorkOrderPage, pgx.StrictNamedArgs{"after_day": fromDay(q.AfterDay), "after_id": q.AfterID,
 		"state": q.State, "kind": q.Kind, "customer_id": optional(q.CustomerID), "site_id": optional(q.SiteID), "door_id": optional(q.DoorID),
-		"assigned_to": optional(q.Assigned), "due_until": date(q.DueUntil), "limit": q.Limit})
+		"assigned_to": optional(q.Assigned), "due_until": date(q.DueUntil), "overdue": q.Overdue, "zones": zones, "todays": todays, "limit": q.Limit})
 	return each(rows, workOrderRow.order), err
+}
+
+const sqlZonesInUse = `-- zones_in_use
+select distinct time_zone from site`
+
+// ZonesInUse gives the time zones of the sites in sight.
+func (t *Tx) ZonesInUse(ctx context.Context) ([]string, error) {
+	rows, err := query[struct{ TimeZone string }](ctx, t, "zones_in_use", sqlZonesInUse, pgx.StrictNamedArgs{})
+	return each(rows, func(r struct{ TimeZone string }) string { return r.TimeZone }), err
 }
 
 // fromDay is the day after which a list goes on; the zero Day is before all days.
@@ -71,6 +87,15 @@ func fromDay(d duedate.Day) time.Time {
 		return *at
 	}
 	return time.Date(1, 1, 1, 0, 0, 0, 0, time.UTC)
+}
+
+const sqlHoldPlans = `-- hold_plans
+select plan_id from inspection_plan where door_id = @door_id order by plan_id for no key update`
+
+// HoldPlans keeps the plans of a door, and so the generation of their orders, as they are until the transaction ends.
+func (t *Tx) HoldPlans(ctx context.Context, doorID uuid.UUID) error {
+	_, err := exec(ctx, t, "hold_plans", sqlHoldPlans, pgx.StrictNamedArgs{"door_id": doorID})
+	return err
 }
 
 const sqlOrdersOfDoor = `-- orders_of_door
@@ -163,39 +188,40 @@ func (t *Tx) SetOrderStates(ctx context.Context, list []fleet.OrderState) error 
 }
 
 const sqlTechnicianExists = `-- technician_exists
-select exists (select from person where person_id = @person_id and role = 'technician' and disabled_at is null) as there`
+select exists (select from person where person_id = @person_id and role = 'technician' and disabled_at is null
+  and (expires_at is null or expires_at > @at)) as there`
 
 // TechnicianExists tells whether an enabled technician has that id.
-func (t *Tx) TechnicianExists(ctx context.Context, id uuid.UUID) (bool, error) {
-	r, err := queryOne[struct{ There bool }](ctx, t, "technician_exists", sqlTechnicianExists, pgx.StrictNamedArgs{"person_id": id}, "person_not_found")
+func (t *Tx) TechnicianExists(ctx context.Context, id uuid.UUID, at time.Time) (bool, error) {
+	r, err := queryOne[struct{ There bool }](ctx, t, "technician_exists", sqlTechnicianExists, pgx.StrictNamedArgs{"person_id": id, "at": at}, "person_not_found")
 	return r.There, err
 }
 
 // The id of an inspection order is made of its plan and period (SHA-256, shaped as a UUIDv8 of RFC 9562), so that
-// every way of running the generation gives the same table. The page is bounded by plan ids; the partial unique
-// index on open orders and the key of the period refuse the rest.
+// every way of running the generation gives the same table; the key of the period and the partial unique index on open
+// orders are what no run gets past. The plans are held: a due date that is just being moved is read as it will be.
 const sqlInsertDueOrders = `-- insert_due_orders
-with page as (
-  select customer_id, site_id, door_id, plan_id, next_due, lead_days,
-    sha256(convert_to(plan_id::text || '/' || next_due::text, 'UTF8')) as h
-  from inspection_plan where active and plan_id > @after_plan order by plan_id limit @limit),
+with due as (
+  select customer_id, site_id, door_id, plan_id, next_due from inspection_plan
+  where active and door_id > @after_door and next_due - lead_days <= @as_of
+  order by door_id limit @limit for share),
 made as (
   insert into work_order (customer_id, site_id, door_id, work_order_id, kind, plan_id, period, due_on, state, recorded_at)
   select customer_id, site_id, door_id,
     encode(set_byte(set_byte(substring(h from 1 for 16), 6, get_byte(h, 6) & 15 | 128), 8, get_byte(h, 8) & 63 | 128), 'hex')::uuid,
     'inspection', plan_id, next_due, next_due, 'open', @recorded_at
-  from page where next_due - lead_days <= @as_of
+  from due, sha256(convert_to(plan_id::text || '/' || to_char(next_due, 'YYYY-MM-DD'), 'UTF8')) as h
   on conflict do nothing
   returning 1)
-select (select count(*) from made) as made, (select count(*) from page) as looked,
-  coalesce((select plan_id from page order by plan_id desc limit 1), @after_plan) as last`
+select (select count(*) from made) as made, (select count(*) from due) as looked,
+  coalesce((select door_id from due order by door_id desc limit 1), @after_door) as last`
 
-// InsertDueOrders makes the inspection orders of one page of active plans.
-func (t *Tx) InsertDueOrders(ctx context.Context, asOf duedate.Day, afterPlan uuid.UUID, limit int, at time.Time) (made int64, last uuid.UUID, looked int, err error) {
+// InsertDueOrders makes the inspection orders of one page of plans whose lead time has come.
+func (t *Tx) InsertDueOrders(ctx context.Context, asOf duedate.Day, afterDoor uuid.UUID, limit int, at time.Time) (made int64, last uuid.UUID, looked int, err error) {
 	r, err := queryOne[struct {
 		Made   int64
 		Looked int
 		Last   uuid.UUID
-	}](ctx, t, "insert_due_orders", sqlInsertDueOrders, pgx.StrictNamedArgs{"as_of": date(asOf), "after_plan": afterPlan, "limit": limit, "recorded_at": at}, "internal")
+	}](ctx, t, "insert_due_orders", sqlInsertDueOrders, pgx.StrictNamedArgs{"as_of": date(asOf), "after_door": afterDoor, "limit": limit, "recorded_at": at}, "internal")
 	return r.Made, r.Last, r.Looked, err
 }
