@@ -143,6 +143,22 @@ func TestWhatIsInsertOnlyIsChangedByNobody(t *testing.T) {
 	}
 }
 
+func TestSecretsOfPeopleAreReadByTheGateAlone(t *testing.T) {
+	t.Parallel()
+	db := storetest.New(t)
+	got := lines(t, db, `select distinct format('%s reads %s', substr(r.rolname, 8), c.relname) from pg_class c cross join pg_roles r join pg_attribute a on a.attrelid = c.oid and a.attnum > 0
+		where r.rolname like 'lintel\_%' and r.rolname <> 'lintel_owner' and (c.relname in ('session', 'token', 'sign_in_failure') or c.relname = 'person' and a.attname = 'password_hash')
+		and has_column_privilege(r.oid, c.oid, a.attnum, 'select')`)
+	if want := []string{"gate reads person", "gate reads session", "gate reads sign_in_failure", "gate reads token"}; !slices.Equal(got, want) {
+		t.Errorf("got %v, want %v", got, want)
+	}
+	got = lines(t, db, `select format('%s %s', substr(r.rolname, 8), a.attname) from pg_roles r join pg_attribute a on a.attrelid = 'person'::regclass and a.attnum > 0
+		where r.rolname in ('lintel_customer', 'lintel_site', 'lintel_jobs') and has_column_privilege(r.oid, a.attrelid, a.attnum, 'select')`)
+	if want := []string{"customer name", "customer person_id", "site name", "site person_id"}; !slices.Equal(got, want) {
+		t.Errorf("of people outsiders read %v, want %v", got, want)
+	}
+}
+
 func TestLoginRoleMayLookAtTheVersionOfTheSchemaAndNothingElse(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)

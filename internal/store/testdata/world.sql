@@ -1,0 +1,102 @@
+-- Two customers with two sites each and, at every site, at least one row in every table. Ids are the MD5 of what the
+-- row is, such as 'door 1 2': the door at the second site of the first customer. Only rows: what a use-case would
+-- compute is not in them.
+do $$
+declare
+  at constant timestamptz := '2026-03-03 09:00Z';
+  technician constant uuid := md5('technician')::uuid;
+  former constant uuid := md5('former')::uuid; -- worked here once, and is an agent now
+  model constant uuid := md5('model')::uuid;
+  antenna constant uuid := md5('antenna')::uuid;
+  hood constant uuid := md5('hood')::uuid;
+  company constant uuid := md5('party of all')::uuid; -- one managing agent for both customers
+  poster constant bytea := sha256('poster'); -- one photo that entries of both customers name
+  text_ constant bytea := '{"a":1}';
+  hash constant bytea := sha256('{"a":1}');
+  c_ uuid; s_ uuid; d_ uuid; v_ uuid; e_ uuid; control uuid; sensor uuid; revised uuid; plan uuid; told uuid; party_ uuid; report_ uuid; photo_ bytea;
+begin
+  insert into person (person_id, email, name, role, scope_kind, created_at) values (technician, 'jonas@door.example', 'Jonas Reber', 'technician', 'all', at), (former, 'former@owner.example', 'Former', 'owner_agent', 'customers', at);
+  insert into qualification values (technician, md5('certificate')::uuid, 'inspector', '17', '2025-01-01', null, at);
+  insert into session values (hash, md5('session')::uuid, technician, at, at, at + interval '1 day', null, '');
+  insert into token values (hash, md5('token')::uuid, technician, 'phone', '{read}', at, at + interval '1 day', null, null);
+  insert into sign_in_failure values (md5('failure')::uuid, hash, at);
+  insert into audit_event values (md5('event')::uuid, at, technician, 'sign_in', 'person', technician::text, '');
+  insert into job_run values ('orders', at, '2026-03-03', 'done', at, at, '', '{}');
+  insert into device_model values (model, 'Halm', 'R1', 'sensor', 'radar', 24e9, 0.1, '', hash, at, technician);
+  insert into antenna values (antenna, model, 'wide', 60, 40, 25, 4, 'made up');
+  insert into accessory values (hood, 'rain_hood', 'hood', '{"cut_off_deg": 10}', hash, at, technician);
+  insert into party (party_id, name, created_at, created_by) values (company, 'Imhof Agents', at, technician);
+  insert into photo values (poster, 6, 'image/png', at, technician);
+  for c in 1..2 loop
+    c_ := md5(format('customer %s', c))::uuid;
+    insert into customer (customer_id, name, created_at, created_by) values (c_, format('Customer %s', c), at, technician);
+    insert into change_log values (md5(format('change %s', c))::uuid, at, technician, 'customer', c_, '{}');
+    insert into person (person_id, email, name, role, scope_kind, created_at)
+      values (md5(format('agent %s', c))::uuid, format('agent%s@owner.example', c), format('Agent %s', c), 'owner_agent', 'customers', at);
+    insert into person_customer values (md5(format('agent %s', c))::uuid, c_);
+    for s in 1..2 loop
+      s_ := md5(format('site %s %s', c, s))::uuid;
+      d_ := md5(format('door %s %s', c, s))::uuid;
+      v_ := md5(format('visit %s %s', c, s))::uuid;
+      e_ := md5(format('entry %s %s', c, s))::uuid;
+      control := md5(format('control %s %s', c, s))::uuid;
+      sensor := md5(format('sensor %s %s', c, s))::uuid;
+      revised := md5(format('revision %s %s', c, s))::uuid;
+      plan := md5(format('plan %s %s', c, s))::uuid;
+      told := md5(format('notice %s %s', c, s))::uuid;
+      party_ := md5(format('party %s %s', c, s))::uuid;
+      report_ := md5(format('report %s %s', c, s))::uuid;
+      photo_ := sha256(convert_to(format('photo %s %s', c, s), 'UTF8'));
+
+      insert into site (customer_id, site_id, name, country, jurisdiction, time_zone, created_at, created_by)
+        values (c_, s_, format('Site %s %s', c, s), 'US', 'US-CA', 'America/Los_Angeles', at, technician);
+      insert into person (person_id, email, name, role, scope_kind, created_at)
+        values (md5(format('tenant %s %s', c, s))::uuid, format('tenant%s%s@shop.example', c, s), format('Tenant %s %s', c, s), 'owner_agent', 'sites', at);
+      insert into person_site values (md5(format('tenant %s %s', c, s))::uuid, s_);
+      insert into party (party_id, name, created_at, created_by) values (party_, format('Party %s %s', c, s), at, technician);
+      insert into site_party values (c_, s_, md5(format('owner %s %s', c, s))::uuid, party_, 'owner', '2020-01-01', null, 1, at, technician);
+      if s = 1 then
+        insert into site_party values (c_, s_, md5(format('agent %s %s', c, s))::uuid, company, 'managing_agent', '2020-01-01', null, 1, at, technician);
+      end if;
+
+      insert into door values (c_, s_, d_, format('1000%s00%s', c, s), format('Door %s %s', c, s), '2026-01-01', at, technician);
+      insert into door_version (customer_id, site_id, door_id, version_id, effective_at, recorded_at, recorded_by, reason, sha256, kind, energy, traffic, presence_by,
+          activation_a, activation_b, label_a, label_b, guide_rails, rule_pack, rule_since, rule_why)
+        values (c_, s_, d_, d_, at, at, technician, 'taken over', hash, 'sliding', 'full', 'two_way', 'both', 'sensor', 'sensor', 'street', 'hall', 'none', 'pack', '2026-01-01', 'in force');
+      insert into door_leaf (customer_id, site_id, door_id, version_id, leaf_no, motion, hinge, opens_towards) values (c_, s_, d_, d_, 1, 'slide', 'none', 'left');
+      insert into kept_clear_zone values (c_, s_, d_, d_, 'a', 1, 'pavement', -1, 1, 2, 3);
+      insert into component (customer_id, site_id, door_id, component_id, kind, model_text, recorded_at, recorded_by)
+        values (c_, s_, d_, control, 'control', 'box', at, technician), (c_, s_, d_, sensor, 'sensor', 'radar', at, technician);
+      insert into component_version values
+        (c_, s_, d_, control, control, at, at, technician, 'seen', hash, 'fitted', 'none', null, 'none', 'none', null, null),
+        (c_, s_, d_, sensor, sensor, at, at, technician, 'seen', hash, 'fitted', 'a', control, 'activate', 'normally_open', false, null);
+      insert into revision (customer_id, site_id, door_id, component_id, revision_id, standing, effective_at, recorded_at, recorded_by, reason, sha256, antenna_id,
+          motion_direction, output_contact)
+        values (c_, s_, d_, sensor, revised, 'found', at, at, technician, 'seen', hash, antenna, 'approach', 'normally_open');
+      insert into revision_accessory values (c_, s_, d_, sensor, revised, 1, hood);
+      insert into extent values (c_, s_, d_, sensor, revised, d_, '1', at, '{height_m}', null, null, null, null, null);
+      insert into coverage values (c_, s_, d_, 'a', 'approach', hash, '1', 'pack', at, '{height_m}', null, null, null, null);
+      insert into sealed_code values (c_, s_, s_, 'site', s_, 'test', 'sealed', at, technician);
+
+      insert into inspection_plan values (c_, s_, d_, plan, 12, 'anchored', 30, 30, '2026-03-10', '2026-03-10', true, 1, at, technician);
+      insert into work_order (customer_id, site_id, door_id, work_order_id, kind, plan_id, period, due_on, state, recorded_at)
+        values (c_, s_, d_, md5(format('order %s %s', c, s))::uuid, 'inspection', plan, '2026-03-10', '2026-03-10', 'open', at);
+      insert into visit values (c_, s_, v_, text_, hash, at, at, technician);
+      insert into visit_entry values (c_, s_, d_, v_, e_, 'finding', at, at, case when (c, s) = (2, 1) then former else technician end, null, text_, hash);
+      insert into visit_sign_off values (c_, s_, v_, text_, hash, at, at, case when (c, s) = (1, 1) then former else technician end, hash);
+      insert into photo values (photo_, 9, 'image/png', at, technician);
+      insert into entry_photo values (c_, s_, d_, v_, e_, photo_), (c_, s_, d_, v_, e_, poster);
+      insert into finding values
+        (c_, s_, d_, e_, 'visit', 'unsafe', '', 'closes on people', 'open', at, null, v_, e_, null, at),
+        (c_, s_, d_, md5(format('computed %s %s', c, s))::uuid, 'computed', 'advisory', 'approach_gap', '', 'open', at, null, null, null, null, at);
+      insert into out_of_service_case (customer_id, site_id, door_id, case_id, finding_id, state, opened_at, recorded_at)
+        values (c_, s_, d_, e_, e_, 'unsecured', at, at);
+      insert into notice (customer_id, site_id, notice_id, door_id, rung, reason, recipient_name, recipient_email, subject, body, state, next_try_at, made_at, sent_at)
+        values (c_, s_, told, d_, 'due_soon', format('work_order:%s', plan), 'Rosa Imhof', 'rosa@owner.example', 'due', 'soon', 'sent', at, at, at);
+      insert into delivery values (c_, s_, told, 1, at, 'sent', '250');
+      insert into report values (c_, s_, d_, report_, text_, hash, 'pdf', sha256('pdf'), at, technician);
+      insert into record_log (kind, customer_id, site_id, subject_id, canonical, sha256, recorded_at, recorded_by)
+        values ('visit', c_, s_, v_, text_, hash, at, technician), ('report', c_, s_, report_, text_, hash, at, technician);
+    end loop;
+  end loop;
+end $$;
