@@ -10,6 +10,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
@@ -159,8 +160,15 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 	if err := tx.InsertRecord(ctx, record); err != nil {
 		return err
 	}
+	site, err := tx.SiteByID(ctx, v.SiteID)
+	if err != nil {
+		return err
+	}
 	for _, d := range doors {
 		if err := f.settleDoor(ctx, tx, by, d); err != nil {
+			return err
+		}
+		if err := endServed(ctx, tx, v, d, duedate.DayIn(s.LeftAt, site.Location())); err != nil {
 			return err
 		}
 	}

@@ -65,6 +65,8 @@ type workOrderRows interface {
 	// or settles orders does it first, or an order is made for a due date that has just been served.
 	HoldPlans(ctx context.Context, doorID uuid.UUID) error
 	SetOrderStates(ctx context.Context, list []OrderState) error
+	// EndServedOrders ends those orders made by hand at a door that a visit served; the earliest visit counts.
+	EndServedOrders(ctx context.Context, doorID uuid.UUID, ids []uuid.UUID, on duedate.Day, visitID uuid.UUID) error
 	// TechnicianExists tells whether a person of role technician who may sign in at that time has that id.
 	TechnicianExists(ctx context.Context, id uuid.UUID, at time.Time) (bool, error)
 	// InsertDueOrders makes the inspection orders of one page of active plans whose lead time has come, by door, and
@@ -219,6 +221,20 @@ func (f *Fleet) CancelWorkOrder(ctx context.Context, by identity.Actor, id uuid.
 		return err
 	})
 	return saved, err
+}
+
+// endServed ends the orders made by hand that a signed visit served at a door. Those of plans and findings end by what
+// the entries say.
+func endServed(ctx context.Context, tx Tx, v Visit, doorID uuid.UUID, on duedate.Day) error {
+	for _, d := range v.Attendance.Doors {
+		if d.DoorID != doorID || len(d.WorkOrders) == 0 {
+			continue
+		}
+		if err := tx.EndServedOrders(ctx, doorID, d.WorkOrders, on, v.VisitID); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // WorkOrder gives one work order.

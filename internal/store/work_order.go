@@ -187,6 +187,17 @@ func (t *Tx) SetOrderStates(ctx context.Context, list []fleet.OrderState) error 
 	return nil
 }
 
+const sqlEndServedOrders = `-- end_served_orders
+update work_order set state = 'done', done_on = @done_on, done_visit_id = @visit_id, version = version + 1
+where work_order_id = any (@ids) and door_id = @door_id and plan_id is null and origin_visit_id is null
+  and (state = 'open' or state = 'done' and (done_on, done_visit_id) > (@done_on, @visit_id))`
+
+// EndServedOrders ends orders made by hand that a visit served. The earliest visit counts, whichever arrived first.
+func (t *Tx) EndServedOrders(ctx context.Context, doorID uuid.UUID, ids []uuid.UUID, on duedate.Day, visitID uuid.UUID) error {
+	_, err := exec(ctx, t, "end_served_orders", sqlEndServedOrders, pgx.StrictNamedArgs{"door_id": doorID, "ids": ids, "done_on": date(on), "visit_id": visitID})
+	return err
+}
+
 const sqlTechnicianExists = `-- technician_exists
 select exists (select from person where person_id = @person_id and role = 'technician' and disabled_at is null
   and (expires_at is null or expires_at > @at)) as there`
