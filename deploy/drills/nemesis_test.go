@@ -3,6 +3,7 @@ package drills
 import (
 	"errors"
 	"fmt"
+	"net/http"
 	"path/filepath"
 	"time"
 )
@@ -115,6 +116,9 @@ func (n *nemesis) recover(d drill) error {
 	case "server":
 		err = n.server.start()
 	case "database":
+		if status, err := n.server.readiness(); status != http.StatusServiceUnavailable {
+			return fmt.Errorf("without a database /readyz answers %d: %w", status, err)
+		}
 		err = n.database.start()
 	}
 	if err != nil {

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -108,7 +107,6 @@ func (w *world) build() error {
 		return err
 	}
 	cmd := exec.CommandContext(w.ctx, "go", "build", "-o", w.binary, "lintel.example/lintel/cmd/lintel")
-	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
 	if out, err := cmd.CombinedOutput(); err != nil {
 		return fmt.Errorf("build: %w\n%s", err, out)
 	}
@@ -291,20 +289,23 @@ func (s *server) start() error {
 
 // ready waits until /readyz answers 200.
 func (s *server) ready() error {
-	last := errors.New("not asked")
+	var status int
+	var err error
 	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
-		res, err := http.Get(s.url("/readyz"))
-		if err != nil {
-			last = err
-			continue
-		}
-		_ = res.Body.Close()
-		if res.StatusCode == http.StatusOK {
+		if status, err = s.readiness(); status == http.StatusOK {
 			return nil
 		}
-		last = fmt.Errorf("/readyz answers %d", res.StatusCode)
 	}
-	return fmt.Errorf("the server does not get ready: %w", last)
+	return fmt.Errorf("the server does not get ready: /readyz answers %d, %w", status, err)
+}
+
+// readiness is what /readyz answers.
+func (s *server) readiness() (status int, err error) {
+	res, err := http.Get(s.url("/readyz"))
+	if err != nil {
+		return 0, err
+	}
+	return res.StatusCode, res.Body.Close()
 }
 
 func (s *server) url(path string) string { return s.address.Load().(string) + path }
