@@ -249,7 +249,7 @@ func unbroken() map[string]string {
 		"the row above is read in the same transaction, and nobody can delete it": `
 			qualification_person_fk session_person_fk token_person_fk person_customer_person_fk person_site_person_fk antenna_model_fk`,
 		"the row above is read in the same transaction, and when its site changes hands in between the transaction is run again": `
-			site_party_site_fk door_version_door_fk door_leaf_version_fk kept_clear_zone_version_fk component_door_fk component_version_component_fk
+			site_party_site_fk door_site_fk door_version_door_fk door_leaf_version_fk kept_clear_zone_version_fk component_door_fk component_version_component_fk
 			revision_component_fk revision_accessory_revision_fk extent_revision_fk coverage_door_fk sealed_code_site_fk inspection_plan_door_fk
 			work_order_door_fk work_order_plan_fk visit_site_fk visit_entry_door_fk visit_entry_visit_fk visit_sign_off_visit_fk entry_photo_entry_fk
 			finding_door_fk out_of_service_case_finding_fk notice_site_fk delivery_notice_fk report_door_fk`,

@@ -149,11 +149,17 @@ func sleep(ctx context.Context, d time.Duration) error {
 	}
 }
 
-// again tells whether PostgreSQL asks for the whole transaction to be run again: serialization failure, deadlock.
+// again tells whether the whole transaction may succeed when it is run again: after a serialization failure, a
+// deadlock, or when the row above has other keys than were read a moment before, because its site changed hands.
 func again(err error) bool {
 	var e *pgconn.PgError
-	return errors.As(err, &e) && (e.Code == "40001" || e.Code == "40P01")
+	if !errors.As(err, &e) {
+		return false
+	}
+	return contended(e) || e.Code == "23503" && faultOf()[e.ConstraintName] == nil
 }
+
+func contended(e *pgconn.PgError) bool { return e.Code == "40001" || e.Code == "40P01" }
 
 // told turns what PostgreSQL says into faults for people where a caller can cause it. Constraint names are ours,
 // and chosen for this; the text never names the other row.
@@ -172,7 +178,7 @@ func told(err error) error {
 		return f.Because(err)
 	}
 	switch {
-	case strings.HasPrefix(e.Code, "57P"), strings.HasPrefix(e.Code, "08"), strings.HasPrefix(e.Code, "53"), e.Code == "55P03", e.Code == "57014":
+	case contended(e), strings.HasPrefix(e.Code, "57P"), strings.HasPrefix(e.Code, "08"), strings.HasPrefix(e.Code, "53"), e.Code == "55P03", e.Code == "57014":
 		return fault.New(fault.Unavailable, "database_unavailable").Because(err)
 	}
 	return err
@@ -191,7 +197,6 @@ func lineBroke(err error) bool {
 func faultOf() map[string]*fault.Error {
 	return map[string]*fault.Error{
 		"site_customer_fk":                fault.At("/customer_id", "customer_not_found"),
-		"door_site_fk":                    fault.At("/site_id", "site_of_other_customer"),
 		"door_tag_key":                    {Kind: fault.Conflict, Code: "tag_taken", Pointer: "/tag"},
 		"component_model_fk":              fault.At("/model_id", "model_not_found"),
 		"component_version_wired_fk":      fault.At("/wired_to", "component_of_other_door"),
