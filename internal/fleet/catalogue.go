@@ -89,12 +89,13 @@ type catalogueRows interface {
 	// ModelsByIDs gives those that are there, in no promised order.
 	ModelsByIDs(ctx context.Context, ids []uuid.UUID) ([]Model, error)
 	ModelPage(ctx context.Context, q ModelQuery) ([]Model, error)
-	// InsertModel adds a model with its antennas, or answers false when the id is taken.
+	// InsertModel adds a model with its antennas, or answers false when the id or the name is taken.
 	InsertModel(ctx context.Context, m Model) (bool, error)
 	// AntennasByIDs gives those that are there, in no promised order.
 	AntennasByIDs(ctx context.Context, ids []uuid.UUID) ([]Antenna, error)
 	AccessoryByID(ctx context.Context, id uuid.UUID) (Accessory, error)
 	AccessoryPage(ctx context.Context, q AccessoryQuery) ([]Accessory, error)
+	// InsertAccessory answers false when the id or the name is taken.
 	InsertAccessory(ctx context.Context, a Accessory) (bool, error)
 	// AccessoriesByIDs gives those that are there, each once, in no promised order.
 	AccessoriesByIDs(ctx context.Context, ids []uuid.UUID) ([]Accessory, error)
@@ -117,17 +118,28 @@ func (f *Fleet) PutModel(ctx context.Context, by identity.Actor, m Model) (saved
 			return err
 		}
 		if saved, err = tx.ModelByID(ctx, m.ModelID); err != nil {
-			return err
+			return nameTaken(err, "model_name_taken")
 		}
 		return checkSame("model_differs", saved.inOrderOf(m).said(), m.said())
 	})
 	return saved, created, err
 }
 
+// nameTaken tells what was in the way of an entry whose id is free.
+func nameTaken(err error, code string) error {
+	for _, e := range fault.Of(err) {
+		if e.Kind == fault.NotFound {
+			return &fault.Error{Kind: fault.Conflict, Code: code, Pointer: "/name"}
+		}
+	}
+	return err
+}
+
 func (m *Model) tidy() {
 	tidy(&m.Maker)
 	tidy(&m.Name)
 	tidy(&m.Note)
+	m.Antennas = slices.Clone(m.Antennas) // the caller's stay as they are
 	for i := range m.Antennas {
 		m.Antennas[i].ModelID = m.ModelID
 		tidy(&m.Antennas[i].Name)
@@ -253,7 +265,7 @@ func (f *Fleet) PutAccessory(ctx context.Context, by identity.Actor, a Accessory
 			return err
 		}
 		if saved, err = tx.AccessoryByID(ctx, a.AccessoryID); err != nil {
-			return err
+			return nameTaken(err, "accessory_name_taken")
 		}
 		return checkSame("accessory_differs", saved.said(), a.said())
 	})

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 
 	"github.com/google/uuid"
@@ -82,6 +83,29 @@ func TestNamesAndAntennaIDsAreTakenOnce(t *testing.T) {
 	wantFault(t, err, "antenna_id_taken at /antennas")
 	if n := r.count(t, `select count(*) from device_model`) + r.count(t, `select count(*) from antenna`); n != 3 {
 		t.Errorf("%d rows, want a model and two antennas", n)
+	}
+}
+
+func TestOneEntrySentByManyAtOnceIsMadeOnce(t *testing.T) {
+	t.Parallel()
+	r := newFleet(t)
+	put := r.modelFacts()
+	hood := fleet.Accessory{AccessoryID: r.id(), Kind: "spacer", Name: "Block 50", Effect: fleet.Effect{OutM: p(0.05)}}
+	var made atomic.Int32
+	together(t, 8, func(i int) (err error) {
+		var isNew bool
+		if i%2 == 0 {
+			_, isNew, err = r.PutModel(t.Context(), dispatcher, put)
+		} else {
+			_, isNew, err = r.PutAccessory(t.Context(), dispatcher, hood)
+		}
+		if isNew {
+			made.Add(1)
+		}
+		return err
+	})
+	if made.Load() != 2 {
+		t.Errorf("made %d times, want a model and an accessory once each", made.Load())
 	}
 }
 

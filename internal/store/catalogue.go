@@ -77,7 +77,7 @@ const sqlInsertModel = `-- insert_model
 with made as (
   insert into device_model (model_id, maker, name, kind, sensing, frequency_hz, least_speed_mps, note, sha256, created_at, created_by)
   values (@model_id, @maker, @name, @kind, @sensing, @frequency_hz, @least_speed_mps, @note, @sha256, @created_at, @created_by)
-  on conflict (model_id) do nothing
+  on conflict do nothing
   returning model_id),
 antennas as (
   insert into antenna (antenna_id, model_id, name, azimuth_beamwidth_deg, elevation_beamwidth_deg, attenuation_limit_db, boresight_range_m, source)
@@ -86,7 +86,7 @@ antennas as (
     elevation_beamwidth_deg double precision, attenuation_limit_db double precision, boresight_range_m double precision, source text))
 select model_id from made`
 
-// InsertModel adds a device model with its antennas, or answers false when the id is taken.
+// InsertModel adds a device model with its antennas, or answers false when the id or the name is taken.
 func (t *Tx) InsertModel(ctx context.Context, m fleet.Model) (bool, error) {
 	antennas := each(m.Antennas, func(a fleet.Antenna) antennaRow { return antennaRow(a) })
 	rows, err := query[struct{ ModelID uuid.UUID }](ctx, t, "insert_model", sqlInsertModel, pgx.StrictNamedArgs{
@@ -148,9 +148,9 @@ func (t *Tx) AccessoryPage(ctx context.Context, q fleet.AccessoryQuery) ([]fleet
 const sqlInsertAccessory = `-- insert_accessory
 insert into accessory (accessory_id, kind, name, effect, sha256, created_at, created_by)
 values (@accessory_id, @kind, @name, @effect, @sha256, @created_at, @created_by)
-on conflict (accessory_id) do nothing`
+on conflict do nothing`
 
-// InsertAccessory adds an accessory, or answers false when the id is taken.
+// InsertAccessory adds an accessory, or answers false when the id or the name is taken.
 func (t *Tx) InsertAccessory(ctx context.Context, a fleet.Accessory) (bool, error) {
 	n, err := exec(ctx, t, "insert_accessory", sqlInsertAccessory, pgx.StrictNamedArgs{"accessory_id": a.AccessoryID, "kind": a.Kind,
 		"name": a.Name, "effect": a.Effect, "sha256": a.SHA256[:], "created_at": a.CreatedAt, "created_by": a.CreatedBy})

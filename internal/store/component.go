@@ -92,7 +92,7 @@ const sqlInsertComponent = `-- insert_component
 insert into component (customer_id, site_id, door_id, component_id, kind, model_id, model_text, serial, warranty_until, recorded_at, recorded_by)
 select customer_id, site_id, door_id, @component_id, @kind, @model_id, @model_text, @serial, @warranty_until, @recorded_at, @recorded_by
 from door where door_id = @door_id
-on conflict (component_id) do nothing`
+on conflict do nothing`
 
 // InsertComponent adds a component under its door, or answers false when the id is taken.
 func (t *Tx) InsertComponent(ctx context.Context, c fleet.Component) (bool, error) {

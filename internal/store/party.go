@@ -128,7 +128,7 @@ func (t *Tx) OwnersOn(ctx context.Context, siteID uuid.UUID, day duedate.Day) ([
 const sqlInsertStanding = `-- insert_standing
 insert into site_party (customer_id, site_id, standing_id, party_id, role, from_day, to_day, version, recorded_at, recorded_by)
 values (@customer_id, @site_id, @standing_id, @party_id, @role, @from_day, @to_day, @version, @recorded_at, @recorded_by)
-on conflict (standing_id) do nothing`
+on conflict do nothing`
 
 // InsertStanding adds a standing, or answers false when the id is taken.
 func (t *Tx) InsertStanding(ctx context.Context, s fleet.Standing) (bool, error) {

@@ -82,7 +82,7 @@ insert into site (customer_id, site_id, name, address, city, region, postal_code
   opening_hours, access_notes, version, created_at, created_by)
 values (@customer_id, @site_id, @name, @address, @city, @region, @postal_code, @country, @jurisdiction, @time_zone, @latitude_deg, @longitude_deg,
   @opening_hours, @access_notes, @version, @created_at, @created_by)
-on conflict (site_id) do nothing`
+on conflict do nothing`
 
 // InsertSite adds a site, or answers false when the id is taken.
 func (t *Tx) InsertSite(ctx context.Context, s fleet.Site) (bool, error) {
