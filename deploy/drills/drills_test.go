@@ -45,7 +45,7 @@ func TestNothingAcknowledgedIsLost(t *testing.T) {
 	for _, c := range complaints {
 		t.Error(c)
 	}
-	n.tell(t, time.Since(begun))
+	n.tell(t, time.Since(begun), len(complaints))
 	if t.Failed() {
 		return
 	}
@@ -61,14 +61,14 @@ func TestNothingAcknowledgedIsLost(t *testing.T) {
 }
 
 // tell says what was done.
-func (n *nemesis) tell(t *testing.T, took time.Duration) {
+func (n *nemesis) tell(t *testing.T, took time.Duration, complaints int) {
 	total := 0
 	for _, kind := range slices.Sorted(maps.Keys(n.kills)) {
 		total += n.kills[kind]
 		t.Logf("%2d kills %s", n.kills[kind], kind)
 	}
 	h := n.history
-	t.Logf("%2d kills in all within %.0f s; %d acknowledgements of %d pieces in %d signed visits; none lost", total, took.Seconds(), h.answers, len(h.acknowledged), len(h.things("sign-off")))
+	t.Logf("%2d kills in all within %.0f s; %d acknowledgements of %d pieces in %d signed visits; %d complaints", total, took.Seconds(), h.answers, len(h.acknowledged), len(h.things("sign-off")), complaints)
 	t.Logf("sent again after no answer: %d were there, %d were not; instead of an answer: %v", h.found, h.made, h.instead)
 	t.Logf("longest time without an acknowledgement %.1f s", h.longestGap.Seconds())
 }

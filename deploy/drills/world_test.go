@@ -106,7 +106,7 @@ func (w *world) build() error {
 	if err := os.Chmod(w.dir, 0o755); err != nil {
 		return err
 	}
-	cmd := exec.CommandContext(w.ctx, "go", "build", "-o", w.binary, "lintel.example/lintel/cmd/lintel")
+	cmd := exec.CommandContext(w.ctx, "go", "build", "-ldflags=-s -w", "-o", w.binary, "lintel.example/lintel/cmd/lintel")
 	if out, err := cmd.CombinedOutput(); err != nil {
 		return fmt.Errorf("build: %w\n%s", err, out)
 	}
