@@ -3,6 +3,7 @@ package main
 import (
 	"os"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -69,5 +70,38 @@ func TestNoPageNamesASettingThatTheProgramDoesNotHave(t *testing.T) {
 				t.Errorf("%s names %s, which the program does not read", page, name)
 			}
 		}
+	}
+}
+
+// licences are those that a library may have: permissive, or copyleft by file.
+func licences() []string {
+	return []string{"MIT", "BSD-3-Clause", "Apache-2.0", "MPL-2.0", "MIT and Apache-2.0"}
+}
+
+func TestEveryLibraryIsListedWithALicenceThatWeMayUse(t *testing.T) {
+	page, err := os.ReadFile("../../DEVELOPERS.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	listed := map[string]string{}
+	for _, m := range regexp.MustCompile(`(?m)^\| ([a-z]+(?:\.[a-z]+)+/\S+) \| ([^|]+) \|`).FindAllStringSubmatch(string(page), -1) {
+		listed[m[1]] = m[2]
+	}
+	modules, err := os.ReadFile("../../go.mod")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for line := range strings.Lines(string(modules)) {
+		name, _, _ := strings.Cut(strings.TrimSpace(line), " v")
+		if !strings.HasPrefix(line, "\t") || strings.Contains(line, "// indirect") {
+			continue
+		}
+		if !slices.Contains(licences(), listed[name]) {
+			t.Errorf("%s: DEVELOPERS.md lists the licence %q", name, listed[name])
+		}
+		delete(listed, name)
+	}
+	for name := range listed {
+		t.Errorf("DEVELOPERS.md lists %s, which go.mod does not name", name)
 	}
 }
