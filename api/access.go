@@ -4,9 +4,13 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"maps"
 	"net/http"
+	"net/url"
 	"runtime/debug"
+	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humachi"
@@ -84,8 +88,27 @@ func (a *API) admit(action identity.Action) func(huma.Context, func(huma.Context
 			a.refuse(w, r, err)
 			return
 		}
+		if name, known := knownParameters(ctx); !known {
+			r, w := humachi.Unwrap(ctx)
+			p := newProblem(r.Context(), a.Words, http.StatusUnprocessableEntity, fault.List{fault.New(fault.Invalid, "parameter_unknown")})
+			p.Errors = []MemberFault{{Code: p.Code, Detail: p.Detail, Parameter: name}}
+			send(w, p)
+			return
+		}
 		next(ctx)
 	}
+}
+
+// knownParameters names a parameter in the address that the operation does not have: a filter that is misspelled must not
+// answer with everything.
+func knownParameters(ctx huma.Context) (unknown string, ok bool) {
+	u := ctx.URL()
+	for _, name := range slices.Sorted(maps.Keys(u.Query())) {
+		if !slices.ContainsFunc(ctx.Operation().Parameters, func(p *huma.Param) bool { return p.In == "query" && p.Name == name }) {
+			return name, false
+		}
+	}
+	return "", true
 }
 
 func requestID(ctx context.Context) string {
@@ -137,6 +160,22 @@ func (a *API) recover(next http.Handler) http.Handler {
 				a.write(w, r, http.StatusInternalServerError, fault.New(0, "internal"))
 			}
 		}()
+		next.ServeHTTP(w, r)
+	})
+}
+
+// readable refuses an address that holds what no text has: the database would not take it.
+func (a *API) readable(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		query, err := url.ParseQuery(r.URL.RawQuery)
+		texts := []string{r.URL.Path}
+		for name, values := range query {
+			texts = append(append(texts, name), values...)
+		}
+		if err != nil || slices.ContainsFunc(texts, func(s string) bool { return !utf8.ValidString(s) || strings.ContainsRune(s, 0) }) {
+			a.write(w, r, http.StatusUnprocessableEntity, fault.New(fault.Invalid, "address_unreadable"))
+			return
+		}
 		next.ServeHTTP(w, r)
 	})
 }

@@ -1,17 +1,22 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
+	"errors"
 	"log/slog"
 	"math"
 	"net/http"
+	"net/url"
+	"strings"
 	"sync"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/adapters/humachi"
 	"github.com/go-chi/chi/v5"
+	"github.com/go-chi/chi/v5/middleware"
 	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/fault"
@@ -46,9 +51,10 @@ type API struct {
 func New(rooms Rooms) *API {
 	a := &API{Rooms: rooms, mux: chi.NewMux()}
 	adaptHuma(rooms.Words)
-	a.mux.Use(a.identify, a.logRequests, a.recover, secure, http.NewCrossOriginProtection().Handler, a.authenticate)
+	a.mux.Use(a.identify, a.logRequests, a.recover, secure, http.NewCrossOriginProtection().Handler, a.readable, middleware.GetHead, a.authenticate)
 	a.mux.NotFound(a.plain(fault.New(fault.NotFound, "route_not_found")))
 	a.mux.MethodNotAllowed(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Allow", strings.Join(a.methodsOf(r.URL), ", ")) // RFC 9110, 15.5.6
 		a.write(w, r, http.StatusMethodNotAllowed, fault.New(fault.Invalid, "method_not_allowed"))
 	})
 	a.huma = humachi.New(a.mux, config(rooms.Version))
@@ -74,6 +80,19 @@ func New(rooms Rooms) *API {
 	a.reports()
 	a.rulePacks()
 	return a
+}
+
+// methodsOf gives the methods that an address takes.
+func (a *API) methodsOf(u *url.URL) (list []string) {
+	for _, method := range []string{http.MethodGet, http.MethodPut, http.MethodPost, http.MethodDelete} {
+		if a.mux.Match(chi.NewRouteContext(), method, cmp.Or(u.RawPath, u.Path)) {
+			list = append(list, method)
+			if method == http.MethodGet {
+				list = append(list, http.MethodHead)
+			}
+		}
+	}
+	return list
 }
 
 // Handler serves the face.
@@ -104,6 +123,10 @@ func config(version string) huma.Config {
 // lone surrogates, numbers that would change on the way, nesting without end.
 func unmarshal(data []byte, v any) error {
 	if _, err := seal.Canonical(data, math.MaxInt); err != nil { // each operation has bounded the size before
+		var f *seal.Fault
+		if errors.As(err, &f) {
+			return unreadable{f.Pointer, f.Reason}
+		}
 		return err
 	}
 	return json.Unmarshal(data, v)

@@ -6,9 +6,11 @@ import (
 	"errors"
 	"net/http"
 	"regexp"
+	"slices"
 	"strings"
 
 	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/validation"
 
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/words"
@@ -145,24 +147,79 @@ func bodyProblem(ctx context.Context, catalogue *words.Catalogue, status int, me
 	if code == "" {
 		status, code, errs = http.StatusInternalServerError, "internal", nil
 	}
+	if status == http.StatusUnsupportedMediaType {
+		errs = nil // the type is no member
+	}
 	p := &Problem{Title: http.StatusText(status), Status: status, RequestID: requestID(ctx), Code: code,
 		Detail: texts.T("problem."+code, "count", len(errs))}
 	for _, err := range errs {
-		var d *huma.ErrorDetail
-		if !errors.As(err, &d) {
-			p.Errors = append(p.Errors, MemberFault{Code: code, Detail: firstLine(err.Error())})
-			continue
-		}
-		m := MemberFault{Code: "member_invalid", Detail: d.Message}
-		where, rest, _ := strings.Cut(d.Location, ".")
-		if where == "body" {
-			m.Pointer = "#" + pointerOf(rest)
-		} else {
-			m.Parameter = rest
-		}
-		p.Errors = append(p.Errors, m)
+		p.Errors = append(p.Errors, memberFault(texts, code, err))
+	}
+	if inParameters(p.Errors) {
+		p.Code, p.Detail = "parameter_invalid", texts.T("problem.parameter_invalid", "count", len(errs))
 	}
 	return p
+}
+
+func inParameters(faults []MemberFault) bool {
+	return len(faults) > 0 && !slices.ContainsFunc(faults, func(m MemberFault) bool { return m.Parameter == "" })
+}
+
+// memberFault reads one of huma's findings. Its texts may end with a value after a colon, which is not repeated.
+func memberFault(texts words.Printer, code string, err error) MemberFault {
+	var d *huma.ErrorDetail
+	if !errors.As(err, &d) {
+		return MemberFault{Code: code, Detail: texts.T("problem." + code)}
+	}
+	if u, ok := readUnreadable(d.Message); ok {
+		return MemberFault{Code: u.code(), Detail: texts.T("problem." + u.code()), Pointer: "#" + u.Pointer}
+	}
+	where, rest, _ := strings.Cut(d.Location, ".")
+	if where != "body" {
+		said, _, _ := strings.Cut(d.Message, ":")
+		return MemberFault{Code: "parameter_invalid", Detail: said, Parameter: rest}
+	}
+	pointer := "#" + pointerOf(rest)
+	if missing := requiredMember.FindStringSubmatch(d.Message); missing != nil {
+		return MemberFault{Code: "member_missing", Detail: texts.T("problem.member_missing"), Pointer: pointer + "/" + missing[1]}
+	}
+	if d.Message == validation.MsgUnexpectedProperty {
+		return MemberFault{Code: "member_unknown", Detail: texts.T("problem.member_unknown"), Pointer: pointer}
+	}
+	said, _, _ := strings.Cut(firstLine(d.Message), ":")
+	return MemberFault{Code: "member_invalid", Detail: said, Pointer: pointer}
+}
+
+var requiredMember = regexp.MustCompile(`^expected required property (\w+) to be present$`)
+
+// unreadable is why a body cannot be read and kept as it is. huma keeps nothing of an error but its text, so this is
+// what the text holds.
+type unreadable struct {
+	Pointer, Reason string
+}
+
+// Error implements error.
+func (u unreadable) Error() string {
+	text, _ := json.Marshal(u)
+	return string(text)
+}
+
+func readUnreadable(text string) (u unreadable, ok bool) {
+	return u, strings.HasPrefix(text, "{") && json.Unmarshal([]byte(text), &u) == nil
+}
+
+// code is the reason for programs.
+func (u unreadable) code() string {
+	for _, known := range []struct{ reason, code string }{
+		{"is there twice", "member_twice"}, {"holds a NUL", "text_nul"}, {"holds a lone surrogate", "text_surrogate"}, {"is not valid UTF-8", "text_not_utf8"},
+		{"is out of a double's range", "number_not_exact"}, {"is over 2^53", "number_not_exact"}, {"has more digits", "number_not_exact"},
+		{"is nested deeper", "nested_too_deep"},
+	} {
+		if strings.HasPrefix(u.Reason, known.reason) {
+			return known.code
+		}
+	}
+	return "not_json"
 }
 
 var locationStep = regexp.MustCompile(`[^.\[\]]+`)

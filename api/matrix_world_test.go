@@ -35,16 +35,15 @@ type object = map[string]any
 // person who may ask, or try to.
 type world struct {
 	*face
-	t           testing.TB
-	uses        *fleet.Fleet
-	model       string // of the sensors
-	antenna     string
-	hood        string      // an accessory
-	asking      []*somebody // in the order of the columns
-	by          map[string]*somebody
-	places      map[string]*place
-	fingerprint string          // the statement of everything
-	secrets     map[string]bool // every password, code and secret of a session or a token that was ever given out
+	t       testing.TB
+	uses    *fleet.Fleet
+	model   string // of the sensors
+	antenna string
+	hood    string      // an accessory
+	asking  []*somebody // in the order of the columns
+	by      map[string]*somebody
+	places  map[string]*place
+	secrets map[string]bool // every password, code and secret of a session or a token that was ever given out
 }
 
 // somebody is one column of the matrix: a person by a session, a token of one, or nobody.

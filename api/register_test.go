@@ -130,7 +130,7 @@ func TestBadBodiesOfTheRegisterNameTheirMembers(t *testing.T) {
 	}{
 		"unknown member":      {"/v1/sites/" + o.id().String(), with(o.siteBody(), "colour", "green"), 422, "body_invalid", "#/colour"},
 		"wrong type":          {"/v1/sites/" + o.id().String(), with(o.siteBody(), "name", 7), 422, "body_invalid", "#/name"},
-		"no country":          {"/v1/sites/" + o.id().String(), with(o.siteBody(), "country", nil), 422, "body_invalid", "#"},
+		"no country":          {"/v1/sites/" + o.id().String(), with(o.siteBody(), "country", nil), 422, "body_invalid", "#/country"},
 		"half a position":     {"/v1/sites/" + o.id().String(), with(o.siteBody(), "latitude_deg", 1), 422, "position_half", "#/longitude_deg"},
 		"unknown zone":        {"/v1/sites/" + o.id().String(), with(o.siteBody(), "time_zone", "Mars/Olympus"), 422, "time_zone_unknown", "#/time_zone"},
 		"two at one time":     {"/v1/sites/" + o.id().String(), with(o.siteBody(), "time_zone", "Mars/Olympus", "name", " "), 422, "body_invalid", "#/name #/time_zone"},

@@ -174,7 +174,7 @@ func TestEntriesThatCannotBeRightNameTheirMembers(t *testing.T) {
 		"kind with another's member": {with(v.piece("note", map[string]any{"text": "x"}), "conclusion", map[string]any{"result": "passed"}), "member_of_other_kind", "#/conclusion"},
 		"unknown severity":           {v.piece("finding", map[string]any{"severity": "bad", "what": "x"}), "body_invalid", "#/finding/severity"},
 		"photo that is no hash":      {v.piece("finding", map[string]any{"severity": "unsafe", "what": "x", "photos": []string{"ABC"}}), "hash_unreadable", "#/finding/photos/0"},
-		"way out unsaid":             {v.piece("securing", with(securing, "egress_kept", nil)), "body_invalid", "#/securing"},
+		"way out unsaid":             {v.piece("securing", with(securing, "egress_kept", nil)), "body_invalid", "#/securing/egress_kept"},
 		"people locked in":           {v.piece("securing", with(securing, "egress_kept", false)), "nobody_locked_in", "#/securing/egress_kept"},
 		"length in words":            {v.piece("settings", map[string]any{"component_id": v.sensor, "standing": "found", "device": device}), "length_no_number", "#/settings/device/mount/height_m/entered"},
 		"reading without a value":    {v.piece("reading", map[string]any{"name": "hold_open_s"}), "reading_impossible", "#/reading/value"},
@@ -234,7 +234,7 @@ func TestAPhotoIsTakenAndGivenOutToThoseWhoSeeAnEntryThatNamesIt(t *testing.T) {
 	}
 	want(v.raw(v.technician, http.MethodGet, photo, "", nil), 404, "photo_not_found")
 	want(v.raw(v.technician, http.MethodPut, "/v1/photos/"+strings.Repeat("0f", 32), "image/png", b.Bytes()), 422, "photo_hash_differs")
-	want(v.raw(v.technician, http.MethodPut, "/v1/photos/main", "image/png", b.Bytes()), 422, "body_invalid")
+	want(v.raw(v.technician, http.MethodPut, "/v1/photos/main", "image/png", b.Bytes()), 422, "parameter_invalid")
 	want(v.raw(v.technician, http.MethodPut, photo, "image/jpeg", b.Bytes()), 422, "photo_of_other_type")
 	want(v.raw(v.technician, http.MethodPut, photo, "image/png", nil), 400, "body_unreadable")
 	want(v.raw(v.technician, http.MethodPut, photo, "image/png", make([]byte, fleet.MostPhotoBytes+1)), 413, "body_too_large")

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"bytes"
 	"encoding/base64"
 	"encoding/json"
 	"errors"
@@ -64,6 +65,9 @@ func readCursor(text string, key any) error {
 	b, err := base64.RawURLEncoding.DecodeString(text)
 	if err == nil {
 		err = json.Unmarshal(b, key)
+	}
+	if err == nil && bytes.Contains(b, []byte(`\u0000`)) { // the database takes none, so no key of ours has one
+		err = errors.New("a NUL in a key")
 	}
 	if err != nil {
 		return &fault.Error{Kind: fault.Invalid, Code: "page_unknown", Err: err}

@@ -388,18 +388,20 @@ func orderState(o WorkOrder, p Plan, next duedate.Day, completions []Completion)
 
 // checkReading holds one reading against the rulebook's catalogue.
 func (f *Fleet) checkReading(faults *fault.List, r EntryReading) {
+	kinds := rulebook.Readings()
+	i := slices.IndexFunc(kinds, func(k rulebook.ReadingKind) bool { return k.Name == r.Name })
+	if i < 0 {
+		faults.Add("/reading/name", "reading_unknown")
+		return
+	}
 	reading := rulebook.Reading{Number: r.Value, Yes: r.Yes}
-	for _, k := range rulebook.Readings() {
-		if k.Name == r.Name && r.Value != nil {
-			reading.Unit = k.Unit
-		}
+	if r.Value != nil {
+		reading.Unit = kinds[i].Unit
 	}
 	if err := rulebook.CheckReading(r.Name, reading); err != nil {
 		pointer := "/reading/value"
-		for _, k := range rulebook.Readings() {
-			if k.Name == r.Name && k.Kind == rulebook.YesNo {
-				pointer = "/reading/yes"
-			}
+		if kinds[i].Kind == rulebook.YesNo {
+			pointer = "/reading/yes"
 		}
 		faults.Add(pointer, "reading_impossible", "reason", err.Error())
 	}

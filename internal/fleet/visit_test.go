@@ -524,7 +524,7 @@ func TestAnEntryThatCannotBeRightChangesNothing(t *testing.T) {
 		"a kind with another's member":  {visit, a.id(), a.at(5, with(note("x"), func(b *fleet.EntryBody) { b.Finding = found("unsafe", "x").Finding })), []string{"member_of_other_kind at /finding"}},
 		"a correction of itself":        {visit, itself, a.at(5, correcting(itself, note("x"))), []string{"corrects_itself at /corrects"}},
 		"a correction at another door":  {a.id(), a.id(), with(a.at(5, correcting(present.entry, note("x"))), func(b *fleet.EntryBody) { b.DoorID = elsewhere.DoorID }), []string{"entry_of_other_door at /corrects"}},
-		"a reading that nobody knows":   {visit, a.id(), a.at(5, measured("temperature_k", 1)), []string{"reading_impossible at /reading/value"}},
+		"a reading that nobody knows":   {visit, a.id(), a.at(5, measured("temperature_k", 1)), []string{"reading_unknown at /reading/name"}},
 		"a reading that cannot be":      {visit, a.id(), a.at(5, measured("hold_open_s", 4000)), []string{"reading_impossible at /reading/value"}},
 		"an answer where a number goes": {visit, a.id(), a.at(5, answered("hold_open_s", true)), []string{"reading_impossible at /reading/value"}},
 		"a number where an answer goes": {visit, a.id(), a.at(5, measured("walk_test_passed", 1)), []string{"reading_impossible at /reading/yes"}},
