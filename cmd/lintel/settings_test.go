@@ -12,7 +12,7 @@ func TestWhatIsWrongIsToldInOneLineWithExitCodeTwo(t *testing.T) {
 	if err := os.WriteFile(open, []byte("k:x\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	database := "LINTEL_DATABASE_URL=postgres://lintel_app@127.0.0.1:1/lintel"
+	database, photos := "LINTEL_DATABASE_URL=postgres://lintel_app@127.0.0.1:1/lintel", "LINTEL_PHOTO_DIR=/nowhere"
 	for name, c := range map[string]struct {
 		env  []string
 		args []string
@@ -22,11 +22,11 @@ func TestWhatIsWrongIsToldInOneLineWithExitCodeTwo(t *testing.T) {
 		"unknown flag":                           {nil, []string{"serve", "--colour"}, "--colour"},
 		"missing argument":                       {nil, []string{"field"}, "<file>"},
 		"no database":                            {nil, []string{"serve"}, "LINTEL_DATABASE_URL"},
-		"address of something":                   {[]string{"LINTEL_DATABASE_URL=mysql://x"}, []string{"worker"}, "LINTEL_DATABASE_URL is not a postgres:// address"},
-		"address without a port":                 {[]string{database}, []string{"serve", "--listen", "nowhere"}, "LINTEL_LISTEN"},
-		"duration without a unit":                {[]string{database, "LINTEL_LEAVE=5"}, []string{"serve"}, "LINTEL_LEAVE"},
-		"mail without a sender":                  {[]string{database, "LINTEL_SMTP_HOST=mail"}, []string{"worker"}, "smtp: from"},
-		"key file that all read":                 {[]string{database, "LINTEL_KEY_FILE=" + open}, []string{"worker"}, "0600"},
+		"address of something":                   {[]string{"LINTEL_DATABASE_URL=mysql://x", photos}, []string{"worker"}, "LINTEL_DATABASE_URL is not a postgres:// address"},
+		"address without a port":                 {[]string{database, photos}, []string{"serve", "--listen", "nowhere"}, "LINTEL_LISTEN"},
+		"duration without a unit":                {[]string{database, photos, "LINTEL_LEAVE=5"}, []string{"serve"}, "LINTEL_LEAVE"},
+		"mail without a sender":                  {[]string{database, photos, "LINTEL_SMTP_HOST=mail"}, []string{"worker"}, "smtp: from"},
+		"key file that all read":                 {[]string{database, photos, "LINTEL_KEY_FILE=" + open}, []string{"worker"}, "0600"},
 		"no place for photos":                    {[]string{database}, []string{"worker"}, "LINTEL_PHOTO_DIR"},
 		"unknown job":                            {[]string{database}, []string{"job", "tea"}, "due_work_orders"},
 		"day that does not exist":                {[]string{database}, []string{"job", "due_work_orders", "--as-of", "2026-02-30"}, "--as-of"},
