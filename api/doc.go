@@ -8,5 +8,5 @@
 //
 // To add an operation: the wire types and the handler in the resource's file, an `add` line in its register
 // function naming the action, a row in the authorisation matrix (api/matrix_test.go fails without), then
-// `go test ./api -update` and review the difference of openapi.yaml.
+// `go test ./api -update` and review the differences of openapi.yaml and matrix.md.
 package api

@@ -641,6 +641,9 @@ func (w *world) check(t *testing.T, r row, one try) {
 	w.checkSecrets(t, about, r, got)
 	if got.status >= 400 {
 		checkProblem(t, about, got)
+		if code := one.who.refusal(r.op, got.status); got.member("code") != code && code != "" {
+			t.Errorf("%s: refused with %q, want %q", about, got.member("code"), code)
+		}
 		if one.unknown != nil {
 			unknown := w.send(*one.unknown, one.secret)
 			if a, b := withoutRequestID(got), withoutRequestID(unknown); a != b {
@@ -666,6 +669,23 @@ func (w *world) check(t *testing.T, r row, one try) {
 			t.Errorf("%s: %d events of the auditor's reading on record, %v", about, n, err)
 		}
 	}
+}
+
+// refusal is the code with which somebody is refused; "" where it depends on the thing.
+func (who *somebody) refusal(op string, status int) string {
+	switch {
+	case status == http.StatusUnauthorized && op == "session-create":
+		return "sign_in_failed"
+	case status == http.StatusUnauthorized && who.kind == "nobody":
+		return "sign_in_needed"
+	case status == http.StatusUnauthorized:
+		return "session_ended"
+	case status == http.StatusForbidden && who.kind == "administrator with a one-time password":
+		return "password_change_needed"
+	case status == http.StatusForbidden:
+		return "not_allowed"
+	}
+	return ""
 }
 
 func withoutRequestID(a answer) string {
