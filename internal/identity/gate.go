@@ -58,6 +58,12 @@ type Page struct {
 	Limit    int
 }
 
+// lockPerson is held, before anything is read, by whatever opens a session or makes a token and by whatever ends them all:
+// otherwise one that is being opened while a password is reset would outlive the reset.
+func lockPerson(ctx context.Context, tx GateTx, id uuid.UUID) error {
+	return tx.Lock(ctx, "person "+id.String())
+}
+
 // need refuses what the actor may not do. The face of the program asks before the use-case does; the gate's role
 // sees everybody, so that a forgotten question there must not be enough.
 func need(by Actor, action Action) error {

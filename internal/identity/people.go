@@ -243,6 +243,9 @@ func (p *People) DisablePerson(ctx context.Context, by Actor, id uuid.UUID, disa
 		if err := tx.Lock(ctx, lockAdministrators); err != nil {
 			return err
 		}
+		if err := lockPerson(ctx, tx, id); err != nil {
+			return err
+		}
 		present, err := tx.PersonByID(ctx, id)
 		person = present
 		if err != nil || (present.DisabledAt != nil) == disabled {

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"golang.org/x/text/unicode/norm"
 
 	"lintel.example/lintel/internal/fault"
 )
@@ -55,6 +56,9 @@ func (p *People) SignIn(ctx context.Context, email, password, userAgent, request
 	now := p.now()
 	s = Session{SessionID: p.newID(), PersonID: proven.PersonID, CreatedAt: now, LastSeenAt: now, ExpiresAt: now.Add(sessionMost), UserAgent: shortened(userAgent, 200)}
 	err = p.store.InGate(ctx, func(ctx context.Context, tx GateTx) error {
+		if err := lockPerson(ctx, tx, proven.PersonID); err != nil {
+			return err
+		}
 		person, err := tx.PersonByID(ctx, proven.PersonID)
 		if err != nil {
 			return err
@@ -190,7 +194,7 @@ func (p *People) ChangePassword(ctx context.Context, by Actor, present, next, re
 	if err := CheckPassword(next, self.Email, false); err != nil {
 		return atMember(err, "/next")
 	}
-	if next == present {
+	if norm.NFKC.String(next) == norm.NFKC.String(present) { // as they are hashed
 		return fault.At("/next", "password_same")
 	}
 	before, err := p.prove(ctx, self.Email, present)
@@ -205,6 +209,9 @@ func (p *People) ChangePassword(ctx context.Context, by Actor, present, next, re
 		return err
 	}
 	return p.store.InGate(ctx, func(ctx context.Context, tx GateTx) error {
+		if err := lockPerson(ctx, tx, by.PersonID); err != nil {
+			return err
+		}
 		now, err := tx.CredentialsByEmail(ctx, self.Email)
 		if err != nil {
 			return err
@@ -236,6 +243,9 @@ func (p *People) ResetPassword(ctx context.Context, by Actor, id uuid.UUID, requ
 		return "", err
 	}
 	err = p.store.InGate(ctx, func(ctx context.Context, tx GateTx) error {
+		if err := lockPerson(ctx, tx, id); err != nil {
+			return err
+		}
 		person, err := tx.PersonByID(ctx, id)
 		if err != nil {
 			return err

@@ -296,6 +296,7 @@ func TestChangingThePasswordSaysWhatIsWrongAndChangesNothing(t *testing.T) {
 		{password, "short", "password_too_short at /next"},
 		{password, "my name is ada.lovell of the doors", "password_contains_email at /next"},
 		{password, password, "password_same at /next"},
+		{password, strings.Replace(password, "s", "\uff53", 1), "password_same at /next"}, // a wide s, which is hashed as an s
 		{"not the present password", "another seven quiet geese", "password_differs at /present"},
 	} {
 		wantFault(t, r.ChangePassword(t.Context(), who, c.present, c.next, ""), c.want)

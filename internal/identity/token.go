@@ -53,8 +53,15 @@ func (p *People) CreateToken(ctx context.Context, by Actor, t Token, requestID s
 	}
 	t.TokenID, t.CreatedAt, t.RevokedAt, t.LastUsedAt = p.newID(), now, nil, nil
 	err = p.store.InGate(ctx, func(ctx context.Context, tx GateTx) error {
-		if _, err := tx.PersonByID(ctx, t.PersonID); err != nil {
+		if err := lockPerson(ctx, tx, t.PersonID); err != nil {
 			return err
+		}
+		person, err := tx.PersonByID(ctx, t.PersonID)
+		if err != nil {
+			return err
+		}
+		if !person.active(now) {
+			return fault.New(fault.Conflict, "person_inactive")
 		}
 		if err := tx.InsertToken(ctx, hash, t); err != nil {
 			return err
