@@ -80,13 +80,19 @@ func (c *demoCmd) play(ctx context.Context, h *house, catcher *mailcatcher.Catch
 	if err != nil {
 		return fmt.Errorf("listen: %w", err)
 	}
+	ctx, end := h.whileDatabaseLives(ctx)
+	defer end()
 	serving, stop := context.WithCancel(ctx)
 	defer stop()
 	ended := make(chan error, 1)
 	go func() { ended <- serve(serving, listener, h.face()) }()
 	t := &teller{ctx: ctx, texts: h.words.Printer("en", words.Metric), base: "http://" + listener.Addr().String(), house: h, catcher: catcher, dir: dir, out: os.Stdout}
 	password, err := t.tell()
-	if err != nil {
+	var bad badInput
+	switch {
+	case errors.As(err, &bad):
+		return err
+	case err != nil:
 		return fmt.Errorf("the story broke off: %w", err)
 	}
 	if err := h.worker(ctx); err != nil { // after the story, which runs the jobs itself to show them
@@ -97,7 +103,7 @@ func (c *demoCmd) play(ctx context.Context, h *house, catcher *mailcatcher.Catch
 	if c.Once {
 		stop()
 	}
-	return <-ended
+	return errors.Join(<-ended, endedBy(ctx))
 }
 
 // startOver throws the demo's data away after asking.
@@ -115,7 +121,7 @@ func (c *demoCmd) startOver(ctx context.Context, dir string) error {
 	if err := localpg.Discard(ctx, filepath.Join(dir, "database")); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return err
 	}
-	for _, name := range []string{"photos", "keys", "service.log", "report.pdf"} {
+	for _, name := range []string{"photos", "keys", "service.log", "report.pdf", toldMark} {
 		if err := os.RemoveAll(filepath.Join(dir, name)); err != nil {
 			return err
 		}

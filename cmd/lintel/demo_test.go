@@ -45,6 +45,12 @@ func TestTheDemoTellsItsStoryOnceGoesOnAndStartsOverWhenTold(t *testing.T) {
 	if !strings.Contains(again, "goes on as it was left") || strings.Contains(again, "\n1. ") {
 		t.Errorf("started again, it told:\n%s", again)
 	}
+	if err := os.Remove(filepath.Join(dir, toldMark)); err != nil { // as if it had been stopped in the middle
+		t.Fatal(err)
+	}
+	if _, complaint, code := lintel(t, nil, once...); code != 2 || !strings.Contains(complaint, "--fresh") {
+		t.Errorf("went on with half a story: exit code %d, %s", code, complaint)
+	}
 	if over := mustLintel(t, nil, append(once, "--fresh", "--yes")...); !strings.Contains(over, "\n12. ") {
 		t.Errorf("started over, it told:\n%s", over)
 	}

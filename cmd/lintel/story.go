@@ -26,6 +26,9 @@ import (
 	"lintel.example/lintel/jobs"
 )
 
+// toldMark is the name of the file that says that the story was told to its end.
+const toldMark = "told"
+
 // tell plays the story once; a folder in which it was played goes on as it was left. It gives the visitor's one-time
 // password.
 func (t *teller) tell() (password string, err error) {
@@ -33,6 +36,9 @@ func (t *teller) tell() (password string, err error) {
 	administrator := &person{t: t, name: "Iris Calder"}
 	oneTime, err := t.house.people.MakeFirstAdministrator(t.ctx, "iris@calder-moss.example", administrator.name)
 	if fault.Is(err, "administrator_exists") {
+		if _, err := os.Stat(filepath.Join(t.dir, toldMark)); err != nil {
+			return "", badInput{errors.New("the story in " + t.dir + " was broken off: start over with --fresh")}
+		}
 		t.say("goes_on")
 		return t.againForVisitor()
 	}
@@ -50,7 +56,7 @@ func (t *teller) tell() (password string, err error) {
 		}
 	}
 	t.say("end", "seconds", int(now().Sub(t.begun).Seconds()))
-	return s.visitorPassword, nil
+	return s.visitorPassword, os.WriteFile(filepath.Join(t.dir, toldMark), nil, 0o644)
 }
 
 // againForVisitor gives the visitor a new one-time password, because the old one was printed long ago.
@@ -60,7 +66,7 @@ func (t *teller) againForVisitor() (string, error) {
 		return "", err
 	}
 	if len(list) == 0 {
-		return "", errors.New("this folder holds no finished demo: start over with --fresh")
+		return "", fmt.Errorf("%s is not among the people any more: start over with --fresh", visitor)
 	}
 	return t.house.people.ResetPassword(t.ctx, identity.Program(), list[0].PersonID, "")
 }
