@@ -460,26 +460,36 @@ func (b EntryBody) decides() bool {
 	return b.Corrects != nil || b.Finding != nil || b.Securing != nil || b.Mending != nil || b.Conclusion != nil
 }
 
+// tidy brings the texts of an entry into one form. What it changes it copies first: the caller may be sending the same
+// body elsewhere at this moment.
 func (b *EntryBody) tidy() {
 	b.ObservedAt = b.ObservedAt.UTC()
 	switch {
 	case b.Photo != nil:
+		b.Photo = copied(b.Photo)
 		tidy(&b.Photo.What)
 	case b.Finding != nil:
+		b.Finding = copied(b.Finding)
 		tidy(&b.Finding.What)
 	case b.Securing != nil:
+		b.Securing = copied(b.Securing)
 		tidy(&b.Securing.OtherExit)
 		tidy(&b.Securing.ToldName)
 		tidy(&b.Securing.ToldRole)
 		tidy(&b.Securing.Note)
 	case b.Mending != nil:
+		b.Mending = copied(b.Mending)
 		tidy(&b.Mending.What)
 	case b.Conclusion != nil:
+		b.Conclusion = copied(b.Conclusion)
 		tidy(&b.Conclusion.Note)
 	case b.Note != nil:
+		b.Note = copied(b.Note)
 		tidy(&b.Note.Text)
 	}
 }
+
+func copied[T any](v *T) *T { c := *v; return &c }
 
 func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 	var faults fault.List
