@@ -3,6 +3,7 @@ package fleet_test
 import (
 	"context"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"slices"
 	"testing"
@@ -432,39 +433,78 @@ func TestAnInspectionMovesTheDueDateAndTheNextOrderIsForTheNextPeriod(t *testing
 	}
 }
 
-// The nightly job reads the due date that an inspection, signed in the same moment, leads to.
-func TestGenerationWaitsForADueDateThatIsBeingMoved(t *testing.T) {
+// waiting waits until somebody's statement waits for a lock, and fails when it ends instead.
+func (r *rig) waiting(t *testing.T, statement string, ended <-chan error) {
+	t.Helper()
+	for began := time.Now(); r.count(t, `select count(*) from pg_stat_activity where datname = current_database() and wait_event_type = 'Lock' and query like '-- ' || $1 || '%'`, statement) == 0; {
+		if time.Since(began) > 30*time.Second {
+			t.Fatalf("%s never came to wait", statement)
+		}
+		select {
+		case err := <-ended:
+			t.Fatalf("%s did not wait: %v", statement, err)
+		case <-time.After(5 * time.Millisecond):
+		}
+	}
+}
+
+// An inspection may be signed in the very moment in which the nightly job makes its order: whoever is second sees
+// what the first did.
+func TestAnInspectionAndItsOrderMayMeet(t *testing.T) {
 	t.Parallel()
-	r := newFleet(t)
-	plan, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{PlanID: r.id(), DoorID: r.anyDoor(t).DoorID, IntervalMonths: 12, Regime: duedate.Anchored, ToleranceDays: 30, LeadDays: 30,
-		AnchorOn: day("2026-03-20"), Active: true}, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var made int64
-	generated := make(chan error, 1)
-	err = r.Store.InTx(t.Context(), dispatcher, func(ctx context.Context, tx fleet.Tx) error {
-		if err := tx.HoldPlans(ctx, plan.DoorID); err != nil {
-			return err
+	for _, signedFirst := range []bool{true, false} {
+		a := newAttended(t)
+		if _, err := a.db.Admin.Exec(t.Context(), `delete from work_order`); err != nil {
+			t.Fatal(err)
 		}
-		go func() {
-			n, err := r.OpenDueWorkOrders(context.Background(), day("2026-03-20"))
-			made = n
-			generated <- err
-		}()
-		for r.count(t, `select count(*) from pg_stat_activity where datname = current_database() and wait_event_type = 'Lock' and query like '-- insert_due_orders%'`) == 0 {
-			select {
-			case err := <-generated:
-				t.Fatalf("did not wait: %d made, %v", made, err)
-			case <-time.After(5 * time.Millisecond):
+		visit := a.open(t)
+		var pieces []piece
+		for i, body := range append(allRead(), concluded("passed")) {
+			pieces = append(pieces, a.append(t, visit, a.at(i+1, body)))
+		}
+		s := a.signOff(t, visit, pieces)
+		ended := make(chan error, 1)
+		err := a.Store.InTx(t.Context(), dispatcher, func(ctx context.Context, tx fleet.Tx) error {
+			if !signedFirst {
+				if made, _, _, err := tx.InsertDueOrders(ctx, day("2026-03-03"), uuid.Nil, 10, a.now); err != nil || made != 1 {
+					return fmt.Errorf("%d made: %w", made, err)
+				}
+				go func() {
+					_, _, err := a.PutSignOff(context.Background(), technician, visit, s)
+					ended <- err
+				}()
+				a.waiting(t, "hold_plans", ended)
+				return nil
 			}
+			if err := tx.HoldPlans(ctx, a.door.DoorID); err != nil { // as a signature does, before it moves the due date
+				return err
+			}
+			go func() {
+				_, err := a.OpenDueWorkOrders(context.Background(), day("2026-03-03"))
+				ended <- err
+			}()
+			a.waiting(t, "insert_due_orders", ended)
+			for _, p := range a.plansOf(ctx, t, tx) {
+				if err := tx.SetNextDue(ctx, p.PlanID, day("2027-03-10")); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		if err := errors.Join(err, <-ended); err != nil {
+			t.Fatal(err)
 		}
-		return tx.SetNextDue(ctx, plan.PlanID, day("2027-03-20"))
-	})
-	if err != nil {
-		t.Fatal(err)
+		if n := a.count(t, `select count(*) from work_order where state = 'open'`); n != 0 {
+			t.Errorf("signed first %v: %d open orders of a due date that was served", signedFirst, n)
+		}
 	}
-	if err := <-generated; err != nil || made != 0 {
-		t.Errorf("%d orders of a due date that was served, %v", made, err)
+}
+
+func (a attended) plansOf(ctx context.Context, t *testing.T, tx fleet.Tx) []fleet.Plan {
+	t.Helper()
+	plans, err := tx.PlansOfDoor(ctx, a.door.DoorID)
+	if err != nil || len(plans) != 1 {
+		t.Fatal(plans, err)
 	}
+	return plans
 }
