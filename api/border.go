@@ -7,7 +7,9 @@ import (
 	"net/http"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/validation"
@@ -25,6 +27,8 @@ type Problem struct {
 	Code      string        `json:"code" doc:"What is wrong, for programs; stable."`
 	RequestID string        `json:"request_id,omitempty" doc:"Quote it when you ask for help."`
 	Errors    []MemberFault `json:"errors,omitempty" doc:"Each member at fault."`
+
+	wait time.Duration // 0: not known
 }
 
 // MemberFault is what is wrong with one member of a request.
@@ -96,18 +100,20 @@ func (a *API) problem(ctx context.Context, err error) error {
 		a.Log.InfoContext(ctx, "refused", "request_id", requestID(ctx), "code", faults[0].Code, "err", cause)
 	}
 	p := newProblem(ctx, a.Words, statusOf(faults[0].Kind), faults)
-	if headers := headersOf(p.Status); headers != nil {
+	if headers := headersOf(p); headers != nil {
 		return huma.ErrorWithHeaders(p, headers)
 	}
 	return p
 }
 
-// headersOf gives what a status says in headers besides.
-func headersOf(status int) http.Header {
-	switch status {
-	case http.StatusServiceUnavailable, http.StatusTooManyRequests:
+// headersOf gives what a problem says in headers besides.
+func headersOf(p *Problem) http.Header {
+	switch {
+	case p.wait > 0:
+		return http.Header{"Retry-After": {strconv.Itoa(int(p.wait.Seconds()))}}
+	case p.Status == http.StatusServiceUnavailable:
 		return http.Header{"Retry-After": {"2"}}
-	case http.StatusUnauthorized: // RFC 9110, 15.5.2
+	case p.Status == http.StatusUnauthorized: // RFC 9110, 15.5.2
 		return http.Header{"Www-Authenticate": {"Bearer"}}
 	}
 	return nil
@@ -116,7 +122,7 @@ func headersOf(status int) http.Header {
 func newProblem(ctx context.Context, catalogue *words.Catalogue, status int, faults fault.List) *Problem {
 	texts := catalogue.Printer("en", words.Metric)
 	p := &Problem{Title: http.StatusText(status), Status: status, RequestID: requestID(ctx),
-		Code: faults[0].Code, Detail: faultText(texts, faults[0])}
+		Code: faults[0].Code, Detail: faultText(texts, faults[0]), wait: faults[0].Wait}
 	for _, f := range faults {
 		if f.Pointer != "" {
 			p.Errors = append(p.Errors, MemberFault{Code: f.Code, Detail: faultText(texts, f), Pointer: "#" + f.Pointer})
@@ -256,7 +262,7 @@ func (a *API) refuse(w http.ResponseWriter, r *http.Request, err error) {
 
 func send(w http.ResponseWriter, p *Problem) {
 	w.Header().Set("Content-Type", "application/problem+json")
-	for name, values := range headersOf(p.Status) {
+	for name, values := range headersOf(p) {
 		w.Header()[name] = values
 	}
 	w.WriteHeader(p.Status)

@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -153,6 +154,27 @@ func TestSecretsStandNowhereButInTheAnswerThatHandsThemOut(t *testing.T) {
 	for _, secret := range secrets {
 		if secret == "" || strings.Contains(told.String(), secret) {
 			t.Errorf("the secret %q stands in an answer or in the log", secret)
+		}
+	}
+}
+
+func TestWhoeverGuessesIsToldHowLongToWait(t *testing.T) {
+	t.Parallel()
+	f := newFace(t)
+	f.administrator(t)
+	for _, email := range []string{"ada@lintel.example", "nobody@lintel.example"} {
+		guess := func() answer {
+			return f.ask(t, "", http.MethodPost, "/v1/sessions", map[string]any{"email": email, "password": "some guess of theirs"})
+		}
+		for n := range 5 { // three are free, then one second, then two
+			guess().want(t, http.StatusUnauthorized, "sign_in_failed")
+			if n >= 2 {
+				wait := 1 << (n - 2)
+				if got := guess().want(t, http.StatusTooManyRequests, "sign_in_wait").header.Get("Retry-After"); got != strconv.Itoa(wait) {
+					t.Errorf("%s: Retry-After %q after %d failures, want %d", email, got, n+1, wait)
+				}
+				f.now = f.now.Add(time.Duration(wait) * time.Second)
+			}
 		}
 	}
 }

@@ -176,7 +176,10 @@ func mayTry(count int, last, now time.Time) error {
 	}
 	wait := min(time.Second<<min(count-freeFailures, 20), longestWait)
 	if left := last.Add(wait).Sub(now); left > 0 {
-		return fault.New(fault.TooMany, "sign_in_wait", "seconds", int((left+time.Second-1)/time.Second))
+		seconds := int((left + time.Second - 1) / time.Second)
+		f := fault.New(fault.TooMany, "sign_in_wait", "seconds", seconds)
+		f.Wait = time.Duration(seconds) * time.Second
+		return f
 	}
 	return nil
 }
