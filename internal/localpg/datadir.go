@@ -54,15 +54,6 @@ func claim(root string, as account) (dataDir, error) {
 	if err := as.mayEnter(filepath.Dir(root)); err != nil {
 		return dataDir{}, err
 	}
-	// The folder stays ours; the server's user owns what lies in data/ and socket/ only, and passes through here.
-	mode := fs.FileMode(0o700)
-	if as.other {
-		mode = 0o711
-	}
-	if err := os.Chmod(root, mode); err != nil {
-		return dataDir{}, fmt.Errorf("localpg: %w", err)
-	}
-
 	lock, err := os.OpenFile(filepath.Join(root, markerName), os.O_CREATE|os.O_RDWR|syscall.O_NOFOLLOW, 0o600)
 	if err != nil {
 		return dataDir{}, fmt.Errorf("localpg: %w", err)
@@ -72,7 +63,13 @@ func claim(root string, as account) (dataDir, error) {
 		lock.Close()
 		return dataDir{}, fmt.Errorf("localpg: %s is in use by process %s", root, strings.TrimSpace(string(holder)))
 	}
-	if err := errors.Join(lock.Truncate(0), writeAt(lock, strconv.Itoa(os.Getpid())+"\n")); err != nil {
+	// The folder stays ours; the server's user owns what lies in data/ and socket/ only, and passes through here. Not
+	// before the lock: a server that lives here would lose its way to its own files.
+	mode := fs.FileMode(0o700)
+	if as.other {
+		mode = 0o711
+	}
+	if err := errors.Join(os.Chmod(root, mode), lock.Truncate(0), writeAt(lock, strconv.Itoa(os.Getpid())+"\n")); err != nil {
 		lock.Close()
 		return dataDir{}, fmt.Errorf("localpg: %w", err)
 	}

@@ -309,6 +309,8 @@ func TestDiscardRemovesOnlyWhatIsOursAndFree(t *testing.T) {
 	if err := localpg.Discard(t.Context(), o.DataDir); err == nil || !strings.Contains(err.Error(), "is in use") {
 		t.Errorf("a folder in use: got %v", err)
 	}
+	exec1(t, s, "create table still (n int); insert into still select generate_series(1, 1000); checkpoint")
+	exec1(t, s, "create database another")
 	stop(t, s)
 	if err := localpg.Discard(t.Context(), o.DataDir); err != nil {
 		t.Error(err)
