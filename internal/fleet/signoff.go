@@ -330,8 +330,9 @@ func checkConclusions(doors []uuid.UUID, entries []Entry, judged []judgedDoor) e
 		if !ok || conclusion.Body.Conclusion.Result != "passed" {
 			continue
 		}
-		for _, e := range openUnsafe(entries) {
-			if e.DoorID == id && !e.ObservedAt.After(conclusion.ObservedAt) {
+		until := slices.DeleteFunc(slices.Clone(entries), func(e Entry) bool { return e.ObservedAt.After(conclusion.ObservedAt) })
+		for _, e := range openUnsafe(until) { // what is mended or corrected afterwards was open when it passed
+			if e.DoorID == id {
 				return fault.New(fault.Conflict, "passed_while_unsafe", "finding", e.EntryID.String())
 			}
 		}
