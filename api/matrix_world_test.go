@@ -269,6 +269,18 @@ func (w *world) anotherSession(person string) (secret, id string) {
 	return w.secret(secret), id
 }
 
+// anotherToken makes a token of anybody, of those too who may have none any more.
+func (w *world) anotherToken(person string) (id string) {
+	secret, hash, err := identity.NewSecret(rand.Reader)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	id = w.id().String()
+	w.sql(`insert into token (secret_sha256, token_id, person_id, name, scopes, created_at, expires_at) values ($1, $2, $3, 'for tests', '{read}', $4, $5)`, hash[:], id, person, w.now, w.now.Add(time.Hour))
+	w.secret(secret)
+	return id
+}
+
 func (w *world) sql(statement string, args ...any) {
 	w.t.Helper()
 	if _, err := w.db.Admin.Exec(w.t.Context(), statement, args...); err != nil {
