@@ -9,6 +9,7 @@ import (
 
 // Going down and up again must work on a database that is in use, not on an empty one alone.
 func TestMigrationsGoDownAndUpWithDataInEveryTable(t *testing.T) {
+	t.Parallel()
 	in := newInstallation(t)
 	in.setup(t, "secret")
 	in.migrate(t)
