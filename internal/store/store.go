@@ -83,29 +83,6 @@ func (t *Tx) setScope(ctx context.Context, sc scope) error {
 	return nil
 }
 
-// asRole runs f as another database role and comes back, for the queue, which no person's role may touch.
-func (t *Tx) asRole(ctx context.Context, role string, f func() error) error {
-	before := t.role
-	if err := t.setRole(ctx, role); err != nil {
-		return err
-	}
-	if err := f(); err != nil {
-		return err // the transaction is lost in any case
-	}
-	return t.setRole(ctx, before)
-}
-
-const sqlSetRole = `-- set_role
-select set_config('role', @role, true)`
-
-func (t *Tx) setRole(ctx context.Context, role string) error {
-	if _, err := t.tx.Exec(ctx, sqlSetRole, pgx.StrictNamedArgs{"role": t.prefix + "_" + role}); err != nil {
-		return fmt.Errorf("set_role: %w", err)
-	}
-	t.role = role
-	return nil
-}
-
 // uuidArray writes ids as a PostgreSQL array literal; no ids is the empty array, which matches nothing.
 func uuidArray(ids []uuid.UUID) string {
 	texts := make([]string, len(ids))
