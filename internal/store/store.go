@@ -37,7 +37,6 @@ func New(pool *pgxpool.Pool, prefix string) *Store {
 type Tx struct {
 	tx     pgx.Tx
 	prefix string
-	role   string
 }
 
 var _ fleet.Tx = (*Tx)(nil)
@@ -74,7 +73,6 @@ const sqlSetScope = `-- set_scope
 select set_config('role', @role, true), set_config('lintel.customers', @customers, true), set_config('lintel.sites', @sites, true)`
 
 func (t *Tx) setScope(ctx context.Context, sc scope) error {
-	t.role = sc.role
 	_, err := t.tx.Exec(ctx, sqlSetScope, pgx.StrictNamedArgs{
 		"role": t.prefix + "_" + sc.role, "customers": uuidArray(sc.customers), "sites": uuidArray(sc.sites)})
 	if err != nil {
