@@ -10,7 +10,6 @@ import (
 	"net"
 	"net/http"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -259,7 +258,11 @@ func TestServeWithAPrivateDatabaseEndsWithItAndFindsEverythingAgain(t *testing.T
 		t.Fatal(err)
 	}
 	first, _, _ := strings.Cut(string(postmaster), "\n")
-	if err := exec.Command("kill", "-KILL", first).Run(); err != nil {
+	pid, err := strconv.Atoi(first)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := syscall.Kill(pid, syscall.SIGKILL); err != nil {
 		t.Fatal(err)
 	}
 	server.logged("the private PostgreSQL has ended")
