@@ -52,6 +52,7 @@ func readCompose(t *testing.T) compose {
 }
 
 func TestTheComposeFileHoldsTogether(t *testing.T) {
+	t.Parallel()
 	c := readCompose(t)
 	for _, name := range []string{"server", "worker", "database", "mail"} {
 		if _, ok := c.Services[name]; !ok {
@@ -84,6 +85,7 @@ func TestTheComposeFileHoldsTogether(t *testing.T) {
 }
 
 func TestTheComposeFileSetsOnlyWhatItsCommandsRead(t *testing.T) {
+	t.Parallel()
 	for name, s := range readCompose(t).Services {
 		if s.theirs() {
 			continue
@@ -162,6 +164,7 @@ func arguments(s service) []string {
 }
 
 func TestTheSameCommandsWithTheSameSettingsRunWithoutContainers(t *testing.T) {
+	t.Parallel()
 	dir := openFolder(t)
 	server, err := localpg.Start(t.Context(), localpg.Options{DataDir: filepath.Join(dir, "database")})
 	if err != nil {

@@ -16,6 +16,7 @@ import (
 )
 
 func TestTheDemoTellsItsStoryOnceGoesOnAndStartsOverWhenTold(t *testing.T) {
+	t.Parallel()
 	dir := filepath.Join(openFolder(t), "demo")
 	once := []string{"demo", "--data-dir", dir, "--listen", "127.0.0.1:0", "--once"}
 
@@ -59,6 +60,7 @@ func TestTheDemoTellsItsStoryOnceGoesOnAndStartsOverWhenTold(t *testing.T) {
 var printedOpen = regexp.MustCompile(`open at (\S+) [^\n]*\nSign in as (\S+) with the one-time password +(\S+) `)
 
 func TestTheDemoStaysOpenForItsVisitorAndStopsEverything(t *testing.T) {
+	t.Parallel()
 	dir := filepath.Join(openFolder(t), "demo")
 	mustLintel(t, nil, "demo", "--data-dir", dir, "--listen", "127.0.0.1:0", "--once")
 	demo := program(nil, "demo", "--data-dir", dir, "--listen", "127.0.0.1:0")

@@ -77,6 +77,7 @@ func signIn(t *testing.T, base, email, oneTime string) string {
 }
 
 func TestServeAnswersFromTheFirstAdministratorToAKeptCustomer(t *testing.T) {
+	t.Parallel()
 	env := environment(t, storetest.New(t))
 	printed := mustLintel(t, env, "administrator", "iris@lintel.example", "Iris")
 	lines := strings.Split(strings.TrimSpace(printed), "\n")
@@ -106,6 +107,7 @@ func TestServeAnswersFromTheFirstAdministratorToAKeptCustomer(t *testing.T) {
 }
 
 func TestHealthReadinessAndMetricsAreTold(t *testing.T) {
+	t.Parallel()
 	env := environment(t, storetest.New(t))
 	mustLintel(t, env, "job", "due_work_orders", "--as-of", "2026-03-03")
 	base := start(t, env, "serve", "--no-worker").address()
@@ -127,6 +129,7 @@ func TestHealthReadinessAndMetricsAreTold(t *testing.T) {
 }
 
 func TestAJobByHandRunsOnceForADay(t *testing.T) {
+	t.Parallel()
 	env := environment(t, storetest.New(t))
 	if out := mustLintel(t, env, "job", "due_work_orders", "--as-of", "2026-03-03"); !strings.Contains(out, "done") {
 		t.Errorf("the first run printed %q", out)
@@ -137,6 +140,7 @@ func TestAJobByHandRunsOnceForADay(t *testing.T) {
 }
 
 func TestWorkerWorksOffTheCalendarAndLeavesInOrder(t *testing.T) {
+	t.Parallel()
 	db := storetest.New(t)
 	worker := start(t, environment(t, db), "worker")
 	worker.logged("working")
@@ -155,6 +159,7 @@ func TestWorkerWorksOffTheCalendarAndLeavesInOrder(t *testing.T) {
 }
 
 func TestServeRefusesASchemaThatItDoesNotKnow(t *testing.T) {
+	t.Parallel()
 	db := storetest.New(t)
 	for version, says := range map[int]string{store.LatestVersion() - 1: "run migrate", store.LatestVersion() + 1: "newer program"} {
 		if _, err := db.Admin.Exec(t.Context(), "update schema_migrations set version = $1", version); err != nil {
@@ -167,6 +172,7 @@ func TestServeRefusesASchemaThatItDoesNotKnow(t *testing.T) {
 }
 
 func TestAProcessThatIsToldToStopIsNotReadyButStillAnswers(t *testing.T) {
+	t.Parallel()
 	h := &house{log: slog.New(slog.DiscardHandler)}
 	ctx, tell := context.WithCancel(t.Context())
 	serving := h.leaving(ctx, time.Hour)
@@ -188,6 +194,7 @@ func TestAProcessThatIsToldToStopIsNotReadyButStillAnswers(t *testing.T) {
 }
 
 func TestARunningRequestIsAnsweredBeforeTheProcessEnds(t *testing.T) {
+	t.Parallel()
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -244,6 +251,7 @@ func openFolder(t *testing.T) string {
 }
 
 func TestServeWithAPrivateDatabaseEndsWithItAndFindsEverythingAgain(t *testing.T) {
+	t.Parallel()
 	dir := filepath.Join(openFolder(t), "data")
 	env := []string{"LINTEL_DATA_DIR=" + dir, "LINTEL_LISTEN=127.0.0.1:0"}
 	mustLintel(t, env, "administrator", "iris@lintel.example", "Iris")
