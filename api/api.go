@@ -34,8 +34,7 @@ type Rooms struct {
 	Log     *slog.Logger
 	Now     func() time.Time
 	NewID   func() uuid.UUID
-	Ready   func(context.Context) error // nil error: requests can be served
-	Metrics http.Handler
+	Ready   func(context.Context) error                                // nil error: requests can be served
 	Observe func(method, route string, status int, took time.Duration) // nil: nobody counts
 	Version string
 }
@@ -208,5 +207,4 @@ func (a *API) health() {
 		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 		_, _ = w.Write([]byte("ready\n"))
 	})
-	a.mux.Method(http.MethodGet, "/metrics", a.Metrics)
 }

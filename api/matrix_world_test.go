@@ -11,7 +11,6 @@ import (
 	"image"
 	"image/color"
 	"image/png"
-	"io"
 	"log/slog"
 	"net/http"
 	"strings"
@@ -128,9 +127,8 @@ func (w *world) open() {
 			texts := catalogue.Printer(doc.Language, words.Units(units))
 			return report.DoorPDF(doc, report.Plans(doc, texts, report.Units(units)), report.Options{Texts: texts, Units: report.Units(units), Paper: report.A4, DocumentSHA256: sha256})
 		}})
-	metrics := http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = io.WriteString(w, "# none\n") })
 	w.handler = api.New(api.Rooms{Fleet: w.uses, People: w.people, Words: catalogue, Log: slog.New(slog.NewTextHandler(&w.log, nil)), Now: func() time.Time { return w.now }, NewID: w.id,
-		Ready: func(context.Context) error { return nil }, Metrics: metrics, Version: "0"}).Handler()
+		Ready: func(context.Context) error { return nil }, Version: "0"}).Handler()
 }
 
 // kinds are the columns of the matrix, in groups of a row's words.

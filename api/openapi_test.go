@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"flag"
 	"log/slog"
-	"net/http"
 	"os"
 	"regexp"
 	"slices"
@@ -27,7 +26,7 @@ func contract(t *testing.T) *api.API {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return api.New(api.Rooms{Fleet: fleet.New(fleet.Parts{}), Words: catalogue, Log: slog.New(slog.DiscardHandler), Metrics: http.NotFoundHandler(), Version: "0"})
+	return api.New(api.Rooms{Fleet: fleet.New(fleet.Parts{}), Words: catalogue, Log: slog.New(slog.DiscardHandler), Version: "0"})
 }
 
 func TestTheCommittedContractIsTheOneThatIsServed(t *testing.T) {

@@ -286,14 +286,14 @@ func (o *office) withKeys() {
 	now := func() time.Time { return o.now }
 	o.handler = api.New(api.Rooms{
 		Fleet:  fleet.New(fleet.Parts{Store: store.New(o.db.App, "lintel"), Book: book, Words: catalogue, Keys: keys, Now: now, NewID: o.id}),
-		People: o.people, Words: catalogue, Log: slog.New(slog.NewTextHandler(&o.log, nil)), Now: now, NewID: o.id, Metrics: http.NotFoundHandler(), Version: "0"}).Handler()
+		People: o.people, Words: catalogue, Log: slog.New(slog.NewTextHandler(&o.log, nil)), Now: now, NewID: o.id, Version: "0"}).Handler()
 }
 
 func TestARevealIsOnRecordUnderItsRequest(t *testing.T) {
 	t.Parallel()
 	o := newOffice(t)
 	safe := "/v1/sites/" + o.site + "/key-safe-code"
-	o.put(safe, map[string]any{"code": "1"}).want(t, http.StatusServiceUnavailable, "keys_missing")
+	o.put(safe, map[string]any{"code": "1"}).want(t, http.StatusConflict, "keys_missing")
 	o.withKeys()
 	o.ask(t, o.secret, http.MethodPost, safe+"/reveal", nil).want(t, http.StatusNotFound, "code_not_found")
 	door, component := o.door(), o.id().String()

@@ -68,7 +68,7 @@ func newFace(t testing.TB) *face {
 	f.handler = api.New(api.Rooms{
 		Fleet:  fleet.New(fleet.Parts{Store: database, Photos: photos, Book: book, Words: catalogue, Now: now, NewID: f.id}),
 		People: f.people, Words: catalogue, Log: slog.New(slog.NewTextHandler(&f.log, nil)), Now: now, NewID: f.id,
-		Ready: func(context.Context) error { return nil }, Metrics: http.NotFoundHandler(), Version: "0"}).Handler()
+		Ready: func(context.Context) error { return nil }, Version: "0"}).Handler()
 	return f
 }
 

@@ -6,14 +6,21 @@ import (
 
 	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
 )
+
+// Rooms are what jobs work in.
+type Rooms struct {
+	Fleet  *fleet.Fleet
+	People *identity.People
+}
 
 // Job is a line of the cron table: a name that never changes (the ledger carries it), a line in UTC, and the work as
 // a function of a civil day.
 type Job struct {
 	Name string
 	Line string
-	Work func(context.Context, *fleet.Fleet, duedate.Day) (map[string]any, error)
+	Work func(context.Context, Rooms, duedate.Day) (map[string]any, error)
 }
 
 // Table is everything that runs by the clock. UTC, and outside of 00 to 03 hours: local hours exist twice or never
@@ -22,6 +29,7 @@ func Table() []Job {
 	return []Job{
 		{Name: "due_work_orders", Line: "15 4 * * *", Work: dueWorkOrders},
 		{Name: "queue_notices", Line: "45 4 * * *", Work: queueNotices},
+		{Name: "forget_sign_in_failures", Line: "30 5 * * *", Work: forgetSignInFailures},
 	}
 }
 
@@ -56,7 +64,7 @@ func (j Job) schedule() (fleet.JobSchedule, error) {
 	return fleet.JobSchedule{Job: j.Name, Schedule: s}, nil
 }
 
-// on is the job's work on a fleet.
-func (j Job) on(f *fleet.Fleet) fleet.Work {
-	return func(ctx context.Context, asOf duedate.Day) (map[string]any, error) { return j.Work(ctx, f, asOf) }
+// in is the job's work in rooms.
+func (j Job) in(rooms Rooms) fleet.Work {
+	return func(ctx context.Context, asOf duedate.Day) (map[string]any, error) { return j.Work(ctx, rooms, asOf) }
 }

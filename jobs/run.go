@@ -28,7 +28,7 @@ func (runArgs) InsertOpts() river.InsertOpts { return river.InsertOpts{MaxAttemp
 
 type runWorker struct {
 	river.WorkerDefaults[runArgs]
-	fleet *fleet.Fleet
+	rooms Rooms
 }
 
 // Timeout bounds a run; the ledger bounds its work a little closer.
@@ -40,7 +40,7 @@ func (w *runWorker) Work(ctx context.Context, j *river.Job[runArgs]) error {
 	if !ok { // of another version of the program: leave it to that one
 		return river.JobCancel(fmt.Errorf("job %s is not known here", j.Args.Job))
 	}
-	_, err := w.fleet.DoRun(ctx, fleet.JobRun{Job: j.Args.Job, ScheduledFor: j.Args.ScheduledFor, AsOf: j.Args.AsOf}, job.on(w.fleet))
+	_, err := w.rooms.Fleet.DoRun(ctx, fleet.JobRun{Job: j.Args.Job, ScheduledFor: j.Args.ScheduledFor, AsOf: j.Args.AsOf}, job.in(w.rooms))
 	return err
 }
 
@@ -49,7 +49,7 @@ var ErrUnknown = errors.New("no such job")
 
 // RunOnce does the run of a job that is due on a day, by hand and through the ledger, and gives the run as it then
 // stands. What is done already is done again only when that is asked for.
-func RunOnce(ctx context.Context, f *fleet.Fleet, name string, day duedate.Day, again bool) (run fleet.JobRun, did bool, err error) {
+func RunOnce(ctx context.Context, rooms Rooms, name string, day duedate.Day, again bool) (run fleet.JobRun, did bool, err error) {
 	job, ok := Find(name)
 	if !ok {
 		return fleet.JobRun{}, false, ErrUnknown
@@ -58,5 +58,5 @@ func RunOnce(ctx context.Context, f *fleet.Fleet, name string, day duedate.Day, 
 	if err != nil {
 		return fleet.JobRun{}, false, err
 	}
-	return f.DoRunByHand(ctx, schedule, day, again, job.on(f))
+	return rooms.Fleet.DoRunByHand(ctx, schedule, day, again, job.in(rooms))
 }

@@ -25,15 +25,15 @@ type Runner struct {
 const stopWithin = 20 * time.Second
 
 // New makes a runner. The pool logs in as the role that has the rights on the queue ({prefix}_jobs).
-func New(f *fleet.Fleet, pool *pgxpool.Pool, log *slog.Logger, now func() time.Time) (*Runner, error) {
+func New(rooms Rooms, pool *pgxpool.Pool, log *slog.Logger, now func() time.Time) (*Runner, error) {
 	schedules, err := Schedules()
 	if err != nil {
 		return nil, err
 	}
 	workers := river.NewWorkers()
-	river.AddWorker(workers, &tickWorker{fleet: f, schedules: schedules})
-	river.AddWorker(workers, &runWorker{fleet: f})
-	river.AddWorker(workers, &sendWorker{fleet: f})
+	river.AddWorker(workers, &tickWorker{fleet: rooms.Fleet, schedules: schedules})
+	river.AddWorker(workers, &runWorker{rooms: rooms})
+	river.AddWorker(workers, &sendWorker{fleet: rooms.Fleet})
 	client, err := river.NewClient(riverpgxv5.New(pool), &river.Config{
 		Logger:               log,
 		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}},

@@ -3,6 +3,7 @@ package jobs_test
 import (
 	"bytes"
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -32,6 +33,7 @@ import (
 type house struct {
 	db      storetest.DB
 	fleet   *fleet.Fleet
+	rooms   jobs.Rooms
 	catcher *mailcatcher.Catcher
 	site    fleet.Site
 	log     lines
@@ -68,6 +70,11 @@ func newHouse(t testing.TB) *house {
 	t.Cleanup(func() { _ = h.catcher.Close() })
 	h.fleet = fleet.New(fleet.Parts{Store: store.New(h.db.App, "lintel"), Book: book, Words: catalogue, Company: fleet.ReportCompany{Name: "Lindqvist Doors"},
 		Post: post(h.catcher.Address()), Now: now, NewID: newID})
+	hasher, err := identity.NewHasher(1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h.rooms = jobs.Rooms{Fleet: h.fleet, People: identity.NewPeople(store.New(h.db.App, "lintel"), hasher, now, newID, rand.Reader)}
 	by := identity.Program()
 	customer, _, err := h.fleet.PutCustomer(t.Context(), by, fleet.Customer{CustomerID: newID(), Name: "Kestrel Arcades"}, 0)
 	if err != nil {
@@ -130,7 +137,7 @@ func (h *house) runner(t testing.TB) *jobs.Runner {
 		t.Fatal(err)
 	}
 	t.Cleanup(pool.Close)
-	r, err := jobs.New(h.fleet, pool, slog.New(slog.NewTextHandler(&h.log, &slog.HandlerOptions{Level: slog.LevelWarn})), now)
+	r, err := jobs.New(h.rooms, pool, slog.New(slog.NewTextHandler(&h.log, &slog.HandlerOptions{Level: slog.LevelWarn})), now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -169,7 +176,7 @@ func TestTwoServersDoWhatIsDueOnceAndLeaveNothingBehind(t *testing.T) {
 	h := newHouse(t)
 	h.due(t)
 	for _, name := range []string{"due_work_orders", "queue_notices"} {
-		if _, did, err := jobs.RunOnce(t.Context(), h.fleet, name, today(t).AddDays(-2), false); err != nil || !did {
+		if _, did, err := jobs.RunOnce(t.Context(), h.rooms, name, today(t).AddDays(-2), false); err != nil || !did {
 			t.Fatal(did, err)
 		}
 	}
@@ -187,7 +194,7 @@ func TestTwoServersDoWhatIsDueOnceAndLeaveNothingBehind(t *testing.T) {
 	if _, err := h.catcher.Wait(waited, func(m mailcatcher.Message) bool { return m.To == "rosa@kestrel.example" }); err != nil {
 		t.Errorf("no mail: %v", err)
 	}
-	for h.count(t, `select count(*) from job_run where state = 'done'`) < 4 && waited.Err() == nil {
+	for h.count(t, `select count(*) from job_run where state = 'done'`) < 5 && waited.Err() == nil {
 		time.Sleep(20 * time.Millisecond)
 	}
 	for _, s := range servers {
@@ -202,7 +209,7 @@ func TestTwoServersDoWhatIsDueOnceAndLeaveNothingBehind(t *testing.T) {
 		want  int
 	}{
 		"orders":                       {`select count(*) from work_order`, 2},
-		"nights done":                  {`select count(*) from job_run where state = 'done'`, 4},
+		"nights done":                  {`select count(*) from job_run where state = 'done'`, 5},
 		"nights passed over":           {`select count(*) from job_run where state = 'superseded'`, 2},
 		"nights in any other state":    {`select count(*) from job_run where state not in ('done', 'superseded')`, 0},
 		"notices tried more than once": {`select count(*) from notice where attempts > 1`, 0},
@@ -227,7 +234,7 @@ func TestAJobByHandIsDoneOnceAndAgainWhenAsked(t *testing.T) {
 		again, did bool
 		made       float64
 	}{{false, true, 1}, {false, false, 1}, {true, true, 0}, {false, false, 0}} {
-		run, did, err := jobs.RunOnce(t.Context(), h.fleet, "due_work_orders", d, step.again)
+		run, did, err := jobs.RunOnce(t.Context(), h.rooms, "due_work_orders", d, step.again)
 		if err != nil || did != step.did || run.State != "done" || run.AsOf != d {
 			t.Fatalf("%+v: %+v, %v, %v", step, run, did, err)
 		}
@@ -238,7 +245,7 @@ func TestAJobByHandIsDoneOnceAndAgainWhenAsked(t *testing.T) {
 	if n := h.count(t, `select count(*) from work_order`); n != 1 {
 		t.Errorf("%d orders", n)
 	}
-	if _, _, err := jobs.RunOnce(t.Context(), h.fleet, "tidy_up", d, false); !errors.Is(err, jobs.ErrUnknown) {
+	if _, _, err := jobs.RunOnce(t.Context(), h.rooms, "tidy_up", d, false); !errors.Is(err, jobs.ErrUnknown) {
 		t.Errorf("an unknown job: %v", err)
 	}
 }
@@ -246,7 +253,7 @@ func TestAJobByHandIsDoneOnceAndAgainWhenAsked(t *testing.T) {
 func TestNoticesAreOfTheOrdersOfTheSameNight(t *testing.T) {
 	h := newHouse(t)
 	h.due(t)
-	run, did, err := jobs.RunOnce(t.Context(), h.fleet, "queue_notices", today(t), false) // before the job that makes the orders
+	run, did, err := jobs.RunOnce(t.Context(), h.rooms, "queue_notices", today(t), false) // before the job that makes the orders
 	if err != nil || !did || fmt.Sprint(run.Result["queued"]) != "1" {
 		t.Fatalf("%+v, %v, %v", run, did, err)
 	}

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"net/http"
 	"os"
 	"strings"
 
@@ -71,22 +70,51 @@ type administratorCmd struct {
 
 // Run prints the one-time password, once.
 func (c *administratorCmd) Run(ctx context.Context) error {
+	catalogue, err := words.Load()
+	if err != nil {
+		return err
+	}
+	if err := identity.CheckAdministrator(c.Email, c.Name); err != nil {
+		return told(catalogue, err) // before a database is made for nobody
+	}
 	return c.within(ctx, func(h *house) error {
 		password, err := h.people.MakeFirstAdministrator(ctx, c.Email, c.Name)
 		if err != nil {
-			return h.told(err)
+			return told(h.words, err)
 		}
-		fmt.Printf("%s may sign in once with this password, and must then change it:\n%s\n", c.Email, password)
+		printOneTime(c.Email, password)
 		return nil
 	})
 }
 
-// within opens the house for one piece of work.
+func printOneTime(email, password string) {
+	fmt.Printf("%s may sign in with this password within %v hours, and must then change it:\n%s\n", email, identity.OneTimeFor.Hours(), password)
+}
+
+// passwordCmd lets somebody in again.
+type passwordCmd struct {
+	settings
+	Email string `arg:"" help:"Address that the person signs in with."`
+}
+
+// Run prints the one-time password, once. Who can run it can read the database: it opens nothing that was closed to them.
+func (c *passwordCmd) Run(ctx context.Context) error {
+	return c.within(ctx, func(h *house) error {
+		password, err := h.people.ResetPasswordOn(ctx, c.Email)
+		if err != nil {
+			return told(h.words, err)
+		}
+		printOneTime(c.Email, password)
+		return nil
+	})
+}
+
+// within opens the house for one piece of work, also beside a server that runs in the same data folder.
 func (s *settings) within(ctx context.Context, f func(*house) error) error {
 	if err := s.check(); err != nil {
 		return err
 	}
-	h, err := open(ctx, s, slog.New(slog.DiscardHandler))
+	h, err := open(ctx, s, asGuest, slog.New(slog.DiscardHandler))
 	if err != nil {
 		return err
 	}
@@ -115,7 +143,7 @@ func (c *openapiCmd) Run() error {
 	if err != nil {
 		return err
 	}
-	yaml, err := api.New(api.Rooms{Fleet: fleet.New(fleet.Parts{}), Words: catalogue, Metrics: http.NotFoundHandler(), Version: version}).OpenAPI().YAML()
+	yaml, err := api.New(api.Rooms{Fleet: fleet.New(fleet.Parts{}), Words: catalogue, Version: version}).OpenAPI().YAML()
 	if err != nil {
 		return err
 	}
@@ -130,6 +158,9 @@ type mailCatcherCmd struct {
 
 // Run prints each message until it is told to stop.
 func (c *mailCatcherCmd) Run(ctx context.Context) error {
+	if err := checkListen("--listen", c.Listen); err != nil {
+		return err
+	}
 	catcher, err := mailcatcher.Listen(c.Listen, nil, mailcatcher.Hooks{})
 	if err != nil {
 		return err

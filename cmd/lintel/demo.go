@@ -40,7 +40,7 @@ const visitor = "visitor@calder-moss.example"
 
 // Run plays the story if the data folder is new, else goes on where it was left.
 func (c *demoCmd) Run(ctx context.Context) error {
-	if err := checkListen(c.Listen); err != nil {
+	if err := checkListen("--listen", c.Listen); err != nil {
 		return err
 	}
 	dir, err := filepath.Abs(c.DataDir)
@@ -66,7 +66,7 @@ func (c *demoCmd) Run(ctx context.Context) error {
 		return err
 	}
 	defer logFile.Close()
-	h, err := open(ctx, s, slog.New(slog.NewJSONHandler(logFile, nil)))
+	h, err := open(ctx, s, asHost, slog.New(slog.NewJSONHandler(logFile, nil)))
 	if err != nil {
 		return err
 	}

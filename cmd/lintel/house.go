@@ -9,13 +9,13 @@ import (
 	"net/http"
 	"path/filepath"
 	"runtime"
+	"strings"
 	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"lintel.example/lintel/api"
 	"lintel.example/lintel/internal/fault"
@@ -59,15 +59,23 @@ func newID() uuid.UUID {
 	return id
 }
 
+// standing is how a process comes to a private database.
+type standing int
+
+const (
+	asHost  standing = iota // runs it
+	asGuest                 // runs it, or uses the one that another process runs
+)
+
 // open wires the house. What it has opened is closed by close, also after an error.
-func open(ctx context.Context, s *settings, log *slog.Logger) (h *house, err error) {
+func open(ctx context.Context, s *settings, as standing, log *slog.Logger) (h *house, err error) {
 	h = &house{log: log}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, h.close(context.WithoutCancel(ctx)))
 		}
 	}()
-	url, err := h.database(ctx, s)
+	url, err := h.database(ctx, s, as)
 	if err != nil {
 		return h, err
 	}
@@ -85,12 +93,16 @@ func open(ctx context.Context, s *settings, log *slog.Logger) (h *house, err err
 }
 
 // database gives the address of the database: the one that is named, or that of a private server, which is set up
-// and migrated here because nobody else can.
-func (h *house) database(ctx context.Context, s *settings) (string, error) {
+// and migrated here because nobody else can. A guest takes the one that a host has set up.
+func (h *house) database(ctx context.Context, s *settings, as standing) (string, error) {
 	if s.DatabaseURL != "" {
 		return s.DatabaseURL, nil
 	}
-	server, err := localpg.Start(ctx, localpg.Options{DataDir: filepath.Join(s.DataDir, "database"), BinDir: s.PostgresBin, Durable: true})
+	dir := filepath.Join(s.DataDir, "database")
+	server, err := localpg.Start(ctx, localpg.Options{DataDir: dir, BinDir: s.PostgresBin, Durable: true})
+	if errors.Is(err, localpg.ErrInUse) && as == asGuest {
+		return localpg.Neighbour(dir, s.RolePrefix+"_app", "lintel")
+	}
 	if err != nil {
 		return "", err
 	}
@@ -173,6 +185,9 @@ func (h *house) useCases(s *settings) error {
 	if err != nil {
 		return err
 	}
+	if keys == nil {
+		h.log.Warn("no key file: lock and key-safe codes can be neither kept nor revealed", "setting", "LINTEL_KEY_FILE")
+	}
 	photos, err := store.OpenPhotoDir(s.photoDir())
 	if err != nil {
 		return err
@@ -201,9 +216,7 @@ func (h *house) print(doc fleet.ComplianceReport, sha256, units string) ([]byte,
 // face makes the HTTP face.
 func (h *house) face() http.Handler {
 	return api.New(api.Rooms{Fleet: h.fleet, People: h.people, Words: h.words, Log: h.log, Now: now, NewID: newID, Version: version,
-		Ready:   h.ready,
-		Metrics: promhttp.HandlerFor(h.metrics, promhttp.HandlerOpts{}),
-		Observe: h.requests(),
+		Ready: h.ready, Observe: h.requests(),
 	}).Handler()
 }
 
@@ -215,9 +228,12 @@ func (h *house) ready(ctx context.Context) error {
 	return store.CheckVersion(ctx, h.pool)
 }
 
+// rooms are what the jobs work in.
+func (h *house) rooms() jobs.Rooms { return jobs.Rooms{Fleet: h.fleet, People: h.people} }
+
 // worker starts to work off the jobs.
 func (h *house) worker(ctx context.Context) error {
-	runner, err := jobs.New(h.fleet, h.jobPool, h.log, now)
+	runner, err := jobs.New(h.rooms(), h.jobPool, h.log, now)
 	if err != nil {
 		return err
 	}
@@ -262,10 +278,14 @@ func (p post) Deliver(ctx context.Context, l fleet.Letter) (string, error) {
 }
 
 // told puts a fault into words for somebody at the command line.
-func (h *house) told(err error) error {
+func told(catalogue *words.Catalogue, err error) error {
 	faults := fault.Of(err)
 	if len(faults) == 0 {
 		return err
 	}
-	return badInput{errors.New(h.words.Printer("en", words.Metric).T("problem."+faults[0].Code, faults[0].Args...))}
+	lines := make([]string, len(faults))
+	for i, f := range faults {
+		lines[i] = catalogue.Printer("en", words.Metric).T("problem."+f.Code, f.Args...)
+	}
+	return badInput{errors.New(strings.Join(lines, " "))}
 }

@@ -41,9 +41,9 @@ func (c *jobCmd) Run(ctx context.Context) error {
 			fmt.Printf("%d notices tried\n", n)
 			return err
 		}
-		run, did, err := jobs.RunOnce(ctx, h.fleet, c.Name, day, c.Again)
+		run, did, err := jobs.RunOnce(ctx, h.rooms(), c.Name, day, c.Again)
 		if err != nil {
-			return h.told(err)
+			return told(h.words, err)
 		}
 		return printRun(run, did)
 	})

@@ -23,6 +23,7 @@ type commands struct {
 	Setup         setupCmd         `cmd:"" help:"Make the database and its roles. Again changes nothing."`
 	Migrate       migrateCmd       `cmd:"" help:"Bring the database's schema to what this program knows."`
 	Administrator administratorCmd `cmd:"" help:"Make the first administrator and print a one-time password."`
+	Password      passwordCmd      `cmd:"" help:"Give somebody a new one-time password, when nobody who may can sign in any more."`
 	NewKey        newKeyCmd        `cmd:"" name:"new-key" help:"Print a new line for the key file that guards codes."`
 	Job           jobCmd           `cmd:"" help:"Run a job by hand, as of a day."`
 	Field         fieldCmd         `cmd:"" help:"Compute fields without a database: one JSON object a line in, one a line out."`

@@ -2,17 +2,60 @@ package main
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
 	"strconv"
 	"time"
 
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/jobs"
 )
+
+// figures is where a process tells its figures: an address of its own, because those who ask the API, or come through
+// the proxy before it, have no business with them.
+type figures struct {
+	MetricsListen string `env:"LINTEL_METRICS_LISTEN" placeholder:"ADDRESS" help:"Give figures for Prometheus at /metrics on this address, to whoever reaches it; empty: nowhere."`
+}
+
+func (f figures) check() error {
+	if f.MetricsListen == "" {
+		return nil
+	}
+	return checkListen("LINTEL_METRICS_LISTEN", f.MetricsListen)
+}
+
+// serve tells the house's figures until the house is closed.
+func (f figures) serve(ctx context.Context, h *house) error {
+	if f.MetricsListen == "" {
+		return nil
+	}
+	listener, err := net.Listen("tcp", f.MetricsListen)
+	if err != nil {
+		return fmt.Errorf("listen: %w", err)
+	}
+	mux := http.NewServeMux()
+	mux.Handle("GET /metrics", promhttp.HandlerFor(h.metrics, promhttp.HandlerOpts{}))
+	telling, stop := context.WithCancel(context.WithoutCancel(ctx)) // while the last requests and jobs end, too
+	ended := make(chan error, 1)
+	go func() { ended <- serve(telling, listener, mux) }()
+	h.closers = append(h.closers, func(context.Context) error {
+		stop()
+		if err := <-ended; !errors.Is(err, http.ErrServerClosed) {
+			return err
+		}
+		return nil
+	})
+	h.log.Info("telling figures", "address", "http://"+listener.Addr().String()+"/metrics")
+	return nil
+}
 
 // newMetrics makes the house's own registry: the library's default one is shared by everything in a process.
 func (h *house) newMetrics() {

@@ -31,7 +31,7 @@ func mayImport() map[string][]string {
 		"internal/notify/mailcatcher": {},
 		"internal/localpg":            {},
 		"api":                         {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/seal", "internal/duedate", "internal/rulebook"},
-		"jobs":                        {"internal/fleet", "internal/duedate"},
+		"jobs":                        {"internal/fleet", "internal/identity", "internal/duedate"},
 		"deploy/bench":                {"internal/fleet", "internal/identity", "internal/store", "internal/localpg", "internal/rulebook", "internal/duedate"},
 		"cmd/lintel": {"api", "jobs", "internal/fleet", "internal/identity", "internal/store", "internal/report", "internal/notify", "internal/notify/mailcatcher",
 			"internal/localpg", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field"},

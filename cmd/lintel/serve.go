@@ -14,6 +14,7 @@ import (
 // serveCmd serves the API and, unless told otherwise, works off the jobs in the same process.
 type serveCmd struct {
 	settings
+	figures
 	Listen   string        `env:"LINTEL_LISTEN" default:"127.0.0.1:8080" help:"Address to listen on. Put a proxy with TLS before it."`
 	NoWorker bool          `env:"LINTEL_NO_WORKER" help:"Do not work off the jobs here."`
 	Leave    time.Duration `env:"LINTEL_LEAVE" default:"0s" help:"When told to stop: answer \"not ready\" for so long before listening ends, so that a load balancer sees it."`
@@ -21,7 +22,7 @@ type serveCmd struct {
 
 // check names every fault at once.
 func (c *serveCmd) check() error {
-	faults := []error{c.settings.check(), checkListen(c.Listen)}
+	faults := []error{c.settings.check(), checkListen("LINTEL_LISTEN", c.Listen), c.figures.check()}
 	if c.Leave < 0 {
 		faults = append(faults, errors.New("LINTEL_LEAVE is negative"))
 	}
@@ -32,9 +33,13 @@ func (c *serveCmd) check() error {
 }
 
 // checkListen refuses an address that cannot be listened on, before anything is started.
-func checkListen(address string) error {
-	if _, _, err := net.SplitHostPort(address); err != nil {
-		return badInput{fmt.Errorf("LINTEL_LISTEN: %w", err)}
+func checkListen(setting, address string) error {
+	_, port, err := net.SplitHostPort(address)
+	if err == nil {
+		_, err = net.LookupPort("tcp", port)
+	}
+	if err != nil {
+		return badInput{fmt.Errorf("%s: %w", setting, err)}
 	}
 	return nil
 }
@@ -44,13 +49,16 @@ func (c *serveCmd) Run(ctx context.Context) error {
 	if err := c.check(); err != nil {
 		return err
 	}
-	h, err := open(ctx, &c.settings, newLog())
+	h, err := open(ctx, &c.settings, asHost, newLog())
 	if err != nil {
 		return err
 	}
 	defer func() { h.log.Info("closed", "err", h.close(context.WithoutCancel(ctx))) }()
 	ctx, end := h.whileDatabaseLives(ctx)
 	defer end()
+	if err := c.figures.serve(ctx, h); err != nil {
+		return err
+	}
 	if !c.NoWorker {
 		if err := h.worker(ctx); err != nil {
 			return err
@@ -97,6 +105,15 @@ func serve(ctx context.Context, listener net.Listener, handler http.Handler) err
 // workerCmd works off the jobs only.
 type workerCmd struct {
 	settings
+	figures
+}
+
+// check names every fault at once.
+func (c *workerCmd) check() error {
+	if err := errors.Join(c.settings.check(), c.figures.check()); err != nil {
+		return badInput{err}
+	}
+	return nil
 }
 
 // Run works until it is told to stop.
@@ -104,13 +121,16 @@ func (c *workerCmd) Run(ctx context.Context) error {
 	if err := c.check(); err != nil {
 		return err
 	}
-	h, err := open(ctx, &c.settings, newLog())
+	h, err := open(ctx, &c.settings, asHost, newLog())
 	if err != nil {
 		return err
 	}
 	defer func() { h.log.Info("closed", "err", h.close(context.WithoutCancel(ctx))) }()
 	ctx, end := h.whileDatabaseLives(ctx)
 	defer end()
+	if err := c.figures.serve(ctx, h); err != nil {
+		return err
+	}
 	if err := h.worker(ctx); err != nil {
 		return err
 	}

@@ -110,13 +110,19 @@ func TestHealthReadinessAndMetricsAreTold(t *testing.T) {
 	t.Parallel()
 	env := environment(t, storetest.New(t))
 	mustLintel(t, env, "job", "due_work_orders", "--as-of", "2026-03-03")
-	base := start(t, env, "serve", "--no-worker").address()
+	env = append(env, "LINTEL_METRICS_LISTEN=127.0.0.1:0")
+	server := start(t, env, "serve", "--no-worker")
+	figures, _ := server.logged("telling figures")["address"].(string)
+	base := server.address()
 	for path, want := range map[string]string{"/healthz": "alive\n", "/readyz": "ready\n"} {
 		if status, answer := call(t, "GET", base+path, "", nil); status != http.StatusOK || answer[""] != want {
 			t.Errorf("%s: %d %q", path, status, answer[""])
 		}
 	}
-	_, answer := call(t, "GET", base+"/metrics", "", nil)
+	if status, answer := call(t, "GET", base+"/metrics", "", nil); status != http.StatusNotFound {
+		t.Errorf("the figures are told to whoever reaches the API: %d %v", status, answer)
+	}
+	_, answer := call(t, "GET", figures, "", nil)
 	for _, want := range []string{`lintel_request_seconds_count{method="GET",route="/readyz",status="200"} 1`, `lintel_database_connections_most{pool="requests"}`,
 		`lintel_job_last_success_timestamp_seconds{job="due_work_orders"} 1.`, "go_goroutines "} {
 		if !strings.Contains(fmt.Sprint(answer[""]), want) {
@@ -155,6 +161,25 @@ func TestWorkerWorksOffTheCalendarAndLeavesInOrder(t *testing.T) {
 	}
 	if code := worker.stop(syscall.SIGTERM); code != 0 {
 		t.Errorf("exit code %d", code)
+	}
+}
+
+func TestServeSaysAtItsStartThatCodesCannotBeKept(t *testing.T) {
+	t.Parallel()
+	env := environment(t, storetest.New(t))
+	if line := start(t, env, "serve", "--no-worker").logged("no key file"); line["level"] != "WARN" || line["setting"] != "LINTEL_KEY_FILE" {
+		t.Errorf("it says %v", line)
+	}
+	keys := filepath.Join(t.TempDir(), "keys")
+	if err := os.WriteFile(keys, []byte(mustLintel(t, nil, "new-key")), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	server := start(t, append(env, "LINTEL_KEY_FILE="+keys), "serve", "--no-worker")
+	server.address()
+	server.mu.Lock()
+	defer server.mu.Unlock()
+	if strings.Contains(server.log.String(), "no key file") {
+		t.Error("with a key file it warns too")
 	}
 }
 
@@ -260,6 +285,12 @@ func TestServeWithAPrivateDatabaseEndsWithItAndFindsEverythingAgain(t *testing.T
 	server.address()
 	if _, complaint, code := lintel(t, env, "worker"); code != 1 || !strings.Contains(complaint, "in use by process "+strconv.Itoa(server.cmd.Process.Pid)) {
 		t.Errorf("a second process on the same folder: exit code %d, %s", code, complaint)
+	}
+	if out := mustLintel(t, env, "password", "iris@lintel.example"); !strings.Contains(out, "iris@lintel.example may sign in") {
+		t.Errorf("beside the server: %s", out)
+	}
+	if out := mustLintel(t, env, "job", "forget_sign_in_failures"); !strings.Contains(out, "forgotten") {
+		t.Errorf("beside the server: %s", out)
 	}
 	postmaster, err := os.ReadFile(filepath.Join(dir, "database", "data", "postmaster.pid"))
 	if err != nil {

@@ -24,6 +24,10 @@ func TestWhatIsWrongIsToldInOneLineWithExitCodeTwo(t *testing.T) {
 		"no database":                            {nil, []string{"serve"}, "LINTEL_DATABASE_URL"},
 		"address of something":                   {[]string{"LINTEL_DATABASE_URL=mysql://x", photos}, []string{"worker"}, "LINTEL_DATABASE_URL is not a postgres:// address"},
 		"address without a port":                 {[]string{database, photos}, []string{"serve", "--listen", "nowhere"}, "LINTEL_LISTEN"},
+		"port that there is not":                 {[]string{database, photos}, []string{"serve", "--listen", "127.0.0.1:999999"}, "LINTEL_LISTEN"},
+		"figures on no port":                     {[]string{database, photos, "LINTEL_METRICS_LISTEN=9090"}, []string{"worker"}, "LINTEL_METRICS_LISTEN"},
+		"mail catcher on no address":             {nil, []string{"mail-catcher", "--listen", "999999"}, "--listen"},
+		"administrator without an address":       {[]string{database, photos}, []string{"administrator", "bad-mail", "Name"}, "address"},
 		"duration without a unit":                {[]string{database, photos, "LINTEL_LEAVE=5"}, []string{"serve"}, "LINTEL_LEAVE"},
 		"mail without a sender":                  {[]string{database, photos, "LINTEL_SMTP_HOST=mail"}, []string{"worker"}, "smtp: from"},
 		"key file that all read":                 {[]string{database, photos, "LINTEL_KEY_FILE=" + open}, []string{"worker"}, "0600"},
@@ -41,6 +45,16 @@ func TestWhatIsWrongIsToldInOneLineWithExitCodeTwo(t *testing.T) {
 				t.Errorf("exit code %d, printed %q, complained %q; want 2, nothing, one line with %q", code, out, complaint, c.says)
 			}
 		})
+	}
+}
+
+func TestAnAdministratorWhoCannotBeMadeLeavesNoDatabaseBehind(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "data")
+	if _, complaint, code := lintel(t, []string{"LINTEL_DATA_DIR=" + dir}, "administrator", "bad-mail", ""); code != 2 || strings.Count(complaint, "\n") != 1 {
+		t.Errorf("exit code %d, %s", code, complaint)
+	}
+	if _, err := os.Stat(dir); err == nil {
+		t.Error("a data folder was made")
 	}
 }
 

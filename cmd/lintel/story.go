@@ -386,7 +386,7 @@ func (s *story) fallDue() error {
 	if err := errors.Join(problems...); err != nil {
 		return err
 	}
-	if _, _, err := jobs.RunOnce(s.ctx, s.house.fleet, "due_work_orders", day, false); err != nil {
+	if _, _, err := jobs.RunOnce(s.ctx, s.house.rooms(), "due_work_orders", day, false); err != nil {
 		return err
 	}
 	a, err := s.dispatcher.must(http.MethodGet, "/v1/work-orders?state=open&kind=inspection&door_id="+s.door.String(), nil)
@@ -405,7 +405,7 @@ func (s *story) fallDue() error {
 
 // notify queues the notices and waits for one at the mail server.
 func (s *story) notify() error {
-	if _, _, err := jobs.RunOnce(s.ctx, s.house.fleet, "queue_notices", duedate.DayIn(s.begun, time.UTC), false); err != nil {
+	if _, _, err := jobs.RunOnce(s.ctx, s.house.rooms(), "queue_notices", duedate.DayIn(s.begun, time.UTC), false); err != nil {
 		return err
 	}
 	return s.mail("order_mail", func(m mailcatcher.Message) bool { return bytes.Contains(m.Raw, []byte(s.doorTag)) })

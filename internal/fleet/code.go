@@ -79,7 +79,7 @@ func (f *Fleet) SetCode(ctx context.Context, by identity.Actor, subject CodeSubj
 		return SealedCode{}, err
 	}
 	if f.Keys == nil {
-		return SealedCode{}, fault.New(fault.Unavailable, "keys_missing")
+		return SealedCode{}, fault.New(fault.Conflict, "keys_missing")
 	}
 	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
 		customerID, siteID, err := whereIs(ctx, tx, subject)
@@ -110,7 +110,7 @@ func (f *Fleet) RevealCode(ctx context.Context, by identity.Actor, subject CodeS
 		return Code{}, SealedCode{}, fault.New(fault.Forbidden, "not_allowed", "action", string(identity.ActRevealCode))
 	}
 	if f.Keys == nil {
-		return Code{}, SealedCode{}, fault.New(fault.Unavailable, "keys_missing")
+		return Code{}, SealedCode{}, fault.New(fault.Conflict, "keys_missing")
 	}
 	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
 		if _, _, err := whereIs(ctx, tx, subject); err != nil {

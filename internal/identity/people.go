@@ -42,8 +42,8 @@ type PersonQuery struct {
 type personRows interface {
 	PersonByID(ctx context.Context, id uuid.UUID) (Person, error)
 	PersonPage(ctx context.Context, q PersonQuery) ([]Person, error)
-	// InsertPerson adds a person who must change the password, and answers false when the id is taken.
-	InsertPerson(ctx context.Context, p Person, passwordHash string) (bool, error)
+	// InsertPerson adds a person with a one-time password, and answers false when the id is taken.
+	InsertPerson(ctx context.Context, p Person, passwordHash string, oneTimeUntil time.Time) (bool, error)
 	UpdatePerson(ctx context.Context, p Person) error
 	// SetScope writes the set of customers or sites that a person sees.
 	SetScope(ctx context.Context, p Person) error
@@ -98,7 +98,7 @@ func (p *People) PutPerson(ctx context.Context, by Actor, in Person, ifMatch int
 func (p *People) makePerson(ctx context.Context, tx GateTx, by Actor, in Person, hash, requestID string) (Person, bool, error) {
 	in.MustChangePassword, in.Units, in.Language, in.DisabledAt = true, "metric", "en", nil
 	in.Version, in.CreatedAt, in.CreatedBy = 1, p.now(), &by.PersonID
-	created, err := tx.InsertPerson(ctx, in, hash)
+	created, err := tx.InsertPerson(ctx, in, hash, in.CreatedAt.Add(OneTimeFor))
 	if err != nil || !created {
 		return in, false, err
 	}
@@ -328,10 +328,21 @@ func (p *People) SetUnits(ctx context.Context, by Actor, units string) (person P
 	return person, err
 }
 
+// CheckAdministrator tells what is wrong with the address or the name of a first administrator.
+func CheckAdministrator(email, name string) error {
+	p := firstAdministrator(email, name)
+	return p.tidy().check()
+}
+
+func firstAdministrator(email, name string) Person {
+	return Person{Email: email, Name: name, Role: Administrator, ScopeKind: ScopeAll}
+}
+
 // MakeFirstAdministrator makes the person who makes all others, with a one-time password. It refuses when there is an
 // administrator.
 func (p *People) MakeFirstAdministrator(ctx context.Context, email, name string) (oneTime string, err error) {
-	first := Person{PersonID: p.newID(), Email: email, Name: name, Role: Administrator, ScopeKind: ScopeAll}
+	first := firstAdministrator(email, name)
+	first.PersonID = p.newID()
 	if err := first.tidy().check(); err != nil {
 		return "", err
 	}

@@ -36,9 +36,9 @@ func (m midwayTx) InsertToken(ctx context.Context, hash [32]byte, t identity.Tok
 	return m.GateTx.InsertToken(ctx, hash, t)
 }
 
-func (m midwayTx) SetPassword(ctx context.Context, person uuid.UUID, hash string, mustChange bool) error {
+func (m midwayTx) SetPassword(ctx context.Context, person uuid.UUID, hash string, oneTimeUntil *time.Time) error {
 	m.do()
-	return m.GateTx.SetPassword(ctx, person, hash, mustChange)
+	return m.GateTx.SetPassword(ctx, person, hash, oneTimeUntil)
 }
 
 // meanwhile lets end run beside what is about to be written: as far as it comes without waiting for that.

@@ -10,6 +10,7 @@ import (
 	"github.com/google/uuid"
 	"golang.org/x/text/unicode/norm"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 )
 
@@ -21,17 +22,25 @@ const (
 	mostFailures = 100              // then only a new password helps
 )
 
+// OneTimeFor is how long a one-time password opens a session: common practice, no source.
+const OneTimeFor = 72 * time.Hour
+
+// failuresKeptDays is after how many days without another one an account's failures are forgotten: it bounds what is kept of
+// guesses at names that nobody has, and 100 guesses in so long a time are none. Common practice, no source.
+const failuresKeptDays = 90
+
 // Credentials are what a sign-in is compared with.
 type Credentials struct {
 	PersonID     uuid.UUID
-	PasswordHash string // "": no password fits
+	PasswordHash string     // "": no password fits
+	OneTimeUntil *time.Time // nil: the password is the person's own
 }
 
 type signInRows interface {
 	// CredentialsByEmail looks by the address in lower case.
 	CredentialsByEmail(ctx context.Context, email string) (Credentials, error)
-	// SetPassword writes a hash; mustChange says that it is of a one-time password.
-	SetPassword(ctx context.Context, personID uuid.UUID, hash string, mustChange bool) error
+	// SetPassword writes a hash; an end says that it is of a one-time password.
+	SetPassword(ctx context.Context, personID uuid.UUID, hash string, oneTimeUntil *time.Time) error
 	// RehashPassword writes a new hash of the same password, unless the password has changed from old meanwhile.
 	RehashPassword(ctx context.Context, personID uuid.UUID, old, hash string) error
 
@@ -39,11 +48,13 @@ type signInRows interface {
 	// Failures tells how many there were in a row, and when the last one was.
 	Failures(ctx context.Context, account [32]byte) (count int, last time.Time, err error)
 	ClearFailures(ctx context.Context, account [32]byte) error
+	// ForgetFailures deletes those of accounts whose last one was before an instant, and tells how many.
+	ForgetFailures(ctx context.Context, before time.Time) (int64, error)
 }
 
 // SignIn opens a session. secret is handed out this once. An unknown account, a wrong password, a disabled and an
 // expired person cost the same and read the same: sign_in_failed. Too many failures: sign_in_wait with seconds, or
-// sign_in_locked, for accounts that exist and for those that do not.
+// sign_in_locked, for accounts that exist and for those that do not. one_time_password_ended is for who knows it only.
 func (p *People) SignIn(ctx context.Context, email, password, userAgent, requestID string) (secret string, s Session, who Actor, err error) {
 	proven, err := p.prove(ctx, email, password)
 	if err != nil {
@@ -126,8 +137,11 @@ func (p *People) prove(ctx context.Context, email, password string) (proven, err
 	if err != nil {
 		return proven{}, err
 	}
-	if !match {
+	switch {
+	case !match:
 		return proven{}, signInFailed()
+	case against.OneTimeUntil != nil && !p.now().Before(*against.OneTimeUntil):
+		return proven{}, fault.New(fault.Unauthenticated, "one_time_password_ended")
 	}
 	found := proven{Credentials: against}
 	if outdated {
@@ -222,7 +236,7 @@ func (p *People) ChangePassword(ctx context.Context, by Actor, present, next, re
 		if now.PasswordHash != before.PasswordHash {
 			return fault.At("/present", "password_differs")
 		}
-		if err := tx.SetPassword(ctx, by.PersonID, hash, false); err != nil {
+		if err := tx.SetPassword(ctx, by.PersonID, hash, nil); err != nil {
 			return err
 		}
 		if err := tx.ClearFailures(ctx, accountOf(self.Email)); err != nil {
@@ -246,6 +260,7 @@ func (p *People) ResetPassword(ctx context.Context, by Actor, id uuid.UUID, requ
 		return "", err
 	}
 	err = p.store.InGate(ctx, func(ctx context.Context, tx GateTx) error {
+		until := p.now().Add(OneTimeFor)
 		if err := lockPerson(ctx, tx, id); err != nil {
 			return err
 		}
@@ -253,7 +268,7 @@ func (p *People) ResetPassword(ctx context.Context, by Actor, id uuid.UUID, requ
 		if err != nil {
 			return err
 		}
-		if err := tx.SetPassword(ctx, id, hash, true); err != nil {
+		if err := tx.SetPassword(ctx, id, hash, &until); err != nil {
 			return err
 		}
 		if err := tx.ClearFailures(ctx, accountOf(person.Email)); err != nil {
@@ -268,6 +283,39 @@ func (p *People) ResetPassword(ctx context.Context, by Actor, id uuid.UUID, requ
 		return "", err
 	}
 	return oneTime, nil
+}
+
+// ResetPasswordOn is ResetPassword by address, for who sits at the machine itself because nobody can sign in any more. It
+// refuses a person whom no password would let in.
+func (p *People) ResetPasswordOn(ctx context.Context, email string) (oneTime string, err error) {
+	var id uuid.UUID
+	err = p.store.InGate(ctx, func(ctx context.Context, tx GateTx) error {
+		found, err := tx.CredentialsByEmail(ctx, accountName(email))
+		if err != nil {
+			return err
+		}
+		person, err := tx.PersonByID(ctx, found.PersonID)
+		if err == nil && !person.active(p.now()) {
+			err = fault.New(fault.Conflict, "person_inactive")
+		}
+		id = person.PersonID
+		return err
+	})
+	if err != nil {
+		return "", err
+	}
+	return p.ResetPassword(ctx, Program(), id, "")
+}
+
+// ForgetFailures forgets the failed sign-ins of every account that has seen none for a long time before a day, and tells
+// how many they were.
+func (p *People) ForgetFailures(ctx context.Context, day duedate.Day) (forgotten int64, err error) {
+	y, m, d := day.AddDays(-failuresKeptDays).Date()
+	err = p.store.InGate(ctx, func(ctx context.Context, tx GateTx) error {
+		forgotten, err = tx.ForgetFailures(ctx, time.Date(y, m, d, 0, 0, 0, 0, time.UTC))
+		return err
+	})
+	return forgotten, err
 }
 
 func (p *People) oneTimePassword(ctx context.Context) (password, hash string, err error) {

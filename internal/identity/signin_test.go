@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
 )
@@ -331,4 +332,80 @@ func TestResettingThePasswordEndsEverySessionAndMustBeChanged(t *testing.T) {
 	}
 	_, err = r.ResetPassword(t.Context(), program, r.id(), "")
 	wantFault(t, err, "person_not_found")
+}
+
+func TestAOneTimePasswordThatWasNotUsedInTimeOpensNothing(t *testing.T) {
+	t.Parallel()
+	r := newPeople(t)
+	p, given := r.person(t, "ada@lintel.example", identity.Technician)
+	r.pass(identity.OneTimeFor - time.Microsecond)
+	r.signIn(t, p.Email, given)
+
+	reset, err := r.ResetPassword(t.Context(), program, p.PersonID, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.pass(identity.OneTimeFor)
+	_, _, _, err = r.SignIn(t.Context(), p.Email, reset, "", "")
+	wantFault(t, err, "one_time_password_ended")
+	_, _, _, err = r.SignIn(t.Context(), p.Email, reset+"x", "", "")
+	wantFault(t, err, "sign_in_failed") // only who knows it hears that it has ended
+
+	who, _ := r.settled(t, "mae@lintel.example", identity.Technician)
+	r.pass(2 * identity.OneTimeFor)
+	if _, again := r.signIn(t, "mae@lintel.example", password); again.PersonID != who.PersonID {
+		t.Error("a password of one's own has ended")
+	}
+}
+
+func TestWhoSitsAtTheMachineLetsALockedOutAdministratorInAgain(t *testing.T) {
+	t.Parallel()
+	r := newPeople(t)
+	if _, err := r.MakeFirstAdministrator(t.Context(), "ada@lintel.example", "Ada"); err != nil {
+		t.Fatal(err)
+	}
+	for range 100 {
+		_, _, _, _ = r.SignIn(t.Context(), "ada@lintel.example", "no such password", "", "")
+		r.pass(16 * time.Minute)
+	}
+	oneTime, err := r.ResetPasswordOn(t.Context(), " Ada@lintel.example")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, who := r.signIn(t, "ada@lintel.example", oneTime)
+	if got := r.actions(t, who.PersonID); !slices.Equal(got, []string{"person_made", "password_reset"}) {
+		t.Errorf("audit %v", got)
+	}
+
+	_, err = r.ResetPasswordOn(t.Context(), "nobody@lintel.example")
+	wantFault(t, err, "person_not_found")
+	gone, _ := r.person(t, "gone@lintel.example", identity.Technician)
+	if _, err := r.DisablePerson(t.Context(), program, gone.PersonID, true, ""); err != nil {
+		t.Fatal(err)
+	}
+	_, err = r.ResetPasswordOn(t.Context(), gone.Email)
+	wantFault(t, err, "person_inactive")
+}
+
+func TestFailedSignInsOfLongAgoAreForgottenAnAccountAtATime(t *testing.T) {
+	t.Parallel()
+	r := newPeople(t)
+	fail := func(email string) { _, _, _, _ = r.SignIn(t.Context(), email, "no such password", "", "") }
+	began := duedate.DayIn(r.now, time.UTC)
+	fail("once@lintel.example")
+	fail("twice@lintel.example")
+	r.pass(24 * time.Hour)
+	fail("twice@lintel.example")
+	for _, c := range []struct {
+		after           int // days after the first failures
+		forgotten, left int
+	}{{90, 0, 3}, {91, 1, 2}, {92, 2, 0}} {
+		n, err := r.ForgetFailures(t.Context(), began.AddDays(c.after))
+		if err != nil || int(n) != c.forgotten {
+			t.Errorf("after %d days: %d forgotten, %v; want %d", c.after, n, err, c.forgotten)
+		}
+		if left := r.count(t, "select count(*) from sign_in_failure"); left != c.left {
+			t.Errorf("after %d days: %d left, want %d", c.after, left, c.left)
+		}
+	}
 }

@@ -28,6 +28,9 @@ func (d dataDir) staging() string   { return filepath.Join(d.root, "data.new") }
 func (d dataDir) logPath() string   { return filepath.Join(d.root, "server.log") }
 func (d dataDir) socketDir() string { return filepath.Join(d.root, "socket") }
 
+// ErrInUse is that another process holds the data folder.
+var ErrInUse = errors.New("in use")
+
 // claim makes the folder where it is missing and locks it for this process. It refuses a folder with foreign
 // contents, and one that another process holds.
 func claim(root string, as account) (dataDir, error) {
@@ -61,7 +64,7 @@ func claim(root string, as account) (dataDir, error) {
 	if err := syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
 		holder, _ := io.ReadAll(io.LimitReader(lock, 20))
 		lock.Close()
-		return dataDir{}, fmt.Errorf("localpg: %s is in use by process %s", root, strings.TrimSpace(string(holder)))
+		return dataDir{}, fmt.Errorf("localpg: %s is %w by process %s", root, ErrInUse, strings.TrimSpace(string(holder)))
 	}
 	// The folder stays ours; the server's user owns what lies in data/ and socket/ only, and passes through here. Not
 	// before the lock: a server that lives here would lose its way to its own files.

@@ -11,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 	"syscall"
 	"time"
@@ -249,6 +250,24 @@ func (s *Server) URL(user, database string) string {
 		RawQuery: url.Values{"host": {s.socketDir}, "port": {"5432"}}.Encode(),
 	}
 	return u.String()
+}
+
+// Neighbour is the address of a database of the server that another process runs in a data folder, for a user of it. It
+// says what that server wrote down of itself, not that it answers.
+func Neighbour(folder, user, database string) (string, error) {
+	root, err := filepath.Abs(folder)
+	if err != nil {
+		return "", fmt.Errorf("localpg: %w", err)
+	}
+	text, err := os.ReadFile(filepath.Join(dataDir{root: root}.cluster(), "postmaster.pid"))
+	if err != nil {
+		return "", fmt.Errorf("localpg: no server runs in %s: %w", root, err)
+	}
+	lines := strings.Split(string(text), "\n") // the fifth line is the folder of its socket
+	if len(lines) < 5 || lines[4] == "" {
+		return "", fmt.Errorf("localpg: the server in %s is not ready", root)
+	}
+	return (&Server{socketDir: lines[4]}).URL(user, database), nil
 }
 
 // Log is the path of the file that the server writes what it has to say to.

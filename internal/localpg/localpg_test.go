@@ -303,6 +303,27 @@ func TestStopWhoseTimeIsUpStillStops(t *testing.T) {
 	wantRows(t, start(t, o), 1000)
 }
 
+func TestANeighbourFindsTheWayToTheServerThatAnotherProcessRuns(t *testing.T) {
+	long := filepath.Join(dataDir(t), strings.Repeat("long-", 20))
+	if err := os.Chmod(filepath.Dir(long), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	for _, o := range []localpg.Options{{DataDir: dataDir(t)}, {DataDir: long}} { // the socket inside, and elsewhere
+		if _, err := localpg.Neighbour(o.DataDir, "postgres", "postgres"); err == nil {
+			t.Error("the address of a server that is not there")
+		}
+		s := start(t, o)
+		if _, err := localpg.Start(t.Context(), o); !errors.Is(err, localpg.ErrInUse) {
+			t.Errorf("a folder in use: %v", err)
+		}
+		got, err := localpg.Neighbour(o.DataDir, "postgres", "postgres")
+		if err != nil || got != s.URL("postgres", "postgres") {
+			t.Errorf("got %q, %v; want %q", got, err, s.URL("postgres", "postgres"))
+		}
+		stop(t, s)
+	}
+}
+
 func TestDiscardRemovesOnlyWhatIsOursAndFree(t *testing.T) {
 	o := localpg.Options{DataDir: dataDir(t)}
 	s := start(t, o)

@@ -75,14 +75,14 @@ func (g gate) PersonPage(ctx context.Context, q identity.PersonQuery) ([]identit
 }
 
 const sqlInsertPerson = `-- insert_person
-insert into person (person_id, email, name, role, scope_kind, password_hash, must_change_password, units, language, expires_at, version, created_at, created_by)
-values (@person_id, @email, @name, @role, @scope_kind, @password_hash, true, @units, @language, @expires_at, @version, @created_at, @created_by)
+insert into person (person_id, email, name, role, scope_kind, password_hash, must_change_password, one_time_until, units, language, expires_at, version, created_at, created_by)
+values (@person_id, @email, @name, @role, @scope_kind, @password_hash, true, @one_time_until, @units, @language, @expires_at, @version, @created_at, @created_by)
 on conflict (person_id) do nothing`
 
-// InsertPerson adds a person who must change the password, or answers false when the id is taken.
-func (g gate) InsertPerson(ctx context.Context, p identity.Person, passwordHash string) (bool, error) {
+// InsertPerson adds a person with a one-time password, or answers false when the id is taken.
+func (g gate) InsertPerson(ctx context.Context, p identity.Person, passwordHash string, oneTimeUntil time.Time) (bool, error) {
 	n, err := exec(ctx, g.Tx, "insert_person", sqlInsertPerson, pgx.StrictNamedArgs{"person_id": p.PersonID, "email": p.Email, "name": p.Name, "role": string(p.Role),
-		"scope_kind": string(p.ScopeKind), "password_hash": passwordHash, "units": p.Units, "language": p.Language, "expires_at": p.ExpiresAt, "version": p.Version,
+		"scope_kind": string(p.ScopeKind), "password_hash": passwordHash, "one_time_until": oneTimeUntil, "units": p.Units, "language": p.Language, "expires_at": p.ExpiresAt, "version": p.Version,
 		"created_at": p.CreatedAt, "created_by": p.CreatedBy})
 	return n == 1, err
 }
@@ -309,10 +309,11 @@ func (g gate) Lock(ctx context.Context, name string) error {
 type credentialsRow struct {
 	PersonID     uuid.UUID
 	PasswordHash string
+	OneTimeUntil *time.Time
 }
 
 const sqlCredentialsByEmail = `-- credentials_by_email
-select person_id, coalesce(password_hash, '') as password_hash from person where email = @email`
+select person_id, coalesce(password_hash, '') as password_hash, one_time_until from person where email = @email`
 
 // CredentialsByEmail gives what a sign-in is compared with.
 func (g gate) CredentialsByEmail(ctx context.Context, email string) (identity.Credentials, error) {
@@ -321,11 +322,12 @@ func (g gate) CredentialsByEmail(ctx context.Context, email string) (identity.Cr
 }
 
 const sqlSetPassword = `-- set_password
-update person set password_hash = @password_hash, must_change_password = @must_change, version = version + 1 where person_id = @person_id`
+update person set password_hash = @password_hash, must_change_password = @one_time_until::timestamptz is not null, one_time_until = @one_time_until, version = version + 1
+where person_id = @person_id`
 
-// SetPassword writes the hash of a new password.
-func (g gate) SetPassword(ctx context.Context, personID uuid.UUID, hash string, mustChange bool) error {
-	return expectOne(exec(ctx, g.Tx, "set_password", sqlSetPassword, pgx.StrictNamedArgs{"person_id": personID, "password_hash": hash, "must_change": mustChange}))
+// SetPassword writes the hash of a new password: the person's own, or a one-time password that ends.
+func (g gate) SetPassword(ctx context.Context, personID uuid.UUID, hash string, oneTimeUntil *time.Time) error {
+	return expectOne(exec(ctx, g.Tx, "set_password", sqlSetPassword, pgx.StrictNamedArgs{"person_id": personID, "password_hash": hash, "one_time_until": oneTimeUntil}))
 }
 
 const sqlRehashPassword = `-- rehash_password
@@ -361,6 +363,14 @@ func (g gate) Failures(ctx context.Context, account [32]byte) (count int, last t
 		return 0, time.Time{}, err
 	}
 	return r.Count, *r.Last, nil
+}
+
+const sqlForgetFailures = `-- forget_failures
+delete from sign_in_failure where account_sha256 in (select account_sha256 from sign_in_failure group by account_sha256 having max(at) < @before)`
+
+// ForgetFailures deletes the failures of accounts whose last one was before an instant.
+func (g gate) ForgetFailures(ctx context.Context, before time.Time) (int64, error) {
+	return exec(ctx, g.Tx, "forget_failures", sqlForgetFailures, pgx.StrictNamedArgs{"before": before})
 }
 
 const sqlClearFailures = `-- clear_failures

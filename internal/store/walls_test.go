@@ -81,6 +81,7 @@ func seenIn(column string) map[string]string {
 		"finding":  mine + " and origin = 'visit'",
 		"person":   "scope_kind = 'all' or person_id in (select signed_by from visit_sign_off where " + mine + " union select recorded_by from visit_entry where " + mine + ")",
 	}
+	sees["qualification"] = "person_id in (select signed_by from visit_sign_off where " + mine + ")"
 	for _, table := range sharedTables() {
 		sees[table] = "$1::uuid[] is not null" // every row
 	}
@@ -91,9 +92,9 @@ func seenIn(column string) map[string]string {
 	return sees
 }
 
-// sharedTables are the same for everybody: what can be fitted, and who of the company is qualified.
+// sharedTables are the same for everybody: what can be fitted.
 func sharedTables() []string {
-	return []string{"device_model", "antenna", "accessory", "qualification"}
+	return []string{"device_model", "antenna", "accessory"}
 }
 
 // rowsOf are the rows of a table as text. Of people, outsiders may read two columns.
