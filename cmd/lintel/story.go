@@ -274,8 +274,15 @@ func (s *story) fitAndSet() error {
 	if err != nil {
 		return err
 	}
+	presence := newID()
+	_, err = s.support.must(http.MethodPut, "/v1/device-models/"+presence.String(), object{"maker": "Brightmere (invented)", "name": "Stillwater 2", "kind": "safety_device",
+		"sensing": "infrared_presence"}, http.StatusCreated)
+	if err != nil {
+		return err
+	}
 	s.control, s.sensor = newID(), newID()
-	hall := newID() // its twin on the other side
+	hall := newID()                            // its twin on the other side
+	streetGuard, hallGuard := newID(), newID() // what holds the door for somebody who stands in it
 	fittings := []struct {
 		id   uuid.UUID
 		body object
@@ -285,6 +292,10 @@ func (s *story) fitAndSet() error {
 			"contact": "normally_open", "inhibited_while_moving": true}}},
 		{hall, object{"kind": "sensor", "model_id": model, "serial": "H24-0118", "fitting": object{"state": "fitted", "side": "b", "wired_to": s.control, "input": "activate",
 			"contact": "normally_open", "inhibited_while_moving": true}}},
+		{streetGuard, object{"kind": "safety_device", "model_id": presence, "serial": "S2-0351", "fitting": object{"state": "fitted", "side": "a", "wired_to": s.control,
+			"input": "protect", "contact": "normally_closed"}}},
+		{hallGuard, object{"kind": "safety_device", "model_id": presence, "serial": "S2-0352", "fitting": object{"state": "fitted", "side": "b", "wired_to": s.control,
+			"input": "protect", "contact": "normally_closed"}}},
 	}
 	for _, f := range fittings {
 		f.body["door_id"], f.body["reason"], f.body["effective_at"] = s.door, "Fitted at takeover.", s.yearAgo()
@@ -294,6 +305,11 @@ func (s *story) fitAndSet() error {
 	}
 	for _, sensor := range []uuid.UUID{s.sensor, hall} {
 		if err := s.set(sensor, 0, "measured", s.yearAgo().Add(time.Hour), "Measured at takeover."); err != nil {
+			return err
+		}
+	}
+	for _, guard := range []uuid.UUID{streetGuard, hallGuard} {
+		if err := s.setGuard(guard); err != nil {
 			return err
 		}
 	}
@@ -316,6 +332,16 @@ func (s *story) device(reachDB float64, basis string) object {
 		"mount": object{"height_m": object{"entered": "7'-6\"", "basis": "measured"}, "offset_x_m": known(0, "measured"), "offset_y_m": known(0.12, "measured"),
 			"tilt_deg": known(23, "measured"), "yaw_deg": known(0, "measured")},
 		"settings": object{"reach_db": known(reachDB, basis), "motion_direction": "approach", "output_hold_s": known(1.0, "measured"), "output_contact": "normally_open"}}
+}
+
+// setGuard records how a presence device is mounted. What it watches is not computed: no physics of its kind is here.
+func (s *story) setGuard(id uuid.UUID) error {
+	_, err := s.dispatcher.must(http.MethodPut, "/v1/devices/"+id.String()+"/revisions/"+newID().String(), object{"standing": "found", "effective_at": s.yearAgo().Add(time.Hour),
+		"reason": "Measured at takeover.", "device": object{
+			"mount": object{"height_m": object{"entered": "7'-4\"", "basis": "measured"}, "offset_x_m": known(0, "measured"), "offset_y_m": known(0.06, "measured"),
+				"tilt_deg": known(4, "measured"), "yaw_deg": known(0, "measured")},
+			"settings": object{"motion_direction": "either", "output_hold_s": known(1.5, "measured"), "output_contact": "normally_closed"}}}, http.StatusCreated)
+	return err
 }
 
 // watched tells what the sensor watches, what of the zone is covered, and what computation finds.

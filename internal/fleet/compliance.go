@@ -6,9 +6,67 @@ import (
 	"time"
 )
 
-// ComplianceReportFormat names the shape of the document. A change that an old
-// reader would misread takes the next number; an added member does not.
-const ComplianceReportFormat = "lintel-compliance-report/1"
+// The shapes of the documents. A change that an old reader would misread takes the next number; an added member does
+// not. Documents of format 1 of a door were sealed before verdicts said what they rest on; they still read and print.
+const (
+	ComplianceReportFormat    = "lintel-compliance-report/2"
+	oldComplianceReportFormat = "lintel-compliance-report/1"
+)
+
+// ReportHead is what every document begins with.
+type ReportHead struct {
+	Format string `json:"format"`
+	ID     string `json:"id"`
+	// MadeAt is the instant at which the snapshot was taken.
+	MadeAt string `json:"made_at"`
+	// AsOf is the day, in the site's zone, that the report speaks of: how things
+	// stood at its end, as they were known at MadeAt.
+	AsOf string `json:"as_of"`
+	// Audience is "customer" or "internal"; only an internal report may hold
+	// findings from computation that nobody has confirmed.
+	Audience string `json:"audience"`
+	// Language is the BCP 47 tag of the texts in this document.
+	Language string `json:"language"`
+	// Units (metric, us) and Paper (a4, letter) are those of its prints.
+	Units   string        `json:"units"`
+	Paper   string        `json:"paper"`
+	Company ReportCompany `json:"company"`
+}
+
+// Head gives the head of a document.
+func (h ReportHead) Head() ReportHead { return h }
+
+// ReportPlace is where, whose it is, and who stands for it.
+type ReportPlace struct {
+	Customer ReportCustomer `json:"customer"`
+	Site     ReportSite     `json:"site"`
+	Parties  []ReportParty  `json:"parties"`
+}
+
+// DoorContent is everything that a report says about one door.
+type DoorContent struct {
+	Door ReportDoor `json:"door"`
+	// RuleBasis is nil when nobody has recorded which edition the door must meet.
+	RuleBasis *ReportRuleBasis `json:"rule_basis"`
+	Sides     []ReportSide     `json:"sides"`
+	Devices   []ReportDevice   `json:"devices"`
+	// LastInspection is nil when no inspection has been signed off.
+	LastInspection *ReportInspection `json:"last_inspection"`
+	Verdicts       []ReportVerdict   `json:"verdicts"`
+	// Unjudged are readings of the last inspection that no rule of the door asks for.
+	Unjudged []ReportReading `json:"unjudged"`
+	// Findings are the open ones only; Closed are those that ended within the year before.
+	Findings []ReportFinding `json:"findings"`
+	Closed   []ReportFinding `json:"closed"`
+	// OutOfService are the open cases, one for each unsafe finding.
+	OutOfService []ReportOutOfService `json:"out_of_service"`
+	Due          []ReportDue          `json:"due"`
+	WorkOrders   []ReportWorkOrder    `json:"work_orders"`
+	// Cautions are codes of what the reader must know about this door in
+	// particular (limits_from_memory, register_only, values_unknown …); the
+	// general cautions are printed on every report.
+	Cautions []string `json:"cautions"`
+}
 
 // ComplianceReport is everything that one report says about one door, frozen:
 // the register moves on, this document does not. It is what is sealed, stored
@@ -20,41 +78,9 @@ const ComplianceReportFormat = "lintel-compliance-report/1"
 // so that the canonical form cannot lose digits. An empty string or a null is
 // "not recorded". No secret (programming code, key-safe code) has a member here.
 type ComplianceReport struct {
-	Format string `json:"format"`
-	ID     string `json:"id"`
-	// MadeAt is the instant at which the snapshot was taken.
-	MadeAt string `json:"made_at"`
-	// AsOf is the day, in the site's zone, that the report speaks of.
-	AsOf string `json:"as_of"`
-	// Audience is "customer" or "internal"; only an internal report may hold
-	// findings from computation that nobody has confirmed.
-	Audience string `json:"audience"`
-	// Language is the BCP 47 tag of the texts in this document.
-	Language string `json:"language"`
-
-	Company  ReportCompany  `json:"company"`
-	Customer ReportCustomer `json:"customer"`
-	Site     ReportSite     `json:"site"`
-	Parties  []ReportParty  `json:"parties"`
-	Door     ReportDoor     `json:"door"`
-
-	// RuleBasis is nil when nobody has recorded which edition the door must meet.
-	RuleBasis *ReportRuleBasis `json:"rule_basis"`
-	Sides     []ReportSide     `json:"sides"`
-	Devices   []ReportDevice   `json:"devices"`
-	// LastInspection is nil when no inspection has been signed off.
-	LastInspection *ReportInspection `json:"last_inspection"`
-	Verdicts       []ReportVerdict   `json:"verdicts"`
-	// Findings are the open ones only.
-	Findings []ReportFinding `json:"findings"`
-	// OutOfService are the open cases, one for each unsafe finding.
-	OutOfService []ReportOutOfService `json:"out_of_service"`
-	Due          []ReportDue          `json:"due"`
-	WorkOrders   []ReportWorkOrder    `json:"work_orders"`
-	// Cautions are codes of what the reader must know about this report in
-	// particular (limits_from_memory, settings_intended_only, values_unknown …);
-	// the general cautions are printed on every report.
-	Cautions []string `json:"cautions"`
+	ReportHead
+	ReportPlace
+	DoorContent
 }
 
 // ReportQuantity is one physical value as the report froze it. Value nil is
@@ -268,24 +294,34 @@ type ReportInspection struct {
 	RecordSHA256 string `json:"record_sha256"`
 }
 
-// ReportInspector is who inspected, and by what right.
+// ReportInspector is who inspected, and by what right: the certificate that was
+// valid on the day. Qualification names the scheme that issued it.
 type ReportInspector struct {
 	Name          string `json:"name"`
 	Employer      string `json:"employer"`
 	Qualification string `json:"qualification"`
 	CertificateNo string `json:"certificate_no"`
+	ValidFrom     string `json:"valid_from"`
 	ValidUntil    string `json:"valid_until"`
 }
 
 // ReportVerdict is what one rule said. Measured and the limits are in the unit
 // that the standard makes primary: the comparison was made in it.
 type ReportVerdict struct {
-	RuleID   string          `json:"rule_id"`
-	Title    string          `json:"title"`
+	RuleID string `json:"rule_id"`
+	Title  string `json:"title"`
+	// Readings are all that were taken for the rule, also where it was not judged.
 	Readings []ReportReading `json:"readings"`
-	Measured *ReportAmount   `json:"measured"`
-	AtLeast  *ReportAmount   `json:"at_least"`
-	AtMost   *ReportAmount   `json:"at_most"`
+	// Facts of the register that the verdict rests on. Ground is readings where
+	// any was taken for it at the door, register where the register alone was
+	// judged, empty in documents that did not say so yet.
+	Facts  []ReportFact `json:"facts"`
+	Ground string       `json:"ground"`
+	// Missing says in words what was lacking where it was not judged.
+	Missing  []string      `json:"missing"`
+	Measured *ReportAmount `json:"measured"`
+	AtLeast  *ReportAmount `json:"at_least"`
+	AtMost   *ReportAmount `json:"at_most"`
 	// Outcome is passed, failed, not_judged or not_applicable; Reason says in
 	// words why it is one of the last two.
 	Outcome string `json:"outcome"`
@@ -303,10 +339,19 @@ type ReportVerdict struct {
 // ReportReading is one thing read at the door: a number in its SI unit, or a yes
 // or no.
 type ReportReading struct {
+	Name  string   `json:"name"`
 	Title string   `json:"title"`
+	Leaf  int      `json:"leaf"` // 0: not of one leaf
+	Side  string   `json:"side"` // a, b; empty: not of one side
 	Value *float64 `json:"value"`
 	Unit  string   `json:"unit"`
 	Yes   *bool    `json:"yes"`
+}
+
+// ReportFact is something that the register says of the door, by its name there (presence_by, leaves[].mass_kg).
+type ReportFact struct {
+	Name  string `json:"name"`
+	Value string `json:"value"`
 }
 
 // ReportAmount is a value in a unit (s, m, mm, in, ft, kg, lb, N, lbf, J, lbf.ft,
@@ -318,7 +363,7 @@ type ReportAmount struct {
 	SIUnit string  `json:"si_unit"`
 }
 
-// ReportFinding is one open finding.
+// ReportFinding is one finding.
 type ReportFinding struct {
 	ID       string `json:"id"`
 	Severity string `json:"severity"`
@@ -331,6 +376,10 @@ type ReportFinding struct {
 	RuleID string `json:"rule_id"`
 	// Origin is visit, or computed: found by arithmetic, not verified on site.
 	Origin string `json:"origin"`
+	// State is open, mended, withdrawn or reinspected (a later inspection passed);
+	// ClosedOn the day of the last three.
+	State    string `json:"state"`
+	ClosedOn string `json:"closed_on"`
 }
 
 // ReportOutOfService is an open out-of-service case. Secured is nil until a
@@ -387,61 +436,57 @@ type ReportWorkOrder struct {
 }
 
 // States are the answers to "how does this door stand?", gravest first; one or
-// more of unsafe_not_secured, unsafe_secured, unsafe_finding, overdue,
-// never_inspected, no_due_date, no_rule_basis, last_failed, deficient, and
-// in_order only when nothing else holds. They follow from the document alone, so that no rendering
-// can say less than it.
-func (r ComplianceReport) States() []string {
-	var s []string
-	if len(r.OutOfService) > 0 {
-		state := "unsafe_secured"
-		for _, c := range r.OutOfService {
-			if c.Secured == nil {
-				state = "unsafe_not_secured"
-			}
-		}
-		s = append(s, state)
-	} else if r.hasFinding("unsafe") {
-		s = append(s, "unsafe_finding")
+// more of StateOrder, and in_order only when nothing else holds. They follow from
+// the document alone, so that no rendering can say less than it.
+func (d DoorContent) States() []string {
+	var is Condition
+	for _, c := range d.OutOfService {
+		is.Unsecured = is.Unsecured || c.Secured == nil
+		is.Secured = is.Secured || c.Secured != nil
 	}
-	for _, d := range r.Due {
-		if d.OverdueDays > 0 {
-			s = append(s, "overdue")
-			break
-		}
+	is.Unsafe, is.Deficient = d.hasFinding("unsafe"), d.hasFinding("deficient")
+	for _, due := range d.Due {
+		is.Overdue = is.Overdue || due.OverdueDays > 0
+		is.Planned = is.Planned || due.NextDueOn != ""
 	}
-	if r.LastInspection == nil {
-		s = append(s, "never_inspected")
-	}
-	if !r.hasDueDate() {
-		s = append(s, "no_due_date")
-	}
-	if r.RuleBasis == nil {
-		s = append(s, "no_rule_basis")
-	}
-	if r.LastInspection != nil && r.LastInspection.Result != "passed" {
-		s = append(s, "last_failed")
-	}
-	if r.hasFinding("deficient") {
-		s = append(s, "deficient")
-	}
-	if len(s) == 0 {
-		s = append(s, "in_order")
-	}
-	return s
+	is.Inspected, is.HasBasis = d.LastInspection != nil, d.RuleBasis != nil
+	is.Failed = is.Inspected && d.LastInspection.Result != "passed"
+	return is.states()
 }
 
-func (r ComplianceReport) hasDueDate() bool {
-	for _, d := range r.Due {
-		if d.NextDueOn != "" {
-			return true
-		}
-	}
-	return false
+// StateOrder lists the states, gravest first.
+func StateOrder() []string {
+	return []string{"unsafe_not_secured", "unsafe_secured", "unsafe_finding", "overdue", "last_failed", "deficient", "never_inspected", "no_due_date", "no_rule_basis", "in_order"}
 }
 
-func (r ComplianceReport) hasFinding(severity string) bool {
-	for _, f := range r.Findings {
+// Condition is what the states of a door follow from.
+type Condition struct {
+	Unsecured, Secured bool // an open out-of-service case of either kind
+	Unsafe, Deficient  bool // an open finding that a person made
+	Overdue, Planned   bool
+	Inspected, Failed  bool
+	HasBasis           bool
+}
+
+func (is Condition) states() (list []string) {
+	holds := map[string]bool{
+		"unsafe_not_secured": is.Unsecured, "unsafe_secured": is.Secured && !is.Unsecured, "unsafe_finding": is.Unsafe && !is.Secured && !is.Unsecured,
+		"overdue": is.Overdue, "last_failed": is.Failed, "deficient": is.Deficient, "never_inspected": !is.Inspected,
+		"no_due_date": !is.Planned, "no_rule_basis": !is.HasBasis,
+	}
+	for _, state := range StateOrder() {
+		if holds[state] {
+			list = append(list, state)
+		}
+	}
+	if len(list) == 0 {
+		list = []string{"in_order"}
+	}
+	return list
+}
+
+func (d DoorContent) hasFinding(severity string) bool {
+	for _, f := range d.Findings {
 		// What nobody has confirmed is never unsafe, whatever it was filed as.
 		if f.Severity == severity && f.Origin != "computed" {
 			return true
@@ -453,33 +498,48 @@ func (r ComplianceReport) hasFinding(severity string) bool {
 // Check reports every fault that would make the document unfit to be sealed,
 // each naming its member.
 func (r ComplianceReport) Check() error {
+	return errors.Join(r.ReportHead.check(ComplianceReportFormat), r.DoorContent.check("", r.Audience))
+}
+
+func documentFault(member, why string, args ...any) error {
+	return fmt.Errorf("report: %s: %s", member, fmt.Sprintf(why, args...))
+}
+
+func (h ReportHead) check(format string) error {
 	var faults []error
-	fault := func(member, why string, args ...any) {
-		faults = append(faults, fmt.Errorf("compliance report: %s: %s", member, fmt.Sprintf(why, args...)))
+	fault := func(member, why string, args ...any) { faults = append(faults, documentFault(member, why, args...)) }
+	if h.Format != format {
+		fault("format", "is %q, want %q", h.Format, format)
 	}
-	if r.Format != ComplianceReportFormat {
-		fault("format", "is %q, want %q", r.Format, ComplianceReportFormat)
-	}
-	if r.ID == "" {
+	if h.ID == "" {
 		fault("id", "is missing")
 	}
-	if _, err := time.Parse("2006-01-02T15:04:05Z", r.MadeAt); err != nil {
-		fault("made_at", "%q is not an RFC 3339 instant in UTC (YYYY-MM-DDThh:mm:ssZ)", r.MadeAt)
+	if _, err := time.Parse("2006-01-02T15:04:05Z", h.MadeAt); err != nil {
+		fault("made_at", "%q is not an RFC 3339 instant in UTC (YYYY-MM-DDThh:mm:ssZ)", h.MadeAt)
 	}
-	if _, err := time.Parse(time.DateOnly, r.AsOf); err != nil {
-		fault("as_of", "%q is not a date (YYYY-MM-DD)", r.AsOf)
+	if _, err := time.Parse(time.DateOnly, h.AsOf); err != nil {
+		fault("as_of", "%q is not a date (YYYY-MM-DD)", h.AsOf)
 	}
-	if r.Audience != "customer" && r.Audience != "internal" {
-		fault("audience", "is %q, want customer or internal", r.Audience)
+	if h.Audience != forCustomer && h.Audience != forStaff {
+		fault("audience", "is %q, want customer or internal", h.Audience)
 	}
-	if r.Door.Tag == "" {
+	return errors.Join(faults...)
+}
+
+// check names the members below the pointer within.
+func (d DoorContent) check(within, audience string) error {
+	var faults []error
+	fault := func(member, why string, args ...any) {
+		faults = append(faults, documentFault(within+member, why, args...))
+	}
+	if d.Door.Tag == "" {
 		fault("door.tag", "is missing")
 	}
-	for i, f := range r.Findings {
+	for i, f := range d.Findings {
 		if f.Origin != "computed" {
 			continue
 		}
-		if r.Audience == "customer" {
+		if audience == forCustomer {
 			fault(fmt.Sprintf("findings[%d]", i), "comes from computation alone and nobody has confirmed it: not for a customer")
 		}
 		if f.Severity != "advisory" {

@@ -10,9 +10,9 @@ import (
 // orderly is a report of a door on which nothing is amiss.
 func orderly() ComplianceReport {
 	return ComplianceReport{
-		Format: ComplianceReportFormat, ID: "r1", MadeAt: "2026-11-25T14:49:01Z", AsOf: "2026-11-25", Audience: "customer",
-		Door: ReportDoor{Tag: "10000018"}, RuleBasis: &ReportRuleBasis{}, LastInspection: &ReportInspection{Result: "passed"},
-		Due: []ReportDue{{NextDueOn: "2027-01-01"}},
+		ReportHead: ReportHead{Format: ComplianceReportFormat, ID: "r1", MadeAt: "2026-11-25T14:49:01Z", AsOf: "2026-11-25", Audience: "customer"},
+		DoorContent: DoorContent{Door: ReportDoor{Tag: "10000018"}, RuleBasis: &ReportRuleBasis{}, LastInspection: &ReportInspection{Result: "passed"},
+			Due: []ReportDue{{NextDueOn: "2027-01-01"}}},
 	}
 }
 
@@ -80,7 +80,7 @@ func TestComplianceReportHasNoMemberForSecrets(t *testing.T) {
 			for i := range ty.NumField() {
 				f := ty.Field(i)
 				tag := f.Tag.Get("json")
-				if tag == "" {
+				if tag == "" && !f.Anonymous {
 					t.Errorf("%s.%s has no JSON name", ty, f.Name)
 				}
 				for _, secret := range []string{"code", "lock", "secret", "password", "token"} {
@@ -93,7 +93,7 @@ func TestComplianceReportHasNoMemberForSecrets(t *testing.T) {
 		}
 	}
 	walk(reflect.TypeFor[ComplianceReport]())
-	if len(seen) < 20 {
+	if len(seen) < 25 {
 		t.Errorf("only %d types looked at", len(seen))
 	}
 }

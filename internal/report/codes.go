@@ -3,13 +3,15 @@ package report
 import (
 	"slices"
 	"strings"
+
+	"lintel.example/lintel/internal/fleet"
 )
 
 // codes are the codes of the register that have a text report.<kind>.<code>.
 func codes(kind string) []string {
 	switch kind {
 	case "state":
-		return []string{"unsafe_not_secured", "unsafe_secured", "unsafe_finding", "overdue", "never_inspected", "no_due_date", "no_rule_basis", "last_failed", "deficient", "in_order"}
+		return fleet.StateOrder()
 	case "basis":
 		return []string{"measured", "seen_on_site", "told", "from_paper", "assumed"}
 	case "kind":
@@ -61,9 +63,13 @@ func codes(kind string) []string {
 	case "answer":
 		return []string{"acknowledged", "refused"}
 	case "caution":
-		return []string{"limits_from_memory", "settings_intended_only", "values_unknown"}
+		return []string{"limits_from_memory", "register_only", "presence_device_missing", "settings_intended_only", "values_unknown"}
 	case "missing":
-		return []string{"height_m", "tilt_deg", "yaw_deg", "offset_x_m", "offset_y_m", "antenna", "reach_db", "header_depth_m", "clear_width_m", "opening_time_s", "closing_time_s", "leaf_width_m"}
+		return []string{"height_m", "tilt_deg", "yaw_deg", "offset_x_m", "offset_y_m", "antenna", "reach_db", "header_depth_m", "clear_width_m", "opening_time_s", "closing_time_s", "leaf_width_m", "sensing", "settings"}
+	case "finding_state":
+		return []string{"open", "mended", "withdrawn", "reinspected"}
+	case "register":
+		return []string{"door_kind", "energy", "traffic", "activation_a", "activation_b", "presence_by", "clear_width_m", "opening_time_s", "closing_time_s", "egress_breakout", "vulnerable_users", "leaves", "leaf_width_m", "leaf_height_m", "leaf_mass_kg"}
 	}
 	return nil
 }
@@ -71,7 +77,7 @@ func codes(kind string) []string {
 // codeKinds are the kinds that codes knows.
 func codeKinds() []string {
 	return []string{"state", "basis", "kind", "energy", "traffic", "presence_by", "guide_rails", "mode", "activation", "motion", "hinge", "opens_towards", "component",
-		"party", "purpose", "outcome", "severity", "standing", "settings", "direction", "contact", "result", "work", "work_state", "secured", "answer", "caution", "missing"}
+		"party", "purpose", "outcome", "severity", "standing", "settings", "direction", "contact", "result", "work", "work_state", "secured", "answer", "caution", "missing", "finding_state", "register"}
 }
 
 // code is the text of a code. A code that a later register added is printed as
@@ -100,5 +106,14 @@ func missingNames(t Texts, names []string) string {
 	if len(names) == 0 {
 		return t.T("report.not_recorded")
 	}
-	return codeList(t, "missing", names)
+	kinds := make([]string, len(names))
+	for i, name := range names {
+		kinds[i], _, _ = strings.Cut(name, ":") // which device it is of stands beside it
+	}
+	return codeList(t, "missing", slices.Compact(kinds))
+}
+
+// factName names something that the register says, as expressions name it.
+func factName(t Texts, name string) string {
+	return code(t, "register", strings.Replace(name, "leaves[].", "leaf_", 1))
 }

@@ -4,12 +4,13 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
+	"strconv"
 	"strings"
 	"testing"
-	"time"
 	"unicode/utf16"
 
 	"github.com/pdfcpu/pdfcpu/pkg/api"
@@ -41,12 +42,12 @@ func printed(t *testing.T, r fleet.ComplianceReport, o Options) []byte {
 // report laid out without compression.
 func pages(t *testing.T, r fleet.ComplianceReport, o Options) []string {
 	t.Helper()
-	made, err := time.Parse(time.RFC3339, r.MadeAt)
-	if err != nil {
-		t.Fatal(err)
-	}
-	d := doorReport{r, Plans(r, o.Texts, o.Units), o, made}
-	s := d.sheet(d.sheet(0).pdf.PageNo())
+	return pagesOf(t, newDoorReport(r, Plans(r, o.Texts, o.Units), o))
+}
+
+func pagesOf(t *testing.T, l layout) []string {
+	t.Helper()
+	s := onPaper(l, onPaper(l, 0).pdf.PageNo())
 	s.pdf.SetCompression(false)
 	pdf, err := s.finish()
 	if err != nil {
@@ -108,7 +109,8 @@ func TestTheReportIsPrintedFromItsStoredDocumentAlone(t *testing.T) {
 }
 
 func TestADoorOfWhichNothingIsKnownIsPrinted(t *testing.T) {
-	r := fleet.ComplianceReport{Format: fleet.ComplianceReportFormat, ID: "r", MadeAt: "2026-11-25T00:00:00Z", AsOf: "2026-11-25", Audience: "internal",
+	r := fleet.ComplianceReport{ReportHead: fleet.ReportHead{Format: fleet.ComplianceReportFormat, ID: "r", MadeAt: "2026-11-25T00:00:00Z", AsOf: "2026-11-25", Audience: "internal"}}
+	r.DoorContent = fleet.DoorContent{
 		Door:    fleet.ReportDoor{Tag: "10000018", Leaves: []fleet.ReportLeaf{{}}},
 		Sides:   []fleet.ReportSide{{Side: "a", Coverage: []fleet.ReportCoverage{{}}}, {Side: "b"}},
 		Devices: []fleet.ReportDevice{{Side: "a"}}, Verdicts: []fleet.ReportVerdict{{}}, Findings: []fleet.ReportFinding{{}},
@@ -142,7 +144,7 @@ func TestTheGravestStateStandsFirst(t *testing.T) {
 
 func TestTwoHundredVerdictsRepeatTheirHeadings(t *testing.T) {
 	r, o := fullReport(), options(t)
-	r.Verdicts = nil
+	r.Verdicts, r.Unjudged = nil, nil
 	for i := range 200 {
 		r.Verdicts = append(r.Verdicts, fleet.ReportVerdict{Title: fmt.Sprintf("rule %03d", i), Outcome: "passed", Source: "a standard", Standing: "found"})
 	}
@@ -214,17 +216,92 @@ func TestACoveredShareIsNeverRoundedUpToWhole(t *testing.T) {
 	}
 }
 
-func TestVerdictsArePrintedInTheUnitTheyWereJudgedIn(t *testing.T) {
+func TestNumbersAreNoFinerThanTheyWereEntered(t *testing.T) {
 	w := words(t)
-	a := fleet.ReportAmount{Value: 30, Unit: "lbf", SI: 133.4466, SIUnit: "N"}
-	if own, readers := US.amount(w, a); own != "30 lbf" || readers != "" {
-		t.Errorf("us: %q %q", own, readers)
+	amount := func(v float64, unit string, si float64, siUnit string) *fleet.ReportAmount {
+		return &fleet.ReportAmount{Value: v, Unit: unit, SI: si, SIUnit: siUnit}
 	}
-	if own, readers := Metric.amount(w, a); own != "30 lbf" || readers != "133.4 N" {
-		t.Errorf("metric: %q %q", own, readers)
+	for name, c := range map[string]struct {
+		measured, least, most *fleet.ReportAmount
+		m, l, h               string
+	}{
+		"whole newtons":    {amount(26.527450, "lbf", 118, "N"), nil, amount(30, "lbf", 133.4466, "N"), "26.5 lbf", "", "30 lbf"},
+		"whole centimetre": {amount(2.362205, "in", 0.06, "m"), amount(2, "in", 0.0508, "m"), nil, "2.4 in", "2 in", ""},
+		"hundredths":       {amount(0.918635, "ft/s", 0.28, "m/s"), nil, amount(0.84327404, "ft/s", 0.257, "m/s"), "0.92 ft/s", "", "0.843 ft/s"},
+		"as read":          {amount(1.5, "s", 1.5, "s"), amount(1.5, "s", 1.5, "s"), nil, "1.5 s", "1.5 s", ""},
+		"just too much":    {amount(30.0001, "lbf", 133.4471, "N"), nil, amount(30, "lbf", 133.4466, "N"), "30.0001 lbf", "", "30 lbf"},
+		"rounded onto it":  {amount(30.02347, "lbf", 133.551, "N"), nil, amount(30, "lbf", 133.4466, "N"), "30.02 lbf", "", "30 lbf"},
+		"limit alone":      {nil, amount(45, "in", 1.143, "m"), amount(55, "in", 1.397, "m"), "", "45 in", "55 in"},
+	} {
+		m, l, h := judged(w, c.measured, c.least, c.most)
+		if m != c.m || l != c.l || h != c.h {
+			t.Errorf("%s: %q %q %q, want %q %q %q", name, m, l, h, c.m, c.l, c.h)
+		}
 	}
-	if own, readers := US.amount(w, fleet.ReportAmount{Value: 1.5, Unit: "s", SI: 1.5, SIUnit: "s"}); own != "1.5 s" || readers != "" {
-		t.Errorf("seconds: %q %q", own, readers)
+	for _, c := range []struct {
+		u          Units
+		v          float64
+		unit, want string
+	}{
+		{US, 62, "kg", "137 lb"}, {US, 190, "N", "42.7 lbf"}, {US, 0.06, "m", "2.4 in"}, {US, 0, "N", "0 lbf"}, {US, -1.5, "dB", "−1.5 dB"}, {US, 1, "J", "0.74 lbf·ft"},
+		{Metric, 117.87787280, "N", "117.9 N"}, {Metric, 118, "N", "118 N"}, {Metric, 150, "mm", "150 mm"}, {Metric, 0.28, "m/s", "0.28 m/s"},
+	} {
+		if got := c.u.reading(w, c.v, c.unit); got != c.want {
+			t.Errorf("%v %s in %s: %q, want %q", c.v, c.unit, c.u, got, c.want)
+		}
+	}
+	if got := Metric.inReaders(w, amount(30, "lbf", 133.4466, "N")); got != "133 N" {
+		t.Errorf("a limit of 30 lbf for a metric reader: %q", got)
+	}
+	if got := US.inReaders(w, amount(100, "N", 100, "N")); got != "22.5 lbf" {
+		t.Errorf("a limit of 100 N for a US reader: %q", got)
+	}
+}
+
+func TestRoundingNeverTurnsAVerdict(t *testing.T) {
+	w := words(t)
+	number := func(text string) float64 {
+		v, err := strconv.ParseFloat(strings.ReplaceAll(strings.Fields(text)[0], "−", "-"), 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	rapid.Check(t, func(rt *rapid.T) {
+		limit := rapid.SampledFrom([]float64{30, 1, 0.84327404, 2, 50}).Draw(rt, "limit")
+		v := limit + rapid.SampledFrom([]float64{-1, 1}).Draw(rt, "side")*math.Pow(10, rapid.Float64Range(-7, 1).Draw(rt, "exponent"))*limit
+		m, _, h := judged(w, &fleet.ReportAmount{Value: v, Unit: "lbf", SI: v * 4.4482216152605, SIUnit: "N"}, nil, &fleet.ReportAmount{Value: limit, Unit: "lbf", SI: limit * 4.4482216152605, SIUnit: "N"})
+		if a, b := number(m), number(h); (a > b) != (v > limit) || (a < b) != (v < limit) {
+			rt.Fatalf("%v against %v is shown as %s against %s", v, limit, m, h)
+		}
+	})
+}
+
+func TestAVerdictWithoutAReadingNeverLooksMeasured(t *testing.T) {
+	d := newDoorReport(fullReport(), nil, options(t))
+	for name, v := range map[string]fleet.ReportVerdict{
+		"now":         {Outcome: "passed", Ground: "register", Facts: []fleet.ReportFact{{Name: "presence_by", Value: "overhead_sensor"}}},
+		"sealed long": {Outcome: "passed"}, // format 1 did not say what a verdict rests on
+	} {
+		out, found := d.outcome(v), d.found(v)
+		if out.Mark == tick || strings.Contains(out.Text, "passed") || !strings.Contains(out.Note, "nothing was read at the door") || !strings.Contains(found.Text, "register") {
+			t.Errorf("%s: %+v, %+v", name, out, found)
+		}
+	}
+	if f := d.found(fleet.ReportVerdict{Outcome: "passed", Ground: "register", Facts: []fleet.ReportFact{{Name: "presence_by", Value: "overhead_sensor"}}}); f.Note != "presence detection: overhead sensor" {
+		t.Errorf("the fact is not named: %+v", f)
+	}
+	if out := d.outcome(fleet.ReportVerdict{Outcome: "passed", Ground: "readings"}); out.Mark != tick || out.Text != "passed" {
+		t.Errorf("a verdict on readings: %+v", out)
+	}
+}
+
+func TestWhatWasReadButNotJudgedIsPrintedWithWhatWasLacking(t *testing.T) {
+	all := strings.Join(strings.Fields(strings.Join(pages(t, fullReport(), options(t)), " ")), " ")
+	for _, want := range []string{"190 N", "whether leaves break out for escape", "lacking: lowest beam", "manual opening force 85 N", "Leaf 1, Side A"} {
+		if !strings.Contains(all, want) {
+			t.Errorf("%q is not printed", want)
+		}
 	}
 }
 

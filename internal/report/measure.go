@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -50,30 +51,58 @@ func (u Units) length(t Texts, m float64) string {
 	}
 }
 
-// reading is a value held in SI, in the reader's unit. A unit not known here is
-// printed as it stands.
+// reading is a value held in SI, in the reader's unit, no finer than it was
+// entered. A unit not known here is printed as it stands.
 func (u Units) reading(t Texts, v float64, unit string) string {
-	factor := 1.0
+	if factor, own := u.own(unit); factor != 1 {
+		return withUnit(t, converted(v, factor), own)
+	}
+	return withUnit(t, entered(v), unit)
+}
+
+// own is the reader's unit for an SI unit, and how many of it are one.
+func (u Units) own(unit string) (factor float64, own string) {
 	if u == US {
 		switch unit {
 		case "m":
-			factor, unit = 1/0.0254, "in"
+			return 1 / 0.0254, "in"
 		case "mm":
-			factor, unit = 1/25.4, "in"
+			return 1 / 25.4, "in"
 		case "kg":
-			factor, unit = 1/0.45359237, "lb"
+			return 1 / 0.45359237, "lb"
 		case "N":
-			factor, unit = 1/4.4482216152605, "lbf"
+			return 1 / 4.4482216152605, "lbf"
 		case "J":
-			factor, unit = 1/1.3558179483314004, "lbf.ft"
+			return 1 / 1.3558179483314004, "lbf.ft"
 		case "m/s":
-			factor, unit = 1/0.3048, "ft/s"
+			return 1 / 0.3048, "ft/s"
 		}
 	}
-	if factor != 1 {
-		v = significant(v*factor, 4)
+	return 1, unit
+}
+
+// entered is a number as somebody entered it: with all its digits, unless it has
+// so many that a conversion made them.
+func entered(v float64) float64 {
+	mantissa, _, _ := strings.Cut(strconv.FormatFloat(math.Abs(v), 'e', -1, 64), "e")
+	if len(mantissa) > len("1.23456") {
+		return significant(v, 4)
 	}
-	return withUnit(t, v, unit)
+	return v
+}
+
+// converted is v times a factor, rounded to about the fineness in which v was
+// entered: 118 N are 26.5 lbf and not 26.527. At least two digits are kept, at
+// most four.
+func converted(v, factor float64) float64 {
+	if v == 0 || factor == 0 {
+		return 0
+	}
+	shortest := strconv.FormatFloat(math.Abs(entered(v)), 'f', -1, 64)
+	_, fraction, _ := strings.Cut(shortest, ".")
+	finest := math.Pow10(-len(fraction)) * math.Abs(factor)
+	digits := int(math.Floor(math.Log10(math.Abs(v*factor)))) - int(math.Floor(math.Log10(finest)+1e-9)) + 1
+	return significant(v*factor, min(4, max(2, digits)))
 }
 
 // area is square metres or square feet to two decimals.
@@ -84,14 +113,70 @@ func (u Units) area(t Texts, m2 float64) string {
 	return withUnit(t, math.Round(m2*100)/100, "m2")
 }
 
-// amount is a value in the unit that it was judged in; readers is the same in the
-// reader's unit, empty where that is no other.
-func (u Units) amount(t Texts, a fleet.ReportAmount) (own, readers string) {
-	own = withUnit(t, a.Value, a.Unit)
-	if usual(a.Unit) == "" || usual(a.Unit) == u {
-		return own, ""
+// judged is a measured value and the limits that it was held against, in the unit
+// of the limits. Rounding never turns the comparison: as many digits are shown as
+// it takes to see it.
+func judged(t Texts, measured, least, most *fleet.ReportAmount) (m, l, h string) {
+	factor := 1.0
+	if measured != nil && measured.SI != 0 {
+		factor = measured.Value / measured.SI
 	}
-	return own, u.reading(t, significant(a.SI, 4), a.SIUnit)
+	show := func(digits int) (m, l, h float64) {
+		if measured != nil {
+			if m = measured.Value; math.Abs(factor-1) > 1e-9 {
+				m = converted(measured.SI, factor)
+			}
+			if m = significant(m, 6); digits > 4 {
+				m = significant(measured.Value, digits)
+			}
+		}
+		if least != nil {
+			l = significant(least.Value, max(3, digits-1))
+		}
+		if most != nil {
+			h = significant(most.Value, max(3, digits-1))
+		}
+		return m, l, h
+	}
+	var a, b, c float64
+	for digits := 4; digits <= 9; digits++ {
+		a, b, c = show(digits)
+		if measured == nil || sameOrder(a, b, measured, least) && sameOrder(a, c, measured, most) {
+			break
+		}
+	}
+	text := func(v float64, a *fleet.ReportAmount) string {
+		if a == nil {
+			return ""
+		}
+		return withUnit(t, v, a.Unit)
+	}
+	return text(a, measured), text(b, least), text(c, most)
+}
+
+// sameOrder tells whether two numbers as shown compare as they do in truth.
+func sameOrder(shown, bound float64, measured, limit *fleet.ReportAmount) bool {
+	if limit == nil {
+		return true
+	}
+	truth := cmp.Compare(measured.Value, limit.Value)
+	if math.Abs(measured.Value-limit.Value) <= 1e-9*math.Abs(limit.Value) {
+		truth = 0
+	}
+	return cmp.Compare(shown, bound) == truth
+}
+
+// inReaders is a limit in the reader's unit, to three digits; empty where that is
+// its own unit.
+func (u Units) inReaders(t Texts, a *fleet.ReportAmount) string {
+	if a == nil || usual(a.Unit) == "" || usual(a.Unit) == u {
+		return ""
+	}
+	factor, unit := u.own(a.SIUnit)
+	if unit == "m" && math.Abs(a.SI) < 1 {
+		factor, unit = 1000, "mm"
+	}
+	return withUnit(t, significant(a.SI*factor, 3), unit)
 }
 
 // significant rounds v to so many significant digits.
@@ -117,10 +202,10 @@ func usual(unit string) Units {
 func withUnit(t Texts, v float64, unit string) string {
 	for _, known := range unitCodes() {
 		if known == unit {
-			return t.T("report.unit."+strings.NewReplacer("/", "_per_", ".", "_").Replace(unit), "value", decimal(v, 3, true))
+			return t.T("report.unit."+strings.NewReplacer("/", "_per_", ".", "_").Replace(unit), "value", decimal(v, 9, true))
 		}
 	}
-	return strings.TrimSpace(decimal(v, 3, true) + " " + unit)
+	return strings.TrimSpace(decimal(v, 9, true) + " " + unit)
 }
 
 // unitCodes are the units that have a text.

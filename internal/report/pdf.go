@@ -32,6 +32,7 @@ type sheet struct {
 	// replaced says that a sign was printed that the font does not have.
 	replaced bool
 	waiting  string // heading
+	level    int    // of bookmarks
 }
 
 const (
@@ -88,6 +89,9 @@ func (s *sheet) finish() ([]byte, error) {
 	return out.Bytes(), nil
 }
 
+func (s *sheet) lostSigns() bool  { return s.replaced }
+func (s *sheet) widthMM() float64 { return s.width() }
+
 func (s *sheet) left() float64   { return marginMM }
 func (s *sheet) right() float64  { return s.w - marginMM }
 func (s *sheet) width() float64  { return s.w - 2*marginMM }
@@ -109,7 +113,7 @@ func (s *sheet) need(height float64) {
 	}
 	text := s.waiting
 	s.waiting = ""
-	s.pdf.Bookmark(s.clean(text), 0, s.y)
+	s.pdf.Bookmark(s.clean(text), s.level, s.y)
 	s.print(s.left(), s.y+4.6, text, 4, true, Ink, Start)
 	s.rule(s.y+6.4, 0.35, Ink)
 	s.y += headingMM
@@ -134,8 +138,8 @@ func (s *sheet) clean(text string) string {
 	}, norm.NFC.String(strings.ToValidUTF8(text, string(replaceFor))))
 }
 
-// print puts one line with its baseline at y.
-func (s *sheet) print(x, y float64, text string, size float64, bold bool, tone Tone, anchor Anchor) {
+// print puts one line with its baseline at y and gives its width.
+func (s *sheet) print(x, y float64, text string, size float64, bold bool, tone Tone, anchor Anchor) float64 {
 	text = s.clean(text)
 	style := ""
 	if bold {
@@ -143,8 +147,9 @@ func (s *sheet) print(x, y float64, text string, size float64, bold bool, tone T
 	}
 	s.pdf.SetFont("go", style, size/25.4*72)
 	s.pdf.SetTextColor(int(tone), int(tone), int(tone))
-	x -= textWidthMM(text, size, bold) * [...]float64{0, 0.5, 1}[anchor]
-	s.pdf.Text(x, y, text)
+	width := textWidthMM(text, size, bold)
+	s.pdf.Text(x-width*[...]float64{0, 0.5, 1}[anchor], y, text)
+	return width
 }
 
 // rule draws a level line across the body at y.
@@ -160,12 +165,17 @@ func (s *sheet) pen(p Pen) {
 }
 
 // paragraph wraps text over the body's width.
-func (s *sheet) paragraph(text string, size float64, bold bool, tone Tone) {
+func (s *sheet) paragraph(text string, style style) {
+	size, bold, tone := bodyMM, style == strongText, Ink
+	if style == smallText {
+		size, tone = smallMM, Soft
+	}
 	for _, line := range wrap(s.clean(text), s.width(), size, bold) {
 		s.need(size * leading)
 		s.y += size * leading
 		s.print(s.left(), s.y-size*0.3, line, size, bold, tone, Start)
 	}
+	s.y += 0.8
 }
 
 // heading starts a section. It is printed with the first line that follows, so
@@ -213,29 +223,6 @@ func (s *sheet) facts(pairs [][2]string) {
 		i++
 	}
 }
-
-// column of a table; Part is its share of the width.
-type column struct {
-	Title string
-	Part  float64
-}
-
-// cell of a table: text and, smaller beneath it, a note.
-type cell struct {
-	Text, Note string
-	Bold       bool
-	Mark       mark
-}
-
-// mark is a small sign before a cell's text, told by its shape.
-type mark int
-
-const (
-	noMark mark = iota
-	tick
-	cross
-	dash
-)
 
 const cellPadMM = 1.0
 

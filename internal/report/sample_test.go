@@ -114,18 +114,22 @@ func fullReport() fleet.ComplianceReport {
 	amount := func(v float64, unit string, si float64, siUnit string) *fleet.ReportAmount {
 		return &fleet.ReportAmount{Value: v, Unit: unit, SI: si, SIUnit: siUnit}
 	}
+	number := func(name, title string, v float64, unit string, leaf int, side string) fleet.ReportReading {
+		return fleet.ReportReading{Name: name, Title: title, Value: &v, Unit: unit, Leaf: leaf, Side: side}
+	}
 	zone := fleet.ReportPolygons{{rectangle(-0.61, 0.127, 0.61, 1.092)}}
 	near := fleet.ReportPolygons{{rectangle(-0.61, 0, 0.61, 0.3)}}
 	mount := fleet.ReportMount{HeightM: measured(2.2), OffsetXM: measured(0), OffsetYM: measured(0.12), TiltDeg: measured(28), YawDeg: measured(0)}
 	settings := &fleet.ReportSettings{Standing: "left", EffectiveAt: "2026-03-11T09:42:00Z", ReachDB: measured(-3), ConfirmTravelMM: measured(150),
 		OutputHoldS: measured(1), MotionDirection: "approach", HoldWhileMoving: ptr(true), OutputContact: "normally_open"}
-	return fleet.ComplianceReport{
-		Format: fleet.ComplianceReportFormat, ID: "0198f3a2-6b1c-7e44-9d0a-5c7b2f31aa07", MadeAt: "2026-11-25T14:49:01Z", AsOf: "2026-11-25",
-		Audience: "customer", Language: "en",
-		Company:  fleet.ReportCompany{Name: "Brackwater Door Service", Address: "14 Quarry Lane, Millbrook", Phone: "+1 555 0142", Licence: "C-20417"},
+	head := fleet.ReportHead{Format: fleet.ComplianceReportFormat, ID: "0198f3a2-6b1c-7e44-9d0a-5c7b2f31aa07", MadeAt: "2026-11-25T14:49:01Z", AsOf: "2026-11-25",
+		Audience: "customer", Language: "en", Units: "metric", Paper: "a4",
+		Company: fleet.ReportCompany{Name: "Brackwater Door Service", Address: "14 Quarry Lane, Millbrook", Phone: "+1 555 0142", Licence: "C-20417"}}
+	place := fleet.ReportPlace{
 		Customer: fleet.ReportCustomer{ID: "c1", Name: "Harrow & Finch Markets"},
 		Site:     fleet.ReportSite{ID: "s1", Name: "Market Hall North", Address: "200 Market Street, Millbrook", Jurisdiction: "US-CA", Zone: "America/Los_Angeles"},
-		Parties:  []fleet.ReportParty{{Role: "owner", Name: "Millbrook Halls Trust", Since: "2011-05-01"}, {Role: "managing_agent", Name: "Pell & Daughters", Since: "2024-01-01"}},
+		Parties:  []fleet.ReportParty{{Role: "owner", Name: "Millbrook Halls Trust", Since: "2011-05-01"}, {Role: "managing_agent", Name: "Pell & Daughters", Since: "2024-01-01"}}}
+	content := fleet.DoorContent{
 		Door: fleet.ReportDoor{ID: "d1", Tag: "10000018", Name: "North entrance, outer", Kind: "sliding", Energy: "full", Traffic: "two_way", PresenceBy: "both",
 			GuideRails: "none", KnownSince: "2019-06-03", Modes: []string{"day", "exit_only", "night_locked"}, Egress: ptr(true), FireRated: ptr(false),
 			ClearWidthM: measured(1.22), HeaderDepthM: fleet.ReportQuantity{Value: ptr(0.15), Basis: "from_paper"}, OpeningTimeS: measured(1.6), ClosingTimeS: unknown(),
@@ -157,15 +161,25 @@ func fullReport() fleet.ComplianceReport {
 				Mount: mount, Settings: settings, Field: &fleet.ReportField{WidthM: 3.9, DepthM: 1.95, NearM: 0, FarM: 1.95, AreaM2: 6.1, ModelVersion: "1", Polygons: fleet.ReportPolygons{{clipped(ellipse(0, 0.8, 1.95, 1.15))}}}},
 		},
 		LastInspection: &fleet.ReportInspection{VisitID: "0198f3a2-0000-7000-8000-00000000beef", Date: "2026-11-24", Kind: "inspection", Result: "failed", SignedAt: "2026-11-24T23:10:00Z",
-			Inspector:    fleet.ReportInspector{Name: "Ines Calloway", Employer: "Brackwater Door Service", Qualification: "certified inspector, automatic pedestrian doors", CertificateNo: "4471", ValidUntil: "2027-08-31"},
+			Inspector:    fleet.ReportInspector{Name: "Ines Calloway", Employer: "Brackwater Door Service", Qualification: "certified inspector, automatic pedestrian doors", CertificateNo: "4471", ValidFrom: "2024-09-01", ValidUntil: "2027-08-31"},
 			RecordSHA256: strings.Repeat("4be1", 16)},
 		Verdicts: []fleet.ReportVerdict{
-			{RuleID: "closing-speed", Title: "Closing speed", Measured: amount(1.31, "ft/s", 0.3993, "m/s"), AtMost: amount(1, "ft/s", 0.3048, "m/s"), Outcome: "failed", Severity: "unsafe", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 10.1.1", Standing: "second_hand"},
-			{RuleID: "latch-check", Title: "Distance of the latch check", Measured: amount(2.36, "in", 0.06, "m"), AtLeast: amount(2, "in", 0.0508, "m"), Outcome: "passed", Severity: "deficient", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 10.1.2", Standing: "second_hand"},
-			{RuleID: "stopped-leaf-force", Title: "Force that keeps a stopped leaf from closing", Measured: amount(24.7, "lbf", 109.9, "N"), AtMost: amount(30, "lbf", 133.4, "N"), Outcome: "passed", Severity: "unsafe", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 10.1.3", Standing: "second_hand"},
-			{RuleID: "walk-test", Title: "Walk test", Readings: []fleet.ReportReading{{Title: "walk test passed", Yes: ptr(true)}}, Outcome: "passed", Severity: "unsafe", Weight: "binding", Source: "common practice", Standing: "common_practice"},
-			{RuleID: "beam-height", Title: "Height of the lowest beam", Outcome: "not_judged", Reason: "The reading is missing.", Severity: "deficient", Weight: "unverified", Source: "ANSI/BHMA A156.10-2005", Standing: "from_memory"},
+			{RuleID: "closing-speed", Title: "Closing speed", Ground: "readings", Readings: []fleet.ReportReading{number("close_speed_mps", "closing speed", 0.4, "m/s", 2, "")},
+				Facts:    []fleet.ReportFact{{Name: "leaves[].mass_kg", Value: "48, –"}},
+				Measured: amount(0.4/0.3048, "ft/s", 0.4, "m/s"), AtMost: amount(1, "ft/s", 0.3048, "m/s"), Outcome: "failed", Severity: "unsafe", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 10.1.1", Standing: "second_hand"},
+			{RuleID: "latch-check", Title: "Distance of the latch check", Ground: "readings", Readings: []fleet.ReportReading{number("latch_check_distance_m", "latch check", 0.06, "m", 0, "")},
+				Measured: amount(0.06/0.0254, "in", 0.06, "m"), AtLeast: amount(2, "in", 0.0508, "m"), Outcome: "passed", Severity: "deficient", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 10.1.2", Standing: "second_hand"},
+			{RuleID: "stopped-leaf-force", Title: "Force that keeps a stopped leaf from closing", Ground: "readings", Readings: []fleet.ReportReading{number("stopped_leaf_force_n", "stopped leaf force", 118, "N", 0, "")},
+				Measured: amount(118/4.4482216152605, "lbf", 118, "N"), AtMost: amount(30, "lbf", 133.446648457815, "N"), Outcome: "passed", Severity: "unsafe", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 10.1.3", Standing: "second_hand"},
+			{RuleID: "breakout-force", Title: "Force that breaks the leaf out", Ground: "readings", Readings: []fleet.ReportReading{number("breakout_force_n", "breakout force", 190, "N", 1, "a")},
+				Missing: []string{"whether leaves break out for escape"}, Reason: "Values are missing or impossible.", Outcome: "not_judged", Severity: "unsafe", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 10.1.4", Standing: "second_hand"},
+			{RuleID: "presence-detection", Title: "Presence detection", Ground: "register", Facts: []fleet.ReportFact{{Name: "presence_by", Value: "both"}}, Outcome: "passed", Severity: "unsafe", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 8.3.2.1-8.3.2.4", Standing: "second_hand"},
+			{RuleID: "walk-test", Title: "Walk test", Ground: "readings", Readings: []fleet.ReportReading{{Name: "walk_test_passed", Title: "walk test passed", Yes: ptr(true)}}, Outcome: "passed", Severity: "unsafe", Weight: "binding", Source: "common practice", Standing: "common_practice"},
+			{RuleID: "beam-height", Title: "Height of the lowest beam", Outcome: "not_judged", Reason: "Values are missing or impossible.", Missing: []string{"lowest beam"}, Severity: "deficient", Weight: "unverified", Source: "ANSI/BHMA A156.10-2005", Standing: "from_memory"},
+			{RuleID: "hold-open-beams", Title: "Hold-open time with beams alone", Outcome: "not_applicable", Reason: "The rule is for other doors.", Readings: []fleet.ReportReading{number("hold_open_s", "hold-open time", 2, "s", 0, "")}, Ground: "readings", Severity: "deficient", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 8.3.2.1", Standing: "second_hand"},
 		},
+		Unjudged: []fleet.ReportReading{number("manual_open_force_n", "manual opening force", 85, "N", 0, "")},
+		Closed:   []fleet.ReportFinding{{ID: "f0", Severity: "deficient", Title: "Threshold loose", OpenedOn: "2026-02-02", ClosedOn: "2026-02-20", State: "mended", Origin: "visit"}},
 		Findings: []fleet.ReportFinding{
 			{ID: "f1", Severity: "unsafe", Title: "Leaves close faster than allowed", Detail: "1.31 ft/s in three runs; the checking screw of the left leaf turns freely.", Repair: "Replace the checking valve, set the speed, measure again.", OpenedOn: "2026-11-24", RuleID: "closing-speed", Origin: "visit"},
 			{ID: "f2", Severity: "deficient", Title: "Sign missing on side B", Repair: "Fit the sign.", OpenedOn: "2026-11-24", MendBy: "2026-12-24", Origin: "visit"},
@@ -175,8 +189,9 @@ func fullReport() fleet.ComplianceReport {
 			Told:    []fleet.ReportTold{{Name: "Jo Pell", Role: "duty manager", At: "2026-11-24T22:45:00Z", How: "in person", Answer: "acknowledged"}}}},
 		Due:        []fleet.ReportDue{{IntervalMonths: 12, LastOn: "2025-10-30", NextDueOn: "2026-10-30", OverdueDays: 26}},
 		WorkOrders: []fleet.ReportWorkOrder{{ID: "w1", Kind: "repair", State: "open", DueOn: "2026-11-25", Note: "Corrective work for 1 finding"}, {ID: "w2", Kind: "inspection", State: "done", DueOn: "2026-10-30", DoneOn: "2026-11-24"}},
-		Cautions:   []string{"limits_from_memory", "values_unknown"},
+		Cautions:   []string{"limits_from_memory", "register_only", "values_unknown"},
 	}
+	return fleet.ComplianceReport{ReportHead: head, ReportPlace: place, DoorContent: content}
 }
 
 func options(t *testing.T) Options {

@@ -1,0 +1,630 @@
+package fleet
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/field"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
+	"lintel.example/lintel/internal/seal"
+	"lintel.example/lintel/internal/words"
+)
+
+// moment is when a report speaks of: how things stood at the end of a day, as far as they are known now.
+type moment struct {
+	asOf AsOf
+	day  duedate.Day
+	end  time.Time // exclusive
+}
+
+// momentOf is the end of a day at a place, or now on the present day there.
+func (f *Fleet) momentOf(day duedate.Day, zone *time.Location) (m moment, err error) {
+	now := f.Now()
+	today := duedate.DayIn(now, zone)
+	switch {
+	case day.IsZero() || day == today:
+		return moment{day: today, end: now.Add(farthestClock)}, nil
+	case day.After(today):
+		return m, fault.At("/as_of", "report_of_the_future")
+	}
+	y, month, d := day.Date()
+	end := time.Date(y, month, d+1, 0, 0, 0, 0, zone)
+	return moment{asOf: AsOf{Effective: end.Add(-time.Microsecond)}, day: day, end: end}, nil
+}
+
+// head begins a document.
+func (f *Fleet) head(format string, by identity.Actor, id uuid.UUID, audience string, day duedate.Day, paper string) ReportHead {
+	return ReportHead{Format: format, ID: id.String(), MadeAt: f.Now().UTC().Truncate(time.Second).Format(time.RFC3339), AsOf: day.String(), Audience: audience,
+		Language: f.printer(by).Language(), Units: cmp.Or(by.Units, "metric"), Paper: paper, Company: f.Company}
+}
+
+// printer writes the texts that a document freezes.
+func (f *Fleet) printer(by identity.Actor) words.Printer {
+	return f.Words.Printer(cmp.Or(by.Language, "en"), words.Metric)
+}
+
+// paperOf is the paper that people at a place print on, unless another is asked for: Letter in the jurisdictions of North
+// America, A4 elsewhere (common practice, no source).
+func paperOf(asked, jurisdiction string) string {
+	country, _, _ := strings.Cut(jurisdiction, "-")
+	if asked == "" && slices.Contains([]string{"US", "CA", "MX"}, country) {
+		return "letter"
+	}
+	return cmp.Or(asked, "a4")
+}
+
+// place writes where a door stands and who stands for it on the day.
+func (f *Fleet) place(ctx context.Context, tx Tx, site Site, day duedate.Day) (ReportPlace, error) {
+	customer, err := tx.CustomerByID(ctx, site.CustomerID)
+	if err != nil {
+		return ReportPlace{}, err
+	}
+	p := ReportPlace{Customer: ReportCustomer{ID: customer.CustomerID.String(), Name: customer.Name},
+		Site:    ReportSite{ID: site.SiteID.String(), Name: site.Name, Address: site.inOneLine(), Jurisdiction: site.Jurisdiction, Zone: site.TimeZone},
+		Parties: []ReportParty{}}
+	standings, err := tx.StandingPage(ctx, StandingQuery{SiteID: site.SiteID, OnDay: day, Limit: 100})
+	for _, s := range standings {
+		p.Parties = append(p.Parties, ReportParty{Role: s.Role, Name: s.PartyName, Since: s.FromDay.String()})
+	}
+	return p, err
+}
+
+// compliance gathers everything that a report says of a door.
+func (f *Fleet) compliance(ctx context.Context, tx Tx, by identity.Actor, id uuid.UUID, ask ReportAsk, audience string) (doc ComplianceReport, err error) {
+	door, err := tx.DoorByID(ctx, ask.DoorID, AsOf{})
+	if err != nil {
+		return doc, err
+	}
+	site, err := tx.SiteByID(ctx, door.SiteID)
+	if err != nil {
+		return doc, err
+	}
+	m, err := f.momentOf(ask.AsOf, site.Location())
+	if err != nil {
+		return doc, err
+	}
+	if doc.ReportPlace, err = f.place(ctx, tx, site, m.day); err != nil {
+		return doc, err
+	}
+	doc.ReportHead = f.head(ComplianceReportFormat, by, id, audience, m.day, paperOf(ask.Paper, site.Jurisdiction))
+	doc.DoorContent, err = f.doorContent(ctx, tx, by, ask.DoorID, site, m, audience)
+	return doc, err
+}
+
+// doorContent writes what a report says of one door.
+func (f *Fleet) doorContent(ctx context.Context, tx Tx, by identity.Actor, doorID uuid.UUID, site Site, m moment, audience string) (DoorContent, error) {
+	doc := DoorContent{Sides: []ReportSide{}, Devices: []ReportDevice{}, Verdicts: []ReportVerdict{}, Unjudged: []ReportReading{}, Findings: []ReportFinding{},
+		Closed: []ReportFinding{}, OutOfService: []ReportOutOfService{}, Due: []ReportDue{}, WorkOrders: []ReportWorkOrder{}, Cautions: []string{}}
+	p, err := pictureOf(ctx, tx, doorID, m.asOf)
+	if err != nil {
+		if fault.Is(err, "door_not_found") && !m.asOf.Effective.IsZero() {
+			return doc, fault.At("/as_of", "report_before_the_door")
+		}
+		return doc, err
+	}
+	w := writer{fleet: f, texts: f.printer(by), zone: site.Location(), today: m.day, audience: audience, cards: map[personOn]PersonCard{}}
+	w.door(&doc, p)
+	entries, err := tx.EntriesOfDoor(ctx, doorID)
+	if err != nil {
+		return doc, err
+	}
+	entries = slices.DeleteFunc(entries, func(e Entry) bool { return !e.ObservedAt.Before(m.end) })
+	if err := w.work(ctx, tx, &doc, p, entries); err != nil {
+		return doc, err
+	}
+	w.cautions(&doc)
+	return doc, nil
+}
+
+// inOneLine is the address as one line.
+func (s Site) inOneLine() string {
+	line := ""
+	for _, part := range []string{s.Address, s.PostalCode, s.City, s.Region, s.Country} {
+		if part != "" && line != "" {
+			line += ", "
+		}
+		line += part
+	}
+	return line
+}
+
+// writer writes the parts of a document.
+type writer struct {
+	fleet    *Fleet
+	texts    words.Printer
+	zone     *time.Location
+	today    duedate.Day
+	audience string
+	cards    map[personOn]PersonCard // that were read already
+}
+
+// personOn is a person on a day.
+type personOn struct {
+	id  uuid.UUID
+	day duedate.Day
+}
+
+// card gives who somebody was at an instant.
+func (w writer) card(ctx context.Context, tx Tx, id uuid.UUID, at time.Time) (PersonCard, error) {
+	on := personOn{id, duedate.DayIn(at, w.zone)}
+	if c, ok := w.cards[on]; ok {
+		return c, nil
+	}
+	c, err := tx.PersonCard(ctx, id, on.day)
+	w.cards[on] = c
+	return c, err
+}
+
+func (w writer) day(at time.Time) string     { return duedate.DayIn(at, w.zone).String() }
+func (w writer) instant(at time.Time) string { return at.UTC().Format(time.RFC3339) }
+
+func reportQuantity(q Quantity) ReportQuantity {
+	return ReportQuantity{Value: q.Value, Basis: string(q.Basis)}
+}
+
+// door writes what the door is, what is fitted, and what is watched.
+func (w writer) door(doc *DoorContent, p picture) {
+	d, facts := p.door, p.door.Facts
+	doc.Door = ReportDoor{ID: d.DoorID.String(), Tag: d.Tag.String(), Name: d.Name, Kind: facts.Kind, Energy: facts.Energy, Traffic: facts.Traffic,
+		PresenceBy: facts.PresenceBy, GuideRails: facts.GuideRails, KnownSince: d.KnownSince.String(), Modes: append([]string{}, facts.Modes...),
+		Egress: facts.Egress, FireRated: facts.FireRated, Vulnerable: facts.VulnerableUsers,
+		ClearWidthM: reportQuantity(facts.ClearWidthM), HeaderDepthM: reportQuantity(facts.HeaderDepthM),
+		OpeningTimeS: reportQuantity(facts.OpeningTimeS), ClosingTimeS: reportQuantity(facts.ClosingTimeS), Leaves: []ReportLeaf{}, Components: []ReportHardware{}}
+	for _, l := range facts.Leaves {
+		doc.Door.Leaves = append(doc.Door.Leaves, ReportLeaf{Motion: l.Motion, Hinge: l.Hinge, OpensTowards: l.OpensTowards,
+			WidthM: reportQuantity(l.WidthM), HeightM: reportQuantity(l.HeightM), MassKg: reportQuantity(l.MassKg)})
+	}
+	for _, c := range p.components {
+		switch {
+		case c.Fitting.State != "fitted":
+		case c.senses():
+			doc.Devices = append(doc.Devices, w.device(p, c))
+		default:
+			maker, model := p.nameOf(c)
+			doc.Door.Components = append(doc.Door.Components, ReportHardware{Kind: c.Kind, Maker: maker, Model: model, Serial: c.Serial, FittedSince: w.day(c.Version.EffectiveAt)})
+		}
+	}
+	pack, ok := w.fleet.Book.Pack(facts.RuleBasis.PackID)
+	if !ok {
+		return
+	}
+	doc.RuleBasis = &ReportRuleBasis{PackID: pack.ID, Standard: pack.Standard, Edition: pack.Edition, Since: facts.RuleBasis.Since.String(),
+		Reason: facts.RuleBasis.Why, Caution: w.texts.T(pack.CautionKey())}
+	covers := p.zones(pack)
+	if w.audience == forStaff { // what computation says of a zone is internal until a person confirms it
+		covers = p.covers(pack)
+	}
+	for _, side := range []string{"a", "b"} {
+		doc.Sides = append(doc.Sides, w.side(facts.Side(side), side, covers))
+	}
+}
+
+// zones are what the rule basis asks for on both sides, without how far it is covered.
+func (p picture) zones(pack *rulebook.Pack) (list []zoneCover) {
+	for _, side := range []string{"a", "b"} {
+		for _, z := range pack.Zones(rulebookFacts(p.door.Facts), rulebook.Side(side)) {
+			list = append(list, zoneCover{side: side, zone: z})
+		}
+	}
+	return list
+}
+
+// nameOf is how a component is called.
+func (p picture) nameOf(c Component) (maker, model string) {
+	if c.ModelID == nil {
+		return "", c.ModelText
+	}
+	m := p.models[*c.ModelID]
+	return m.Maker, m.Name
+}
+
+func (w writer) device(p picture, c Component) ReportDevice {
+	maker, model := p.nameOf(c)
+	out := ReportDevice{ID: c.ComponentID.String(), Side: c.Fitting.Side, Maker: maker, Model: model, Serial: c.Serial,
+		Purpose: deviceInPlace{component: c}.purpose(), Accessories: []string{}, FittedSince: w.day(c.Version.EffectiveAt), Missing: []string{},
+		Mount: reportMount(MountFacts{UnknownQuantity(), UnknownQuantity(), UnknownQuantity(), UnknownQuantity(), UnknownQuantity()})}
+	i := slices.IndexFunc(p.devices, func(d deviceInPlace) bool { return d.component.ComponentID == c.ComponentID })
+	if i < 0 {
+		out.Missing = []string{"settings"}
+		return out
+	}
+	d := p.devices[i]
+	facts := d.revision.Device
+	out.Mount = reportMount(facts.Mount)
+	out.Settings = &ReportSettings{Standing: d.revision.Standing, EffectiveAt: w.instant(d.revision.EffectiveAt), ReachDB: reportQuantity(facts.Settings.ReachDB),
+		ConfirmTravelMM: reportQuantity(facts.Settings.ConfirmTravelMM), OutputHoldS: reportQuantity(facts.Settings.OutputHoldS),
+		MotionDirection: facts.Settings.MotionDirection, HoldWhileMoving: facts.Settings.HoldWhileMoving, OutputContact: facts.Settings.OutputContact}
+	if facts.AntennaID != nil {
+		out.Antenna = p.antennas[*facts.AntennaID].Name
+	}
+	for _, id := range facts.Accessories {
+		out.Accessories = append(out.Accessories, p.accessories[id].Name)
+	}
+	if d.sensing != "radar" {
+		out.Missing = []string{"sensing"}
+		return out
+	}
+	e, polygons := p.extent(d.revision, w.fleet.Now())
+	out.Missing = e.Missing
+	if len(e.Missing) == 0 {
+		out.Field = &ReportField{WidthM: *e.WidthM, DepthM: *e.DepthM, NearM: *e.NearM, FarM: *e.FarM, AreaM2: *e.AreaM2, ModelVersion: e.ModelVersion, Polygons: rings(polygons)}
+	}
+	return out
+}
+
+func reportMount(m MountFacts) ReportMount {
+	return ReportMount{HeightM: reportQuantity(m.HeightM), OffsetXM: reportQuantity(m.OffsetXM), OffsetYM: reportQuantity(m.OffsetYM),
+		TiltDeg: reportQuantity(m.TiltDeg), YawDeg: reportQuantity(m.YawDeg)}
+}
+
+// side writes the zones of a side. Coverage is computed, and internal until a person confirms it.
+func (w writer) side(s SideFacts, name string, covers []zoneCover) ReportSide {
+	out := ReportSide{Side: name, Label: s.Label, Activation: s.Activation, Required: []ReportZone{}, KeptClear: []ReportZone{}, Coverage: []ReportCoverage{}}
+	for _, z := range s.KeptClear {
+		out.KeptClear = append(out.KeptClear, ReportZone{Purpose: z.What, Title: z.What, Polygons: rectangle(z.X0M, z.X1M, z.Y0M, z.Y1M)})
+	}
+	for _, c := range covers {
+		if c.side != name {
+			continue
+		}
+		zone := ReportZone{Purpose: string(c.zone.Kind), Title: w.texts.T(c.zone.TitleKey), Source: sourceLine(c.zone.Source), Polygons: ReportPolygons{}}
+		if r := c.zone.Rect; r != nil {
+			zone.Polygons = rectangle(r.X0M, r.X1M, r.Y0M, r.Y1M)
+		}
+		out.Required = append(out.Required, zone)
+		if w.audience == forStaff {
+			out.Coverage = append(out.Coverage, reportCoverage(c))
+		}
+	}
+	return out
+}
+
+func rectangle(x0, x1, y0, y1 float64) ReportPolygons {
+	return ReportPolygons{{{{x0, y0}, {x1, y0}, {x1, y1}, {x0, y1}, {x0, y0}}}}
+}
+
+func sourceLine(s rulebook.Source) string {
+	line := s.Standard
+	if s.Edition != "" {
+		line += "-" + s.Edition
+	}
+	if s.Clause != "" {
+		line += " " + s.Clause
+	}
+	return line
+}
+
+func reportCoverage(c zoneCover) ReportCoverage {
+	out := ReportCoverage{Purpose: string(c.zone.Kind), Gaps: []ReportGap{}, Shortfalls: []string{}, Missing: c.missing, ModelVersion: field.ModelVersion}
+	if c.cover == nil {
+		return out
+	}
+	out.Share = &c.cover.CoveredShare
+	for _, g := range c.cover.Gaps {
+		at := g.Polygon[0][0]
+		out.Gaps = append(out.Gaps, ReportGap{XM: at[0], YM: at[1], DiameterM: g.CircleM, Shortfall: g.Shortfall, Polygons: rings([]field.Polygon{g.Polygon})})
+	}
+	return out
+}
+
+// work writes what was inspected, found, secured, and is due.
+func (w writer) work(ctx context.Context, tx Tx, doc *DoorContent, p picture, entries []Entry) error {
+	if err := w.lastInspection(ctx, tx, doc, p, entries); err != nil {
+		return err
+	}
+	c := consequencesOf(entries, w.zone)
+	w.findings(doc, c.findings)
+	for _, k := range c.cases {
+		if k.State == "ended" {
+			continue
+		}
+		one, err := w.outOfService(ctx, tx, k, entries)
+		if err != nil {
+			return err
+		}
+		doc.OutOfService = append(doc.OutOfService, one)
+	}
+	return w.calendar(ctx, tx, doc, p.door.DoorID, c.completions)
+}
+
+// findings writes those that are open, the gravest first, and those that ended within the year before.
+func (w writer) findings(doc *DoorContent, findings []VisitFinding) {
+	for _, f := range findings {
+		one := ReportFinding{ID: f.FindingID.String(), Severity: f.Severity, Title: f.What, OpenedOn: w.day(f.OpenedAt), RuleID: f.Cause, Origin: "visit", State: f.State}
+		switch {
+		case f.State == "open":
+			doc.Findings = append(doc.Findings, one)
+		case f.ClosedAt != nil && duedate.DayIn(*f.ClosedAt, w.zone).After(w.today.AddYears(-1)):
+			one.ClosedOn = w.day(*f.ClosedAt)
+			doc.Closed = append(doc.Closed, one)
+		}
+	}
+	weight := map[string]int{"unsafe": 0, "deficient": 1, "advisory": 2}
+	slices.SortStableFunc(doc.Findings, func(a, b ReportFinding) int { return cmp.Compare(weight[a.Severity], weight[b.Severity]) })
+	slices.SortStableFunc(doc.Closed, func(a, b ReportFinding) int { return cmp.Compare(b.ClosedOn, a.ClosedOn) })
+}
+
+func (w writer) lastInspection(ctx context.Context, tx Tx, doc *DoorContent, p picture, entries []Entry) error {
+	var last *Entry
+	for _, e := range live(entries) {
+		if e.Body.Kind == "conclusion" && e.Signed {
+			last = &e
+		}
+	}
+	if last == nil {
+		return nil
+	}
+	v, err := tx.VisitByID(ctx, last.VisitID)
+	if err != nil {
+		return err
+	}
+	inspector := v.RecordedBy
+	if v.SignedBy != nil {
+		inspector = *v.SignedBy
+	}
+	card, err := w.card(ctx, tx, inspector, last.ObservedAt)
+	if err != nil {
+		return err
+	}
+	doc.LastInspection = &ReportInspection{VisitID: v.VisitID.String(), Date: w.day(last.ObservedAt), Kind: "inspection", Result: last.Body.Conclusion.Result,
+		Inspector: ReportInspector{Name: card.Name, Employer: w.fleet.Company.Name, Qualification: card.Scheme, CertificateNo: card.Number,
+			ValidFrom: card.ValidFrom.String(), ValidUntil: card.ValidUntil.String()}}
+	if v.SignedAt != nil {
+		doc.LastInspection.SignedAt = w.instant(*v.SignedAt)
+		doc.LastInspection.RecordSHA256 = seal.Hash(v.RecordSHA256).String()
+	}
+	var ofVisit []Entry
+	for _, e := range entries {
+		if e.VisitID == last.VisitID {
+			ofVisit = append(ofVisit, e)
+		}
+	}
+	door, err := doorThen(ctx, tx, p.door.DoorID, last.ObservedAt)
+	if err != nil {
+		return err
+	}
+	return w.judged(doc, door, *last, ofVisit)
+}
+
+// judged writes what the rule basis of the door as it was then says of the readings of an inspection, and the readings
+// that no rule asked for.
+func (w writer) judged(doc *DoorContent, then Door, conclusion Entry, entries []Entry) error {
+	taken := w.readings(then.DoorID, conclusion, entries)
+	asked := map[string]bool{}
+	if pack, ok := w.fleet.Book.Pack(then.Facts.RuleBasis.PackID); ok {
+		facts := rulebookFacts(then.Facts)
+		for _, v := range pack.Judge(facts, readingsOf(then.DoorID, conclusion, entries)) {
+			in := pack.Inputs(v.RuleID)
+			one, err := w.verdict(v, in, facts, taken)
+			if err != nil {
+				return err
+			}
+			doc.Verdicts = append(doc.Verdicts, one)
+			for _, k := range in.Readings {
+				asked[k.Name] = true
+			}
+		}
+	}
+	doc.Unjudged = append(doc.Unjudged, slices.DeleteFunc(taken, func(r ReportReading) bool { return asked[r.Name] })...)
+	return nil
+}
+
+// readings writes everything that was read at the door until the conclusion. What is read again at the same place
+// replaces what was found there.
+func (w writer) readings(doorID uuid.UUID, conclusion Entry, entries []Entry) (list []ReportReading) {
+	for _, e := range live(entries) {
+		r := e.Body.Reading
+		if r == nil || e.DoorID != doorID || e.ObservedAt.After(conclusion.ObservedAt) {
+			continue
+		}
+		one := ReportReading{Name: r.Name, Title: w.texts.T("reading." + r.Name + ".title"), Value: r.Value, Yes: r.Yes}
+		if i := slices.IndexFunc(rulebook.Readings(), func(k rulebook.ReadingKind) bool { return k.Name == r.Name }); i >= 0 {
+			one.Unit = rulebook.Readings()[i].Unit
+		}
+		i := slices.IndexFunc(list, func(o ReportReading) bool { return o.Name == one.Name && o.Leaf == one.Leaf && o.Side == one.Side })
+		if i < 0 {
+			list = append(list, one)
+		} else {
+			list[i] = one
+		}
+	}
+	return list
+}
+
+// verdict writes what one rule says, with everything that was read for it, judged or not.
+func (w writer) verdict(v rulebook.Verdict, in rulebook.Inputs, facts rulebook.Facts, taken []ReportReading) (ReportVerdict, error) {
+	out := ReportVerdict{RuleID: v.RuleID, Title: w.texts.T(v.TitleKey), Readings: []ReportReading{}, Facts: []ReportFact{}, Missing: []string{},
+		Measured: reportAmount(v.Measured), Outcome: string(v.Outcome), Severity: string(v.Severity), Weight: string(v.Weight), Source: sourceLine(v.Source), Standing: string(v.Standing)}
+	if v.Limit != nil {
+		out.AtLeast, out.AtMost = reportAmount(v.Limit.AtLeast), reportAmount(v.Limit.AtMost)
+	}
+	if v.Reason != "" {
+		out.Reason = w.texts.T("rulebook.reason." + string(v.Reason))
+	}
+	for _, r := range taken {
+		if slices.ContainsFunc(in.Readings, func(k rulebook.ReadingKind) bool { return k.Name == r.Name }) {
+			out.Readings = append(out.Readings, r)
+		}
+	}
+	for _, name := range in.Facts {
+		value, err := factValue(facts, name)
+		if err != nil {
+			return out, err
+		}
+		out.Facts = append(out.Facts, ReportFact{Name: name, Value: value})
+	}
+	switch {
+	case len(out.Readings) > 0:
+		out.Ground = "readings"
+	case len(in.Readings) == 0:
+		out.Ground = "register"
+	}
+	for _, g := range v.Gaps {
+		out.Missing = append(out.Missing, w.gap(g))
+	}
+	return out, nil
+}
+
+// factValue is what the register says of a fact, as an expression names it; "" where it says nothing.
+func factValue(facts rulebook.Facts, name string) (string, error) {
+	b, err := json.Marshal(facts)
+	if err != nil {
+		return "", err
+	}
+	var known map[string]any
+	if err := json.Unmarshal(b, &known); err != nil {
+		return "", err
+	}
+	member, ofLeaf := strings.CutPrefix(name, "leaves[].")
+	if !ofLeaf {
+		return textOf(known[name]), nil
+	}
+	var each []string
+	leaves, _ := known["leaves"].([]any)
+	for _, l := range leaves {
+		if leaf, ok := l.(map[string]any); ok {
+			each = append(each, cmp.Or(textOf(leaf[member]), "–"))
+		}
+	}
+	return strings.Join(each, ", "), nil
+}
+
+func textOf(v any) string {
+	if v == nil {
+		return ""
+	}
+	return fmt.Sprint(v)
+}
+
+// gap names what a rule lacked, and why it was no use where it was there.
+func (w writer) gap(g rulebook.Gap) string {
+	name := ""
+	var leaf int
+	var member string
+	switch n, _ := fmt.Sscanf(g.Name, "leaves[%d].%s", &leaf, &member); {
+	case n == 2:
+		name = w.texts.T("report.lacks.leaf_"+member, "n", leaf+1)
+	case slices.ContainsFunc(rulebook.Readings(), func(k rulebook.ReadingKind) bool { return k.Name == g.Name }):
+		name = w.texts.T("reading." + g.Name + ".title")
+	default:
+		name = w.texts.T("report.register." + g.Name)
+	}
+	if g.Problem == rulebook.Missing {
+		return name
+	}
+	return w.texts.T("report.missing_because", "name", name, "problem", w.texts.T("rulebook.problem."+string(g.Problem)))
+}
+
+func reportAmount(a *rulebook.Amount) *ReportAmount {
+	if a == nil {
+		return nil
+	}
+	return &ReportAmount{Value: a.Value, Unit: a.Unit, SI: a.SI, SIUnit: a.SIUnit}
+}
+
+// outOfService writes an open case with everybody who was told.
+func (w writer) outOfService(ctx context.Context, tx Tx, k OutOfServiceCase, entries []Entry) (ReportOutOfService, error) {
+	out := ReportOutOfService{ID: k.CaseID.String(), FindingID: k.FindingID.String(), OpenedAt: w.instant(k.OpenedAt), Reason: k.What, Told: []ReportTold{}}
+	for _, e := range live(entries) {
+		if e.EntryID == k.CaseID {
+			card, err := w.card(ctx, tx, e.RecordedBy, e.ObservedAt)
+			if err != nil {
+				return out, err
+			}
+			out.OpenedBy = card.Name
+		}
+		s := e.Body.Securing
+		if s == nil || e.ObservedAt.Before(k.OpenedAt) {
+			continue
+		}
+		if s.ToldName != "" {
+			out.Told = append(out.Told, ReportTold{Name: s.ToldName, Role: s.ToldRole, At: w.instant(e.ObservedAt), Answer: s.Answer})
+		}
+		if k.SecuringEntry != nil && *k.SecuringEntry == e.EntryID {
+			card, err := w.card(ctx, tx, e.RecordedBy, e.ObservedAt)
+			if err != nil {
+				return out, err
+			}
+			out.Secured = &ReportSecuring{How: s.How, At: w.instant(e.ObservedAt), By: card.Name, OtherExit: s.OtherExit, CanGetOut: s.EgressKept, Note: s.Note}
+		}
+	}
+	return out, nil
+}
+
+// calendar writes when the door is due, as the inspections until the day give it, and its recent work orders.
+func (w writer) calendar(ctx context.Context, tx Tx, doc *DoorContent, doorID uuid.UUID, completions []Completion) error {
+	plans, err := tx.PlansOfDoor(ctx, doorID)
+	if err != nil {
+		return err
+	}
+	for _, p := range plans {
+		if p.Active {
+			doc.Due = append(doc.Due, dueOf(p, completions, w.today))
+		}
+	}
+	inspections, err := tx.InspectionOrders(ctx, doorID)
+	if err != nil {
+		return err
+	}
+	repairs, err := tx.RepairOrders(ctx, doorID)
+	if err != nil {
+		return err
+	}
+	orders := slices.DeleteFunc(append(inspections, repairs...), func(o WorkOrder) bool { return duedate.DayIn(o.RecordedAt, w.zone).After(w.today) })
+	slices.SortFunc(orders, func(a, b WorkOrder) int {
+		return cmp.Or(b.DueOn.Compare(a.DueOn), cmp.Compare(a.WorkOrderID.String(), b.WorkOrderID.String()))
+	})
+	for _, o := range orders[:min(len(orders), 20)] {
+		if o.DoneOn.After(w.today) {
+			o.State, o.DoneOn = "open", duedate.Day{}
+		}
+		doc.WorkOrders = append(doc.WorkOrders, ReportWorkOrder{ID: o.WorkOrderID.String(), Kind: o.Kind, Note: o.Note, State: o.State, DueOn: o.DueOn.String(), DoneOn: o.DoneOn.String()})
+	}
+	return nil
+}
+
+// dueOf is a plan on a day.
+func dueOf(p Plan, completions []Completion, today duedate.Day) ReportDue {
+	var last duedate.Day
+	var days []duedate.Day
+	for _, c := range completions {
+		days = append(days, c.Day)
+		if c.Day.After(last) {
+			last = c.Day
+		}
+	}
+	next := duedate.NextDue(p.Rule(), p.AnchorOn, days)
+	return ReportDue{IntervalMonths: p.IntervalMonths, LastOn: last.String(), NextDueOn: next.String(), OverdueDays: max(0, next.DaysUntil(today))}
+}
+
+// cautions says what the reader must know about this door in particular.
+func (w writer) cautions(doc *DoorContent) {
+	add := func(caution string, is bool) {
+		if is {
+			doc.Cautions = append(doc.Cautions, caution)
+		}
+	}
+	add("limits_from_memory", slices.ContainsFunc(doc.Verdicts, func(v ReportVerdict) bool { return v.Weight == string(rulebook.Unverified) }))
+	add("register_only", slices.ContainsFunc(doc.Verdicts, func(v ReportVerdict) bool { return v.Ground == "register" && v.Outcome != "not_applicable" }))
+	add("presence_device_missing", slices.Contains([]string{"overhead_sensor", "both"}, doc.Door.PresenceBy) &&
+		!slices.ContainsFunc(doc.Devices, func(d ReportDevice) bool { return d.Purpose == "presence" }))
+	add("settings_intended_only", slices.ContainsFunc(doc.Devices, func(d ReportDevice) bool { return d.Settings != nil && d.Settings.Standing == "intended" }))
+	add("values_unknown", slices.ContainsFunc(doc.Devices, func(d ReportDevice) bool { return len(d.Missing) > 0 }) || doc.Door.ClearWidthM.Value == nil)
+}
+
+// ReadReport reads a kept document back.
+func ReadReport(canonical []byte) (ComplianceReport, error) {
+	var doc ComplianceReport
+	err := json.Unmarshal(canonical, &doc)
+	return doc, err
+}

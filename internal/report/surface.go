@@ -1,0 +1,72 @@
+package report
+
+// A surface is what a report is laid out on: sheets of paper (pdf.go) or a page of
+// HTML (html.go). Each report is laid out once, in terms of these, so that no print
+// says more than another.
+type surface interface {
+	// masthead says who reports on what.
+	masthead(m masthead)
+	// part begins something that stands by itself, on paper on a new page.
+	part(title, line string)
+	// states say how something stands, gravest first; what is grave stands out.
+	states(list []stateText)
+	// strip is a row of figures: a name, the figure, and what it is made of.
+	strip(cells [][3]string)
+	heading(text string)
+	paragraph(text string, style style)
+	// facts are names and values.
+	facts(pairs [][2]string)
+	table(columns []column, rows [][]cell)
+	// drawing places a scene; scenes are made for a width and a greatest height in millimetres of paper.
+	drawing(sc *Scene)
+	widthMM() float64
+	// lostSigns tells whether signs were printed that the typeface does not have.
+	lostSigns() bool
+}
+
+// masthead is the top of a report.
+type masthead struct {
+	Company, CompanyLine string
+	Title                string
+	Name                 string // of what is reported on, in the largest type
+	Lines                []string
+	Code, CodeCaption    string // what the square code says
+}
+
+// stateText is one answer to how something stands.
+type stateText struct {
+	Grave      bool
+	Name, Says string
+}
+
+// style of a paragraph.
+type style int
+
+const (
+	plainText style = iota
+	strongText
+	smallText
+)
+
+// column of a table; Part is its share of the width.
+type column struct {
+	Title string
+	Part  float64
+}
+
+// cell of a table: text and, smaller beneath it, a note.
+type cell struct {
+	Text, Note string
+	Bold       bool
+	Mark       mark
+}
+
+// mark is a small sign before a cell's text, told by its shape.
+type mark int
+
+const (
+	noMark mark = iota
+	tick
+	cross
+	dash
+)
