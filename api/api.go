@@ -78,6 +78,7 @@ func New(rooms Rooms) *API {
 	a.notices()
 	a.reports()
 	a.rulePacks()
+	a.backups()
 	return a
 }
 

@@ -61,7 +61,7 @@ func (f figures) serve(ctx context.Context, h *house) error {
 func (h *house) newMetrics() {
 	h.metrics = prometheus.NewRegistry()
 	h.metrics.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
-		poolMetrics{h.pool, "requests"}, poolMetrics{h.jobPool, "jobs"}, jobMetrics{h.fleet})
+		poolMetrics{h.pool, "requests"}, poolMetrics{h.jobPool, "jobs"}, jobMetrics{h.fleet}, backupMetrics{h.fleet})
 }
 
 // requests counts and times answers by the route's pattern, never by the path, which is endless.
@@ -123,4 +123,27 @@ func (j jobMetrics) Collect(out chan<- prometheus.Metric) {
 			}
 		}
 	}
+}
+
+// backupMetrics tells when the last good backup ended: the figure to be alarmed by. It implements prometheus.Collector.
+type backupMetrics struct{ fleet *fleet.Fleet }
+
+// Describe leaves the description to what is collected.
+func (b backupMetrics) Describe(chan<- *prometheus.Desc) {}
+
+// Collect asks the database. Where there was no good backup yet, the figure is 0, so that an alarm on its age sounds.
+func (b backupMetrics) Collect(out chan<- prometheus.Metric) {
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+	defer cancel()
+	desc := prometheus.NewDesc("lintel_backup_last_good_timestamp_seconds", "When the last good backup ended (Unix time); 0: never.", nil, nil)
+	_, last, err := b.fleet.Backups(ctx, identity.Program(), fleet.BackupQuery{Limit: 1})
+	if err != nil {
+		out <- prometheus.NewInvalidMetric(desc, err)
+		return
+	}
+	at := 0.0
+	if !last.IsZero() {
+		at = float64(last.UnixMilli()) / 1000
+	}
+	out <- prometheus.MustNewConstMetric(desc, prometheus.GaugeValue, at)
 }

@@ -30,11 +30,12 @@ func mayImport() map[string][]string {
 		"internal/notify":             {},
 		"internal/notify/mailcatcher": {},
 		"internal/localpg":            {},
+		"internal/archive":            {"internal/store", "internal/localpg", "internal/seal"},
 		"api":                         {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/seal", "internal/duedate", "internal/rulebook"},
 		"jobs":                        {"internal/fleet", "internal/identity", "internal/duedate"},
 		"deploy/bench":                {"internal/fleet", "internal/identity", "internal/store", "internal/localpg", "internal/rulebook", "internal/duedate"},
 		"cmd/lintel": {"api", "jobs", "internal/fleet", "internal/identity", "internal/store", "internal/report", "internal/notify", "internal/notify/mailcatcher",
-			"internal/localpg", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field"},
+			"internal/localpg", "internal/archive", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field"},
 	}
 }
 
@@ -171,7 +172,7 @@ func TestTheTopLevelHoldsWhatItShouldAndNothingElse(t *testing.T) {
 
 func TestEveryRoomSaysHowToAddToIt(t *testing.T) {
 	for _, room := range []string{"api", "jobs", "internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/fleet", "internal/store",
-		"internal/report", "internal/notify", "internal/identity", "internal/localpg", "internal/fault"} {
+		"internal/report", "internal/notify", "internal/identity", "internal/localpg", "internal/archive", "internal/fault"} {
 		found := false
 		matches, err := filepath.Glob(filepath.Join("../..", room, "*.go"))
 		if err != nil {

@@ -69,6 +69,7 @@ type Tx interface {
 	consequenceRows
 	noticeRows
 	reportRows
+	backupRows
 }
 
 // changeRows keeps every state that an unversioned thing was given.

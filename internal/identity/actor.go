@@ -82,6 +82,7 @@ const (
 	ActReadOffice     Action = "office.read"   // notices, job runs
 	ActManagePeople   Action = "people.manage" // people, roles, tokens of others
 	ActReadAudit      Action = "audit.read"
+	ActReadBackups    Action = "backup.read" // when the installation was last backed up
 )
 
 // TokenScope bounds what a token may do beneath its person's role.
@@ -123,6 +124,7 @@ func Grants() []Grant {
 		{ActReadOffice, staff, TokenRead},
 		{ActManagePeople, []Role{Administrator}, TokenAdministration},
 		{ActReadAudit, []Role{Administrator}, TokenAdministration},
+		{ActReadBackups, []Role{Administrator}, TokenAdministration},
 	}
 }
 

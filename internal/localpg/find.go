@@ -38,8 +38,8 @@ func Find(binDir string) (Binaries, error) {
 // find is Find, but takes only an installation of the given major version when that is not 0.
 func find(binDir string, major int) (Binaries, error) {
 	var seen []string
-	for _, dir := range candidates(binDir) {
-		b, err := inspect(dir)
+	for _, dir := range candidates(binDir, "postgres") {
+		b, err := inspect(dir, "postgres", "initdb")
 		if err != nil {
 			seen = append(seen, err.Error())
 			continue
@@ -59,8 +59,28 @@ func find(binDir string, major int) (Binaries, error) {
 	return Binaries{}, fmt.Errorf("PostgreSQL's server programs of %s are needed: %s", wanted, strings.Join(seen, "; "))
 }
 
-// candidates lists the folders to look into, best first, each once.
-func candidates(binDir string) []string {
+// FindTools gives an installation of PostgreSQL's programs for backups, pg_dump and pg_restore, that knows a server of
+// the given major version: one of the same or a newer version. The clients' package is enough. binDir is as for Find.
+func FindTools(binDir string, serverMajor int) (Binaries, error) {
+	var seen []string
+	for _, dir := range candidates(binDir, "pg_dump") {
+		b, err := inspect(dir, "pg_dump", "pg_restore")
+		if err == nil && b.Major >= serverMajor {
+			return b, nil
+		}
+		if err == nil {
+			err = fmt.Errorf("%s is version %d", dir, b.Major)
+		}
+		seen = append(seen, err.Error())
+	}
+	if len(seen) == 0 {
+		seen = []string{"none found"}
+	}
+	return Binaries{}, fmt.Errorf("localpg: PostgreSQL's programs pg_dump and pg_restore of version %d or newer are needed: %s", serverMajor, strings.Join(seen, "; "))
+}
+
+// candidates lists the folders that hold the program, best first, each once.
+func candidates(binDir, program string) []string {
 	if binDir != "" {
 		return []string{binDir}
 	}
@@ -71,7 +91,7 @@ func candidates(binDir string) []string {
 	debian, _ := filepath.Glob("/usr/lib/postgresql/*/bin")
 	slices.SortFunc(debian, func(a, b string) int { return majorOfDebianDir(b) - majorOfDebianDir(a) })
 	dirs = append(dirs, debian...)
-	if path, err := exec.LookPath("postgres"); err == nil {
+	if path, err := exec.LookPath(program); err == nil {
 		if real, err := filepath.EvalSymlinks(path); err == nil {
 			dirs = append(dirs, filepath.Dir(real))
 		}
@@ -80,7 +100,7 @@ func candidates(binDir string) []string {
 	var once []string
 	for _, dir := range dirs {
 		// pg_config comes with the client's headers too, so its folder may hold no server at all.
-		if _, err := os.Stat(filepath.Join(dir, "postgres")); err == nil && !slices.Contains(once, dir) {
+		if _, err := os.Stat(filepath.Join(dir, program)); err == nil && !slices.Contains(once, dir) {
 			once = append(once, dir)
 		}
 	}
@@ -92,16 +112,16 @@ func majorOfDebianDir(dir string) int {
 	return n
 }
 
-// inspect asks the programs in dir for their version.
-func inspect(dir string) (Binaries, error) {
-	for _, program := range []string{"postgres", "initdb"} {
+// inspect sees that the programs are in dir and asks the first for its version.
+func inspect(dir string, programs ...string) (Binaries, error) {
+	for _, program := range programs {
 		if _, err := os.Stat(filepath.Join(dir, program)); err != nil {
 			return Binaries{}, fmt.Errorf("%s has no program %s", dir, program)
 		}
 	}
-	out, err := exec.CommandContext(context.Background(), filepath.Join(dir, "postgres"), "--version").Output()
+	out, err := exec.CommandContext(context.Background(), filepath.Join(dir, programs[0]), "--version").Output()
 	if err != nil {
-		return Binaries{}, fmt.Errorf("%s does not run: %w", filepath.Join(dir, "postgres"), err)
+		return Binaries{}, fmt.Errorf("%s does not run: %w", filepath.Join(dir, programs[0]), err)
 	}
 	major, err := parseMajor(string(out))
 	if err != nil {
@@ -110,13 +130,13 @@ func inspect(dir string) (Binaries, error) {
 	return Binaries{Dir: dir, Major: major}, nil
 }
 
-var versionLine = regexp.MustCompile(`^postgres \(PostgreSQL\) ([0-9]{1,4})`)
+var versionLine = regexp.MustCompile(`^(?:postgres|pg_dump) \(PostgreSQL\) ([0-9]{1,4})`)
 
-// parseMajor reads the line that "postgres --version" prints: "postgres (PostgreSQL) 15.14 (Debian …)", "… 18beta1".
+// parseMajor reads the line that "postgres --version" or "pg_dump --version" prints: "postgres (PostgreSQL) 15.14 (Debian …)", "… 18beta1".
 func parseMajor(line string) (int, error) {
 	m := versionLine.FindStringSubmatch(line)
 	if m == nil {
-		return 0, errors.New("its postgres does not say which version it is")
+		return 0, errors.New("its program does not say which version it is")
 	}
 	return strconv.Atoi(m[1])
 }

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io"
@@ -147,4 +148,16 @@ func (d *PhotoDir) Open(hash seal.Hash) (io.ReadSeekCloser, error) {
 		return nil, fmt.Errorf("open photo: %w", err)
 	}
 	return f, nil
+}
+
+// Intact tells whether a photo is there with the bytes that its name says.
+func (d *PhotoDir) Intact(hash seal.Hash) bool {
+	f, err := d.Open(hash)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	sum := sha256.New()
+	_, err = io.Copy(sum, f)
+	return err == nil && seal.Hash(sum.Sum(nil)) == hash
 }

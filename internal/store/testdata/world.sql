@@ -22,6 +22,7 @@ begin
   insert into sign_in_failure values (md5('failure')::uuid, hash, at);
   insert into audit_event values (md5('event')::uuid, at, technician, 'sign_in', 'person', technician::text, '');
   insert into job_run values ('orders', at, '2026-03-03', 'done', at, at, '', '{}');
+  insert into backup_run values (md5('backup')::uuid, at, at + interval '1 minute', 'good', '/backups/lintel-20260303T090000Z', 4711, false, '');
   insert into device_model values (model, 'Halm', 'R1', 'sensor', 'radar', 24e9, 0.1, '', hash, at, technician);
   insert into antenna values (antenna, model, 'wide', 60, 40, 25, 4, 'made up');
   insert into accessory values (hood, 'rain_hood', 'hood', '{"cut_off_deg": 10}', hash, at, technician);
