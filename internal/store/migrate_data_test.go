@@ -20,7 +20,7 @@ func TestMigrationsGoDownAndUpWithDataInEveryTable(t *testing.T) {
 	in.migrateDown(t, lastOfTables)
 	wantSameLines(t, walled, in.content(t))
 	in.migrate(t)
-	wantSameLines(t, all, in.content(t))
+	wantSameLines(t, ofTablesIn(walled, all), in.content(t)) // what a later file made went with it
 	schema := dump(t, in.adminURL)
 	for v := store.LatestVersion() - 1; v >= lastOfRiver; v-- {
 		in.migrateDown(t, v)
@@ -30,6 +30,22 @@ func TestMigrationsGoDownAndUpWithDataInEveryTable(t *testing.T) {
 	wantSameLines(t, schema, dump(t, in.adminURL))
 	in.fill(t)
 	wantSameLines(t, all, in.content(t))
+}
+
+// ofTablesIn gives the lines of all whose table has a line in some.
+func ofTablesIn(some, all string) string {
+	there := map[string]bool{}
+	for line := range strings.Lines(some) {
+		table, _, _ := strings.Cut(line, " ")
+		there[table] = true
+	}
+	var kept []string
+	for _, line := range strings.Split(all, "\n") {
+		if table, _, _ := strings.Cut(line, " "); there[table] {
+			kept = append(kept, line)
+		}
+	}
+	return strings.Join(kept, "\n")
 }
 
 const (
