@@ -222,7 +222,7 @@ func TestWhatCannotBeTrueIsRefusedAtItsMember(t *testing.T) {
 		"unknown pack":                 {doors, facts("rule_basis", object{"pack": "none", "since": "2025-01-01", "why": "x"}), 422, "pack_not_found", "pack_not_found #/facts/rule_basis/pack"},
 		"null for a list":              {doors, facts("leaves", []any(nil)), 422, "body_invalid", "member_invalid #/facts/leaves"},
 		"no leaf":                      {doors, facts("leaves", []any{}), 422, "body_invalid", "member_invalid #/facts/leaves"},
-		"leaf of another kind":         {doors, facts("kind", "swinging", "leaves", []object{{"motion": "slide", "hinge": "none", "opens_towards": "left"}}), 422, "leaf_motion_of_other_kind", "leaf_motion_of_other_kind #/facts/leaves/0/motion"},
+		"leaf of another kind":         {doors, facts("kind", "swinging", "rule_basis", object{}, "leaves", []object{{"motion": "slide", "hinge": "none", "opens_towards": "left"}}), 422, "leaf_motion_of_other_kind", "leaf_motion_of_other_kind #/facts/leaves/0/motion"},
 		"unknown door":                 {components, with(component, "door_id", v.id().String()), 422, "door_not_found", "door_not_found #/door_id"},
 		"component before the door":    {components, with(component, "effective_at", early), 422, "before_the_door", "before_the_door #/effective_at"},
 		"unknown model":                {components, with(component, "model_text", nil, "model_id", v.id().String()), 422, "model_not_found", "model_not_found #/model_id"},

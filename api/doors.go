@@ -64,9 +64,9 @@ type keptClearZone struct {
 }
 
 type ruleBasis struct {
-	Pack  string `json:"pack" minLength:"1" maxLength:"80" doc:"The edition that the door must meet."`
-	Since string `json:"since" format:"date"`
-	Why   string `json:"why" minLength:"1" maxLength:"500"`
+	Pack  string `json:"pack,omitempty" maxLength:"80" doc:"The edition that the door must meet; like the others absent while nobody has recorded it."`
+	Since string `json:"since,omitempty" format:"date"`
+	Why   string `json:"why,omitempty" maxLength:"500"`
 }
 
 type doorLeaf struct {

@@ -85,6 +85,8 @@ func newWorld(t testing.TB) *world {
 	w.hire("dispatcher", "dispatcher", nil)
 	w.hire("technician", "technician", nil)
 	w.hire("support", "support", nil)
+	w.must("dispatcher", http.MethodPut, "/v1/people/"+w.by["technician"].id+"/qualifications/"+w.id().String(),
+		object{"scheme": "inspector", "number": "T-11", "valid_from": "2025-01-01"}, 201)
 	w.catalogue()
 	customers := map[string]string{}
 	for _, p := range []struct{ name, word, customer string }{

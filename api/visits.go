@@ -66,7 +66,8 @@ type entryBody struct {
 	DoorID     uuid.UUID        `json:"door_id" format:"uuid"`
 	Kind       string           `json:"kind" enum:"reading,photo,settings,finding,securing,mending,conclusion,note"`
 	ObservedAt time.Time        `json:"observed_at" doc:"By the device's clock."`
-	Corrects   *uuid.UUID       `json:"corrects,omitempty" format:"uuid" doc:"The entry of the same door that no longer counts."`
+	Corrects   *uuid.UUID       `json:"corrects,omitempty" format:"uuid" doc:"The entry of the same door, observed before, that no longer counts."`
+	Because    string           `json:"because,omitempty" maxLength:"500" doc:"Why it corrects; must be said."`
 	Reading    *entryReading    `json:"reading,omitempty"`
 	Photo      *entryPhoto      `json:"photo,omitempty"`
 	Settings   *entrySettings   `json:"settings,omitempty"`
@@ -81,6 +82,8 @@ type entryReading struct {
 	Name  string   `json:"name" minLength:"1" maxLength:"80" doc:"From the list of readings (GET /v1/rule-packs)."`
 	Value *float64 `json:"value,omitempty" doc:"In the unit that ends the name."`
 	Yes   *bool    `json:"yes,omitempty"`
+	Leaf  int      `json:"leaf,omitempty" minimum:"1" maximum:"8" doc:"Which leaf it was read at, in the order of the door's facts; absent: the door as a whole."`
+	Side  string   `json:"side,omitempty" enum:"a,b" doc:"Which side it was read at; absent: both."`
 }
 
 type entryPhoto struct {
@@ -129,7 +132,7 @@ type entryNote struct {
 
 // fleet reads an entry; texts that stand for values become values here, so that the record holds SI.
 func (b entryBody) fleet(read *reader) fleet.EntryBody {
-	out := fleet.EntryBody{DoorID: b.DoorID, Kind: b.Kind, ObservedAt: b.ObservedAt, Corrects: b.Corrects, Reading: (*fleet.EntryReading)(b.Reading),
+	out := fleet.EntryBody{DoorID: b.DoorID, Kind: b.Kind, ObservedAt: b.ObservedAt, Corrects: b.Corrects, Because: b.Because, Reading: (*fleet.EntryReading)(b.Reading),
 		Securing: (*fleet.EntrySecuring)(b.Securing), Conclusion: (*fleet.EntryConclusion)(b.Conclusion), Note: (*fleet.EntryNote)(b.Note)}
 	if p := b.Photo; p != nil {
 		out.Photo = &fleet.EntryPhoto{SHA256: read.hash("/photo/sha256", p.SHA256), What: p.What}

@@ -389,7 +389,7 @@ func (w *world) signIn(email, oneTime string) (*person, error) {
 	return p, err
 }
 
-// people makes a dispatcher and a technician.
+// people makes a dispatcher and a technician with a certificate.
 func (w *world) people() error {
 	password, err := os.ReadFile(filepath.Join(w.dir, "one-time-password"))
 	if err != nil {
@@ -409,7 +409,11 @@ func (w *world) people() error {
 	if w.dispatcher, err = hire("Dora Finch", "dora@drill.example", "dispatcher"); err != nil {
 		return err
 	}
-	w.technician, err = hire("Theo Marsh", "theo@drill.example", "technician")
+	if w.technician, err = hire("Theo Marsh", "theo@drill.example", "technician"); err != nil {
+		return err
+	}
+	_, err = w.dispatcher.must(http.MethodPut, "/v1/people/"+w.technician.id+"/qualifications/"+newID(), object{"scheme": "Certified inspector (invented scheme)",
+		"number": "T-11", "valid_from": time.Now().UTC().AddDate(-1, 0, 0).Format(time.DateOnly)})
 	return err
 }
 

@@ -66,7 +66,7 @@ type VisitFinding struct {
 	Severity      string     `json:"severity"`
 	Cause         string     `json:"cause"`
 	What          string     `json:"what"`
-	State         string     `json:"state"` // open, mended, withdrawn
+	State         string     `json:"state"` // open, mended, cleared, withdrawn
 	OpenedAt      time.Time  `json:"opened_at"`
 	ClosedAt      *time.Time `json:"closed_at"`
 	ClosedByEntry *uuid.UUID `json:"closed_by_entry"`
@@ -141,16 +141,20 @@ func live(entries []Entry) []Entry {
 	return slices.DeleteFunc(inOrder(entries), func(e Entry) bool { _, is := corrected[e.EntryID]; return is })
 }
 
-// correctionsOf tells which entry is corrected by which; of several corrections the first observed counts.
+// correctionsOf tells which entry is corrected by which; of several corrections the first observed counts. Only what was
+// observed before can be corrected, so that two entries cannot take each other back.
 func correctionsOf(entries []Entry) map[uuid.UUID]Entry {
-	door := map[uuid.UUID]uuid.UUID{}
+	byID := map[uuid.UUID]Entry{}
 	for _, e := range entries {
-		door[e.EntryID] = e.DoorID
+		byID[e.EntryID] = e
 	}
 	corrected := map[uuid.UUID]Entry{}
 	for _, e := range inOrder(entries) {
 		c := e.Body.Corrects
-		if c == nil || door[*c] != e.DoorID {
+		if c == nil {
+			continue
+		}
+		if wrong, here := byID[*c]; !here || wrong.DoorID != e.DoorID || !after(wrong, e) {
 			continue
 		}
 		if _, already := corrected[*c]; !already {
@@ -165,8 +169,8 @@ func after(a, b Entry) bool {
 	return cmp.Or(a.ObservedAt.Compare(b.ObservedAt), strings.Compare(a.EntryID.String(), b.EntryID.String())) < 0
 }
 
-// findingOf is the finding of an entry: open until it is mended, or, when it is unsafe, until a re-inspection has
-// passed; withdrawn when a correction replaces it.
+// findingOf is the finding of an entry: open until it is mended; cleared when it is unsafe and a re-inspection has
+// passed without a word of its repair; withdrawn when a correction replaces it.
 func findingOf(e Entry, counting []Entry, corrected map[uuid.UUID]Entry) VisitFinding {
 	said := e.Body.Finding
 	f := VisitFinding{FindingID: e.EntryID, VisitID: e.VisitID, Severity: said.Severity, Cause: said.Rule, What: said.What, State: "open",
@@ -183,13 +187,27 @@ func findingOf(e Entry, counting []Entry, corrected map[uuid.UUID]Entry) VisitFi
 		if !after(e, by) {
 			continue
 		}
-		m, k := by.Body.Mending, by.Body.Conclusion
-		if m != nil && m.FindingID == e.EntryID || said.Severity == "unsafe" && k != nil && k.Result == "passed" && by.Signed {
+		if m := by.Body.Mending; m != nil && m.FindingID == e.EntryID {
 			closeBy(by, "mended")
+			return f
+		}
+		if said.Severity == "unsafe" && passes(by, e, counting) {
+			closeBy(by, "cleared")
 			return f
 		}
 	}
 	return f
+}
+
+// passes tells whether an entry says, signed, that the door has passed an inspection which knew of the finding: that of
+// the finding's own visit, or one in which nothing was read before the finding.
+func passes(by, finding Entry, counting []Entry) bool {
+	if k := by.Body.Conclusion; k == nil || k.Result != "passed" || !by.Signed || !after(finding, by) {
+		return false
+	}
+	return by.VisitID == finding.VisitID || !slices.ContainsFunc(counting, func(e Entry) bool {
+		return e.VisitID == by.VisitID && e.Body.Reading != nil && after(e, finding)
+	})
 }
 
 // caseOf is the out-of-service case of an unsafe finding. A correction of the finding does not end it: the door was
@@ -209,7 +227,7 @@ func caseOf(e Entry, counting []Entry) OutOfServiceCase {
 				c.State, c.SecuredAt, c.SecuredHow, c.SecuringEntry = "secured", &at, s.How, &id
 			}
 		}
-		if k := by.Body.Conclusion; k != nil && k.Result == "passed" && by.Signed {
+		if passes(by, e, counting) {
 			c.State, c.EndedAt, c.EndedByEntry = "ended", &at, &id
 			return c
 		}
@@ -257,7 +275,7 @@ func (r Repair) with(f VisitFinding, visitOf map[uuid.UUID]uuid.UUID, zone *time
 	switch {
 	case f.State == "open" || r.State == "open":
 		r.State, r.DoneOn, r.DoneVisitID = "open", duedate.Day{}, nil
-	case f.State == "mended":
+	case f.State == "mended" || f.State == "cleared":
 		r.State = "done"
 		if day := duedate.DayIn(*f.ClosedAt, zone); r.DoneOn.IsZero() || day.After(r.DoneOn) {
 			visit := visitOf[*f.ClosedByEntry]
@@ -397,6 +415,12 @@ func (f *Fleet) checkReading(faults *fault.List, r EntryReading) {
 	reading := rulebook.Reading{Number: r.Value, Yes: r.Yes}
 	if r.Value != nil {
 		reading.Unit = kinds[i].Unit
+	}
+	if r.Leaf < 0 || r.Leaf > mostLeaves {
+		faults.Add("/reading/leaf", "count_out_of_range", "least", 1, "greatest", mostLeaves)
+	}
+	if r.Side != "" {
+		checkOneOf(faults, "/reading/side", r.Side, "a", "b")
 	}
 	if err := rulebook.CheckReading(r.Name, reading); err != nil {
 		pointer := "/reading/value"

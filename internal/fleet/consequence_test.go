@@ -45,6 +45,10 @@ func mending(n int) EntryBody {
 	return EntryBody{Kind: "mending", Mending: &EntryMending{FindingID: named('e', n), What: "mended"}}
 }
 
+func reading(force float64) EntryBody {
+	return EntryBody{Kind: "reading", Reading: &EntryReading{Name: "stopped_leaf_force_n", Value: &force}}
+}
+
 func conclusion(result string) EntryBody {
 	return EntryBody{Kind: "conclusion", Conclusion: &EntryConclusion{Result: result}}
 }
@@ -106,6 +110,18 @@ func TestWhatFollowsFromEntries(t *testing.T) {
 		"a passed re-inspection ends the case": {
 			[]Entry{unsafe, entry(3, 2, 20, mending(1)), entry(4, 2, 30, conclusion("passed")).signed()},
 			[]string{"finding 1 unsafe mended", "case 1 ended ", "repair of 1 done due 2026-03-03 done 2026-03-03", "completed 2026-03-03 by 2"}},
+		"a passed re-inspection finds no more what nobody says was mended": {
+			[]Entry{unsafe, entry(3, 2, 20, reading(90)), entry(4, 2, 30, conclusion("passed")).signed()},
+			[]string{"finding 1 unsafe cleared", "case 1 ended ", "repair of 1 done due 2026-03-03 done 2026-03-03", "completed 2026-03-03 by 2"}},
+		"one whose readings were taken before the finding of another visit ends nothing": {
+			[]Entry{entry(3, 2, 5, reading(90)), unsafe, entry(5, 2, 25, reading(90)), entry(4, 2, 30, conclusion("passed")).signed()},
+			[]string{"finding 1 unsafe open", "case 1 unsecured ", "repair of 1 open due 2026-03-03 done ", "completed 2026-03-03 by 2"}},
+		"within one visit it knows of the finding": {
+			[]Entry{entry(3, 1, 5, reading(90)), unsafe, entry(2, 1, 12, mending(1)), entry(4, 1, 30, conclusion("passed")).signed()},
+			[]string{"finding 1 unsafe mended", "case 1 ended ", "repair of 1 done due 2026-03-03 done 2026-03-03", "completed 2026-03-03 by 1"}},
+		"two entries cannot take each other back": {
+			[]Entry{entry(1, 1, 10, finding("deficient", "label gone")).correcting(2), entry(2, 1, 11, finding("deficient", "label torn")).correcting(1)},
+			[]string{"finding 1 deficient withdrawn", "finding 2 deficient open", "repair of 1 open due 2026-03-31 done "}},
 		"a failed one does not": {
 			[]Entry{unsafe, entry(4, 2, 30, conclusion("failed")).signed()},
 			[]string{"finding 1 unsafe open", "case 1 unsecured ", "repair of 1 open due 2026-03-03 done ", "completed 2026-03-03 by 2"}},
@@ -182,7 +198,7 @@ func anyEntries() *rapid.Generator[[]Entry] {
 
 func anyBody(count int) *rapid.Generator[EntryBody] {
 	return rapid.Custom(func(t *rapid.T) EntryBody {
-		switch rapid.IntRange(0, 5).Draw(t, "kind") {
+		switch rapid.IntRange(0, 6).Draw(t, "kind") {
 		case 0:
 			return finding("unsafe", "closes on people")
 		case 1:
@@ -193,6 +209,8 @@ func anyBody(count int) *rapid.Generator[EntryBody] {
 			return mending(rapid.IntRange(1, count+1).Draw(t, "mends"))
 		case 4:
 			return conclusion(rapid.SampledFrom([]string{"passed", "failed"}).Draw(t, "result"))
+		case 5:
+			return reading(90)
 		}
 		return EntryBody{Kind: "note", Note: &EntryNote{Text: "called at the desk"}}
 	})
@@ -243,6 +261,11 @@ func TestOnlyAPersonSecuresADoorAndOnlyAPassedReinspectionEndsACase(t *testing.T
 				by, ok := byID[*c.EndedByEntry]
 				if !ok || by.Body.Conclusion == nil || by.Body.Conclusion.Result != "passed" || !by.Signed || !after(byID[c.CaseID], by) {
 					t.Fatalf("case %s is ended by %+v", c.CaseID, by)
+				}
+				for _, e := range live(entries) {
+					if e.VisitID == by.VisitID && e.VisitID != byID[c.CaseID].VisitID && e.Body.Reading != nil && after(e, byID[c.CaseID]) {
+						t.Fatalf("case %s is ended by an inspection that began with %+v", c.CaseID, e)
+					}
 				}
 			}
 		}

@@ -11,6 +11,7 @@ import (
 	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
 )
 
 // Door is the opening. It keeps its tag when everything in it is replaced.
@@ -81,12 +82,16 @@ type KeptClearZone struct {
 	Y1M  float64 `json:"y1_m"`
 }
 
-// RuleBasis names the edition that a door must meet, since when, and why that one.
+// RuleBasis names the edition that a door must meet, since when, and why that one. All three are empty while nobody has
+// recorded it: then no rule judges the door, and what an inspection says of it is the inspector's word alone.
 type RuleBasis struct {
 	PackID string      `json:"pack"`
-	Since  duedate.Day `json:"since"`
+	Since  duedate.Day `json:"since,omitzero"`
 	Why    string      `json:"why"`
 }
+
+// mostLeaves is more than any door has.
+const mostLeaves = 8
 
 // Leaf is one leaf of a door. Hinge and sliding direction are as seen from side A.
 type Leaf struct {
@@ -321,14 +326,37 @@ func (f *Fleet) checkDoor(p DoorPut) error {
 	checkSide(&faults, "/facts/side_a", d.A)
 	checkSide(&faults, "/facts/side_b", d.B)
 	checkLeaves(&faults, d)
-	if _, ok := f.Book.Pack(d.RuleBasis.PackID); !ok {
-		faults.Add("/facts/rule_basis/pack", "pack_not_found", "pack", d.RuleBasis.PackID)
+	f.checkRuleBasis(&faults, d)
+	return faults.Err()
+}
+
+func (f *Fleet) checkRuleBasis(faults *fault.List, d DoorFacts) {
+	basis := d.RuleBasis
+	if basis == (RuleBasis{}) {
+		return
 	}
-	if d.RuleBasis.Since.IsZero() {
+	switch pack, ok := f.Book.Pack(basis.PackID); {
+	case !ok:
+		faults.Add("/facts/rule_basis/pack", "pack_not_found", "pack", basis.PackID)
+	case !pack.IsFor(rulebook.DoorKind(d.Kind), rulebook.Energy(d.Energy)):
+		faults.Add("/facts/rule_basis/pack", "pack_for_other_doors", "pack", basis.PackID)
+	}
+	if basis.Since.IsZero() {
 		faults.Add("/facts/rule_basis/since", "date_missing")
 	}
-	checkText(&faults, "/facts/rule_basis/why", d.RuleBasis.Why, 1, 500)
-	return faults.Err()
+	checkText(faults, "/facts/rule_basis/why", basis.Why, 1, 500)
+}
+
+// basisOf is the rule pack that judges a door: one without any rule while none is recorded.
+func (f *Fleet) basisOf(d DoorFacts) (*rulebook.Pack, error) {
+	if d.RuleBasis.PackID == "" {
+		return &rulebook.Pack{}, nil
+	}
+	pack, ok := f.Book.Pack(d.RuleBasis.PackID)
+	if !ok {
+		return nil, fault.New(fault.Conflict, "pack_not_found", "pack", d.RuleBasis.PackID)
+	}
+	return pack, nil
 }
 
 func checkSide(faults *fault.List, pointer string, s SideFacts) {
@@ -352,8 +380,8 @@ func checkSide(faults *fault.List, pointer string, s SideFacts) {
 // checkLeaves holds each leaf against the kind of door that it is in.
 func checkLeaves(faults *fault.List, d DoorFacts) {
 	motion := map[string]string{"sliding": "slide", "swinging": "swing", "folding": "fold", "revolving": "revolve"}[d.Kind]
-	if len(d.Leaves) < 1 || len(d.Leaves) > 8 {
-		faults.Add("/facts/leaves", "leaf_count", "least", 1, "greatest", 8)
+	if len(d.Leaves) < 1 || len(d.Leaves) > mostLeaves {
+		faults.Add("/facts/leaves", "leaf_count", "least", 1, "greatest", mostLeaves)
 	}
 	for i, l := range d.Leaves {
 		at := fmt.Sprintf("/facts/leaves/%d", i)

@@ -367,9 +367,9 @@ func (f *Fleet) recompute(ctx context.Context, tx Tx, by identity.Actor, doorID 
 			return err
 		}
 	}
-	pack, ok := f.Book.Pack(p.door.Facts.RuleBasis.PackID)
-	if !ok {
-		return fault.New(fault.Conflict, "pack_not_found", "pack", p.door.Facts.RuleBasis.PackID)
+	pack, err := f.basisOf(p.door.Facts)
+	if err != nil {
+		return err
 	}
 	inputs, err := p.inputs(pack)
 	if err != nil {

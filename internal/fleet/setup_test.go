@@ -27,7 +27,9 @@ type rig struct {
 	*fleet.Fleet
 	db  storetest.DB
 	now time.Time
-	ids atomic.Uint64
+	// late is how much later than now it is at the server: what devices write now reaches it then.
+	late time.Duration
+	ids  atomic.Uint64
 }
 
 // newFleet begins on the morning of 3 March 2026.
@@ -42,7 +44,7 @@ func newFleet(t testing.TB) *rig {
 		t.Fatal(err)
 	}
 	r := &rig{db: storetest.New(t), now: time.Date(2026, 3, 3, 9, 0, 0, 0, time.UTC)}
-	r.Fleet = fleet.New(fleet.Parts{Store: store.New(r.db.App, "lintel"), Book: book, Keys: keys, Now: func() time.Time { return r.now }, NewID: r.id})
+	r.Fleet = fleet.New(fleet.Parts{Store: store.New(r.db.App, "lintel"), Book: book, Keys: keys, Now: func() time.Time { return r.now.Add(r.late) }, NewID: r.id})
 	return r
 }
 
@@ -95,7 +97,7 @@ func (r *rig) site(t testing.TB, customer uuid.UUID, name string) fleet.Site {
 
 // doorFacts is a full-energy sliding door of two leaves, as a dispatcher would register it.
 func (r *rig) doorFacts(site uuid.UUID, name string) fleet.DoorPut {
-	leaf := fleet.Leaf{Motion: "slide", Hinge: "none", OpensTowards: "left", WidthM: fleet.Q(1, fleet.Measured), HeightM: fleet.Q(2.2, fleet.Measured), MassKg: fleet.UnknownQuantity()}
+	leaf := fleet.Leaf{Motion: "slide", Hinge: "none", OpensTowards: "left", WidthM: fleet.Q(1, fleet.Measured), HeightM: fleet.Q(2.2, fleet.Measured), MassKg: fleet.Q(60, fleet.Measured)}
 	other := leaf
 	other.OpensTowards = "right"
 	return fleet.DoorPut{DoorID: r.id(), SiteID: site, Name: name, KnownSince: day("2026-01-01"), Reason: "taken over with the contract", Facts: fleet.DoorFacts{
@@ -103,7 +105,7 @@ func (r *rig) doorFacts(site uuid.UUID, name string) fleet.DoorPut {
 		A:           fleet.SideFacts{Label: "street", Activation: "sensor"},
 		B:           fleet.SideFacts{Label: "hall", Activation: "sensor"},
 		ClearWidthM: fleet.Q(1.8, fleet.Measured), HeaderDepthM: fleet.Q(0.2, fleet.Measured),
-		OpeningTimeS: fleet.UnknownQuantity(), ClosingTimeS: fleet.UnknownQuantity(), Modes: []string{"day"}, GuideRails: "none",
+		OpeningTimeS: fleet.UnknownQuantity(), ClosingTimeS: fleet.UnknownQuantity(), Modes: []string{"day"}, GuideRails: "none", Egress: p(false),
 		RuleBasis: fleet.RuleBasis{PackID: "us-a156.10-2005", Since: day("2026-01-01"), Why: "in force when the door was built"},
 		Leaves:    []fleet.Leaf{leaf, other}}}
 }

@@ -126,6 +126,10 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 	if s.LeftAt.Before(v.Attendance.ArrivedAt) {
 		return fault.At("/left_at", "left_before_arrival")
 	}
+	site, err := tx.SiteByID(ctx, v.SiteID)
+	if err != nil {
+		return err
+	}
 	entries, err := tx.EntriesOfVisit(ctx, v.VisitID)
 	if err != nil {
 		return err
@@ -141,6 +145,9 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 		if err := tx.LockDoor(ctx, d); err != nil {
 			return err
 		}
+	}
+	if err := checkCertified(ctx, tx, by, entries, site.Location()); err != nil {
+		return err
 	}
 	judged, err := f.judgeVisit(ctx, tx, doors, entries)
 	if err != nil {
@@ -158,10 +165,6 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 		return err
 	}
 	if err := tx.InsertRecord(ctx, record); err != nil {
-		return err
-	}
-	site, err := tx.SiteByID(ctx, v.SiteID)
-	if err != nil {
 		return err
 	}
 	for _, d := range doors {
@@ -233,6 +236,24 @@ func photosHere(ctx context.Context, tx Tx, entries []Entry) error {
 	return fault.New(fault.Conflict, "photos_missing", "count", len(texts), "hashes", some(texts))
 }
 
+// checkCertified asks of whoever signs for an inspection a certificate that was valid on the day at the site.
+func checkCertified(ctx context.Context, tx Tx, by identity.Actor, entries []Entry, zone *time.Location) error {
+	for _, e := range live(entries) {
+		if e.Body.Conclusion == nil {
+			continue
+		}
+		day := duedate.DayIn(e.ObservedAt, zone)
+		card, err := tx.PersonCard(ctx, by.PersonID, day)
+		if err != nil {
+			return err
+		}
+		if card.Number == "" {
+			return fault.New(fault.Conflict, "certificate_missing", "name", card.Name, "day", day.String())
+		}
+	}
+	return nil
+}
+
 func doorsOf(entries []Entry) []uuid.UUID {
 	var doors []uuid.UUID
 	for _, e := range entries {
@@ -259,9 +280,9 @@ func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, doors []uuid.UUID, entrie
 		if err != nil {
 			return nil, err
 		}
-		pack, ok := f.Book.Pack(door.Facts.RuleBasis.PackID)
-		if !ok {
-			return nil, fault.New(fault.Conflict, "pack_not_found", "pack", door.Facts.RuleBasis.PackID)
+		pack, err := f.basisOf(door.Facts)
+		if err != nil {
+			return nil, err
 		}
 		judged = append(judged, judgedDoor{DoorID: id, Pack: pack.ID, PackDigest: pack.Digest,
 			Verdicts: pack.Judge(rulebookFacts(door.Facts), readingsOf(id, conclusion, entries))})
@@ -300,23 +321,42 @@ func conclusionOf(door uuid.UUID, entries []Entry) (one Entry, found bool, err e
 	return one, found, nil
 }
 
-// readingsOf gives the last reading of each name until the conclusion: what is measured again after an adjustment
-// replaces what was found.
-func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) map[string]rulebook.Reading {
+// readingsOf gives what was read at a door until the conclusion. What is measured again at the same place replaces what
+// was found only when something was changed between, a setting left or a repair: else both count, and the worst stands.
+func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) []rulebook.Used {
 	unit := map[string]string{}
 	for _, k := range rulebook.Readings() {
 		unit[k.Name] = k.Unit
 	}
-	readings := map[string]rulebook.Reading{}
-	for _, e := range live(entries) {
-		if r := e.Body.Reading; r != nil && e.DoorID == door && !e.ObservedAt.After(conclusion.ObservedAt) {
-			readings[r.Name] = rulebook.Reading{Number: r.Value, Unit: unit[r.Name], Yes: r.Yes}
-			if r.Yes != nil {
-				readings[r.Name] = rulebook.Answered(*r.Yes)
-			}
-		}
+	type taken struct {
+		rulebook.Used
+		changes int // how often something had been changed before
 	}
-	return readings
+	var readings []taken
+	changes := 0
+	for _, e := range live(entries) {
+		if e.DoorID != door || e.ObservedAt.After(conclusion.ObservedAt) {
+			continue
+		}
+		if s := e.Body.Settings; e.Body.Mending != nil || s != nil && s.Standing == "left" {
+			changes++
+		}
+		r := e.Body.Reading
+		if r == nil {
+			continue
+		}
+		u := rulebook.Used{Name: r.Name, Reading: rulebook.Reading{Number: r.Value, Yes: r.Yes, Place: rulebook.Place{Leaf: r.Leaf, Side: rulebook.Side(r.Side)}}}
+		if r.Value != nil {
+			u.Unit = unit[r.Name]
+		}
+		readings = slices.DeleteFunc(readings, func(t taken) bool { return t.Name == u.Name && t.Place == u.Place && t.changes < changes })
+		readings = append(readings, taken{u, changes})
+	}
+	list := make([]rulebook.Used, len(readings))
+	for i, t := range readings {
+		list[i] = t.Used
+	}
+	return list
 }
 
 // checkConclusions refuses "passed" where the visit's own entries say otherwise. Only this visit is looked at:
@@ -340,6 +380,9 @@ func checkConclusions(doors []uuid.UUID, entries []Entry, judged []judgedDoor) e
 			if j.DoorID != id {
 				continue
 			}
+			if j.Pack == "" { // nobody has recorded by which rules: the inspector's word stands alone, and reports say so
+				continue
+			}
 			if err := checkPassed(j.Verdicts); err != nil {
 				return err
 			}
@@ -348,31 +391,52 @@ func checkConclusions(doors []uuid.UUID, entries []Entry, judged []judgedDoor) e
 	return nil
 }
 
-// checkPassed asks that every binding rule was judged on a reading and none failed beyond an advisory.
+// checkPassed asks that the rules of the door's basis, taken together, say "passed" too. Where they cannot, it names
+// every reading and every fact of the door for want of which they cannot.
 func checkPassed(verdicts []rulebook.Verdict) error {
-	var failed, unread []string
-	for _, v := range verdicts {
-		if v.Weight != rulebook.Binding {
-			continue
+	if rulebook.Conclude(verdicts) == rulebook.InspectionPassed {
+		return nil
+	}
+	var failed, unread, unknown, unjudged []string
+	add := func(list *[]string, name string) {
+		if !slices.Contains(*list, name) {
+			*list = append(*list, name)
 		}
+	}
+	for _, v := range verdicts {
 		switch {
-		case v.Outcome == rulebook.Failed && v.Severity != rulebook.Advisory:
-			failed = append(failed, v.RuleID)
-		case v.Outcome == rulebook.NotJudged && v.Severity != rulebook.Advisory:
+		case !v.Counts():
+		case v.Outcome == rulebook.Failed:
+			add(&failed, v.RuleID)
+		case v.Outcome == rulebook.NotJudged && v.Gaps == nil:
+			add(&unjudged, v.RuleID)
+		case v.Outcome == rulebook.NotJudged:
 			for _, g := range v.Gaps {
-				if slices.ContainsFunc(rulebook.Readings(), func(k rulebook.ReadingKind) bool { return k.Name == g.Name }) && !slices.Contains(unread, g.Name) {
-					unread = append(unread, g.Name)
+				if slices.ContainsFunc(rulebook.Readings(), func(k rulebook.ReadingKind) bool { return k.Name == g.Name }) {
+					add(&unread, g.Name)
+				} else {
+					add(&unknown, g.Name)
 				}
 			}
 		}
 	}
-	switch {
-	case len(failed) > 0:
+	if len(failed) > 0 {
 		return fault.New(fault.Conflict, "passed_against_rules", "rules", strings.Join(failed, ", "))
-	case len(unread) > 0:
-		return fault.New(fault.Conflict, "readings_missing", "readings", strings.Join(unread, ", "))
 	}
-	return nil
+	var faults fault.List
+	if len(unread) > 0 {
+		faults = append(faults, fault.New(fault.Conflict, "readings_missing", "readings", strings.Join(unread, ", ")))
+	}
+	if len(unknown) > 0 {
+		faults = append(faults, fault.New(fault.Conflict, "facts_missing", "facts", strings.Join(unknown, ", ")))
+	}
+	if len(unjudged) > 0 {
+		faults = append(faults, fault.New(fault.Conflict, "rules_not_judged", "rules", strings.Join(unjudged, ", ")))
+	}
+	if len(faults) == 0 { // every rule is for other doors, or only advises
+		return fault.New(fault.Conflict, "nothing_judged")
+	}
+	return faults.Err()
 }
 
 // openUnsafe lists the unsafe findings of these entries that none of them mends.

@@ -61,6 +61,7 @@ type EntryBody struct {
 	Kind       string           `json:"kind"` // reading, photo, settings, finding, securing, mending, conclusion, note
 	ObservedAt time.Time        `json:"observed_at"`
 	Corrects   *uuid.UUID       `json:"corrects,omitempty"`
+	Because    string           `json:"because,omitempty"` // why it corrects
 	Reading    *EntryReading    `json:"reading,omitempty"`
 	Photo      *EntryPhoto      `json:"photo,omitempty"`
 	Settings   *EntrySettings   `json:"settings,omitempty"`
@@ -76,6 +77,8 @@ type EntryReading struct {
 	Name  string   `json:"name"`
 	Value *float64 `json:"value,omitempty"` // in the unit that ends the name
 	Yes   *bool    `json:"yes,omitempty"`
+	Leaf  int      `json:"leaf,omitempty"` // 1 is the first leaf of the door's facts; 0: of the door as a whole
+	Side  string   `json:"side,omitempty"` // a, b; empty: of both
 }
 
 // EntryPhoto names a photo that arrives by itself, before or after.
@@ -195,8 +198,9 @@ type VisitQuery struct {
 	Limit          int
 }
 
-// farthestClock is how far a device's clock may be ahead; it is data, kept beside the time received.
-const farthestClock = 24 * time.Hour
+// farthestClock is how far a device's clock may be ahead. A piece from further ahead waits at the device: what follows from
+// a door depends on the order of observation, and a clock that is hours ahead would outrun what is found meanwhile.
+const farthestClock = 5 * time.Minute
 
 // firstYear is before every automatic door. An instant that is far off would have no recorded form.
 const firstYear = 1900
@@ -258,6 +262,9 @@ func (f *Fleet) PutVisit(ctx context.Context, by identity.Actor, id uuid.UUID, a
 		case present.SiteID != a.SiteID:
 			return &fault.Error{Kind: fault.Conflict, Code: "visit_differs", Pointer: "/site_id"}
 		case present.Attendance == nil: // pieces came first
+			if err := checkSenders(ctx, tx, id, a.People); err != nil {
+				return err
+			}
 			if err := tx.SetAttendance(ctx, v); err != nil {
 				return err
 			}
@@ -269,6 +276,25 @@ func (f *Fleet) PutVisit(ctx context.Context, by identity.Actor, id uuid.UUID, a
 		return err
 	})
 	return saved, created, err
+}
+
+// checkSenders asks that everybody who has sent pieces before the attendance is among those who came.
+func checkSenders(ctx context.Context, tx Tx, visitID uuid.UUID, people []uuid.UUID) error {
+	entries, err := tx.EntriesOfVisit(ctx, visitID)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		if slices.Contains(people, e.RecordedBy) {
+			continue
+		}
+		card, err := tx.PersonCard(ctx, e.RecordedBy, duedate.DayIn(e.ReceivedAt, time.UTC))
+		if err != nil {
+			return err
+		}
+		return fault.At("/people", "somebody_missing", "name", card.Name)
+	}
+	return nil
 }
 
 // checkDoors holds the doors of an attendance against its site, and the work orders against their doors.
@@ -389,6 +415,11 @@ func (f *Fleet) acceptEntry(ctx context.Context, tx Tx, by identity.Actor, door 
 		return fault.At("/door_id", "door_of_other_site")
 	case visit.SignedAt != nil:
 		return fault.New(fault.Conflict, "visit_signed")
+	case visit.Attendance != nil && !slices.Contains(visit.Attendance.People, by.PersonID):
+		return fault.New(fault.Forbidden, "not_present")
+	}
+	if r := e.Body.Reading; r != nil && r.Leaf > len(door.Facts.Leaves) {
+		return fault.At("/reading/leaf", "leaf_not_of_door", "leaves", len(door.Facts.Leaves))
 	}
 	if err := checkNamed(ctx, tx, e); err != nil {
 		return err
@@ -416,6 +447,9 @@ func checkNamed(ctx context.Context, tx Tx, e Entry) error {
 		corrected, err := tx.EntryByID(ctx, *c)
 		if err == nil && corrected.DoorID != e.DoorID {
 			return fault.At("/corrects", "entry_of_other_door")
+		}
+		if err == nil && !after(corrected, e) {
+			return fault.At("/corrects", "corrects_later_entry")
 		}
 		if err != nil && !fault.Is(err, "entry_not_found") {
 			return err
@@ -464,6 +498,7 @@ func (b EntryBody) decides() bool {
 // body elsewhere at this moment.
 func (b *EntryBody) tidy() {
 	b.ObservedAt = b.ObservedAt.UTC()
+	tidy(&b.Because)
 	switch {
 	case b.Photo != nil:
 		b.Photo = copied(b.Photo)
@@ -494,8 +529,13 @@ func copied[T any](v *T) *T { c := *v; return &c }
 func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 	var faults fault.List
 	f.checkClock(&faults, "/observed_at", b.ObservedAt)
-	if b.Corrects != nil && *b.Corrects == id {
+	switch {
+	case b.Corrects == nil && b.Because != "":
+		faults.Add("/because", "corrects_nothing")
+	case b.Corrects != nil && *b.Corrects == id:
 		faults.Add("/corrects", "corrects_itself")
+	case b.Corrects != nil:
+		checkText(&faults, "/because", b.Because, 1, 500)
 	}
 	said := map[string]bool{"reading": b.Reading != nil, "photo": b.Photo != nil, "settings": b.Settings != nil, "finding": b.Finding != nil,
 		"securing": b.Securing != nil, "mending": b.Mending != nil, "conclusion": b.Conclusion != nil, "note": b.Note != nil}

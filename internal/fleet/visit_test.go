@@ -41,6 +41,8 @@ type attended struct {
 func newAttended(t testing.TB) attended {
 	t.Helper()
 	a := attended{rig: newFleet(t)}
+	a.late = 3 * time.Hour
+	a.certify(t, technician, day("2027-01-01"))
 	photos, err := store.OpenPhotoDir(t.TempDir())
 	if err != nil {
 		t.Fatal(err)
@@ -61,6 +63,20 @@ func newAttended(t testing.TB) attended {
 		t.Fatalf("%d orders, %v", made, err)
 	}
 	return a
+}
+
+// certify records a person with a certificate that is valid until a day.
+func (r *rig) certify(t testing.TB, who identity.Actor, until duedate.Day) {
+	t.Helper()
+	ctx := t.Context()
+	if _, err := r.db.Admin.Exec(ctx, "insert into person (person_id, email, name, role, scope_kind, created_at) values ($1, $2, $3, 'technician', 'all', now())",
+		who.PersonID, who.PersonID.String()+"@example.com", who.Name); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := r.db.Admin.Exec(ctx, "insert into qualification (person_id, qualification_id, scheme, number, valid_from, valid_until, recorded_at) values ($1, $2, 'Inspector', '7', '2025-01-01', $3, now())",
+		who.PersonID, r.id(), until.String()); err != nil {
+		t.Fatal(err)
+	}
 }
 
 // attendance is the technician's, at nine o'clock at the site.
@@ -103,7 +119,7 @@ func concluded(result string) fleet.EntryBody {
 }
 
 func correcting(entry uuid.UUID, body fleet.EntryBody) fleet.EntryBody {
-	body.Corrects = &entry
+	body.Corrects, body.Because = &entry, "looked again"
 	return body
 }
 

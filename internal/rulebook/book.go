@@ -78,13 +78,14 @@ func (b *Book) Pack(id string) (*Pack, bool) {
 func (b *Book) PackFor(kind DoorKind, energy Energy) (*Pack, bool) {
 	var newest *Pack
 	for _, p := range b.packs {
-		if p.isFor(kind, energy) && (newest == nil || p.Edition > newest.Edition) {
+		if p.IsFor(kind, energy) && (newest == nil || p.Edition > newest.Edition) {
 			newest = p
 		}
 	}
 	return newest, newest != nil
 }
 
-func (p *Pack) isFor(kind DoorKind, energy Energy) bool {
+// IsFor tells whether the pack judges doors of that kind and energy.
+func (p *Pack) IsFor(kind DoorKind, energy Energy) bool {
 	return slices.Contains(p.AppliesTo.Kinds, kind) && slices.Contains(p.AppliesTo.Energies, energy)
 }

@@ -194,7 +194,7 @@ func TestEveryKeyHasAnEnglishText(t *testing.T) {
 		"weight":   {string(Binding), string(Unverified)},
 		"standing": {string(Found), string(SecondHand), string(CommonPractice), string(FromMemory)},
 		"severity": {string(Unsafe), string(Deficient), string(Advisory)},
-		"reason":   {string(RuleDoesNotApply), string(PackIsForOthers), string(InputsUnusable), string(NotComputable)},
+		"reason":   {string(RuleDoesNotApply), string(PackIsForOthers), string(InputsUnusable), string(NotComputable), string(TooManyReadings)},
 		"problem":  {string(Missing), string(Unknown), string(NotFinite), string(WrongUnit), string(WrongKind), string(OutOfRange)},
 	} {
 		for _, v := range values {
@@ -426,7 +426,7 @@ func TestAnExpressionThatIsTrueAnywayStillWaitsForItsReading(t *testing.T) {
 	if v := verdictOf(t, p.Judge(facts, nil), "signs"); v.Outcome != NotJudged {
 		t.Errorf("without the reading: %s", v.Outcome)
 	}
-	if v := verdictOf(t, p.Judge(facts, map[string]Reading{"signs_present": Answered(false)}), "signs"); v.Outcome != Passed {
+	if v := verdictOf(t, p.Judge(facts, taken(map[string]Reading{"signs_present": Answered(false)})), "signs"); v.Outcome != Passed {
 		t.Errorf("with the reading: %s", v.Outcome)
 	}
 }
@@ -448,7 +448,7 @@ func TestArithmeticThatGoesWrongLeavesTheRuleNotJudged(t *testing.T) {
 		for range 12 {
 			facts.Leaves = append(facts.Leaves, LeafFacts{MassKg: pointer(40.0)})
 		}
-		v := verdictOf(t, p.Judge(facts, map[string]Reading{"stop_force_n": Measured(0, "N")}), "force")
+		v := verdictOf(t, p.Judge(facts, taken(map[string]Reading{"stop_force_n": Measured(0, "N")})), "force")
 		if v.Outcome != NotJudged || v.Reason != NotComputable || v.Limit != nil {
 			t.Errorf("%s: %s %s %+v", name, v.Outcome, v.Reason, v.Limit)
 		}
@@ -482,7 +482,7 @@ func TestNoEmbeddedRuleRunsIntoTheCostLimitWithEightLeaves(t *testing.T) {
 		facts, _ := slideDoor()
 		facts.Leaves = slices.Repeat(facts.Leaves[:1], 8)
 		facts.DoorKind, facts.Energy = p.AppliesTo.Kinds[0], p.AppliesTo.Energies[0]
-		for _, v := range p.Judge(facts, readings) {
+		for _, v := range p.Judge(facts, taken(readings)) {
 			if v.Outcome == NotJudged {
 				t.Errorf("%s %s: %s %v", p.ID, v.RuleID, v.Reason, v.Gaps)
 			}
@@ -513,7 +513,7 @@ func FuzzPack(f *testing.F) {
 		if err != nil {
 			return
 		}
-		for _, v := range p.Judge(facts, readings) {
+		for _, v := range p.Judge(facts, taken(readings)) {
 			if v.Outcome == "" || v.Standing == "" || v.TitleKey == "" {
 				t.Errorf("an accepted pack gives %+v", v)
 			}

@@ -1,6 +1,8 @@
 package rulebook
 
 import (
+	"cmp"
+	"maps"
 	"math"
 	"slices"
 )
@@ -23,6 +25,7 @@ const (
 	PackIsForOthers  Reason = "pack_is_for_other_doors" // the pack does not cover doors of this kind and energy
 	InputsUnusable   Reason = "inputs_unusable"         // missing or impossible: see the gaps
 	NotComputable    Reason = "not_computable"          // inputs are there, but the arithmetic has no finite result
+	TooManyReadings  Reason = "too_many_readings"       // more ways to take them together than anybody looks at
 )
 
 // Verdict is what one rule says about one door.
@@ -53,15 +56,145 @@ type BoundsUsed struct {
 	AtMost  *Amount `json:"at_most,omitempty"`
 }
 
-// Judge holds the readings (by name, see Readings) against every rule of the pack and gives one verdict a rule, in the
-// pack's order. Readings that no rule needs are not looked at. The same input always gives the same verdicts.
-func (p *Pack) Judge(facts Facts, readings map[string]Reading) []Verdict {
-	s := newSituation(facts, readings)
+// mostSets bounds in how many ways the readings of one rule may go together. Real doors have some dozens.
+const mostSets = 4096
+
+// Judge holds the readings against every rule of the pack and gives one verdict a rule, in the pack's order. A name may
+// be read several times, at several leaves or sides: each is judged, and the worst verdict stands. A rule that takes
+// two readings takes them from places that meet. Readings that no rule needs are not looked at. The same input always
+// gives the same verdicts, in whatever order the readings come.
+func (p *Pack) Judge(facts Facts, readings []Used) []Verdict {
 	verdicts := make([]Verdict, len(p.Rules))
 	for i, r := range p.Rules {
-		verdicts[i] = r.judge(p, s)
+		verdicts[i] = r.judgeEach(p, facts, readings)
 	}
 	return verdicts
+}
+
+// judgeEach gives the worst verdict over all ways in which the readings of the rule go together.
+func (r *Rule) judgeEach(p *Pack, facts Facts, readings []Used) Verdict {
+	sets, ok := together(r.readings(), readings)
+	if !ok {
+		v := r.judge(p, newSituation(facts, nil))
+		if v.Outcome != NotApplicable {
+			v.Outcome, v.Reason, v.Gaps = NotJudged, TooManyReadings, nil
+		}
+		return v
+	}
+	worst := r.judge(p, newSituation(facts, sets[0]))
+	for _, set := range sets[1:] {
+		if v := r.judge(p, newSituation(facts, set)); v.worseThan(worst) {
+			worst = v
+		}
+	}
+	return worst
+}
+
+// together gives every way of taking one reading of each kind so that all places meet. Every reading of these kinds is in
+// at least one; what no reading of another kind meets stays alone, and is judged as lacking it. It answers false when
+// there are too many ways.
+func together(kinds []ReadingKind, readings []Used) (sets []map[string]Reading, ok bool) {
+	sorted := slices.SortedFunc(slices.Values(readings), Used.compare)
+	sorted = slices.CompactFunc(sorted, func(a, b Used) bool { return a.compare(b) == 0 })
+	for _, first := range kinds {
+		for _, u := range sorted {
+			if u.Name != first.Name {
+				continue
+			}
+			from, ok := extended(map[string]Reading{u.Name: u.Reading}, kinds, sorted)
+			if sets = append(sets, from...); !ok || len(sets) > mostSets {
+				return nil, false
+			}
+		}
+	}
+	if sets == nil {
+		sets = []map[string]Reading{nil}
+	}
+	return sets, true
+}
+
+// extended gives the ways of adding to a set one reading of each other kind, at places that meet.
+func extended(set map[string]Reading, kinds []ReadingKind, readings []Used) (sets []map[string]Reading, ok bool) {
+	sets = []map[string]Reading{set}
+	for _, k := range kinds {
+		if _, is := set[k.Name]; is {
+			continue
+		}
+		var longer []map[string]Reading
+		for _, s := range sets {
+			before := len(longer)
+			for _, u := range readings {
+				if u.Name == k.Name && meetsAll(u.Place, s) {
+					with := maps.Clone(s)
+					with[k.Name] = u.Reading
+					longer = append(longer, with)
+				}
+			}
+			if len(longer) == before {
+				longer = append(longer, s)
+			}
+			if len(longer) > mostSets {
+				return nil, false
+			}
+		}
+		sets = longer
+	}
+	return sets, true
+}
+
+func meetsAll(place Place, set map[string]Reading) bool {
+	for _, r := range set {
+		if !place.meets(r.Place) {
+			return false
+		}
+	}
+	return true
+}
+
+// compare orders readings by everything that they say.
+func (u Used) compare(o Used) int {
+	number := func(r Reading) float64 {
+		if r.Number == nil {
+			return math.Inf(-1)
+		}
+		return *r.Number
+	}
+	yes := func(r Reading) int {
+		switch {
+		case r.Yes == nil:
+			return 0
+		case *r.Yes:
+			return 2
+		}
+		return 1
+	}
+	return cmp.Or(cmp.Compare(u.Name, o.Name), cmp.Compare(u.Leaf, o.Leaf), cmp.Compare(u.Side, o.Side), cmp.Compare(number(u.Reading), number(o.Reading)),
+		cmp.Compare(yes(u.Reading), yes(o.Reading)), cmp.Compare(u.Unit, o.Unit))
+}
+
+// worseThan tells whether v says worse of the door than o: failed, then not judged, then passed; of two that failed or
+// passed, the one further on the wrong side of the limit.
+func (v Verdict) worseThan(o Verdict) bool {
+	rank := map[Outcome]int{Failed: 3, NotJudged: 2, Passed: 1, NotApplicable: 0}
+	if rank[v.Outcome] != rank[o.Outcome] {
+		return rank[v.Outcome] > rank[o.Outcome]
+	}
+	if v.Measured == nil || o.Measured == nil {
+		return false
+	}
+	return v.room() < o.room()
+}
+
+// room is how far the measured value stays within the limit, in the limit's unit; negative outside.
+func (v Verdict) room() float64 {
+	room := math.Inf(1)
+	if b := v.Limit.AtLeast; b != nil {
+		room = v.Measured.Value - b.Value
+	}
+	if b := v.Limit.AtMost; b != nil {
+		room = math.Min(room, b.Value-v.Measured.Value)
+	}
+	return room
 }
 
 func (r *Rule) judge(p *Pack, s *situation) Verdict {
@@ -139,7 +272,7 @@ func (s *situation) applies(p *Pack, when *program) (bool, Reason, []Gap) {
 	if gaps := s.gaps(p.scope); gaps != nil {
 		return false, InputsUnusable, gaps
 	}
-	if !p.isFor(DoorKind(s.known["door_kind"].(string)), Energy(s.known["energy"].(string))) {
+	if !p.IsFor(DoorKind(s.known["door_kind"].(string)), Energy(s.known["energy"].(string))) {
 		return false, PackIsForOthers, nil
 	}
 	if when == nil {
@@ -208,6 +341,9 @@ func (p *Pack) NeededReadings(facts Facts) []ReadingKind {
 	return slices.DeleteFunc(Readings(), func(k ReadingKind) bool { return !needed[k.Name] })
 }
 
+// Counts tells whether the verdict bears on passing: its rule binds, and its failure is more than an advisory.
+func (v Verdict) Counts() bool { return v.Weight == Binding && v.Severity != Advisory }
+
 // Result of all verdicts together.
 type Result string
 
@@ -217,13 +353,13 @@ const (
 	InspectionIncomplete Result = "incomplete" // a binding rule was not judged, or there was none to judge
 )
 
-// Conclude says what the verdicts amount to. Unverified verdicts neither fail an inspection nor carry it. It is arithmetic,
-// not a certificate: the inspector's judgement prevails.
+// Conclude says what the verdicts amount to. Unverified and advisory verdicts neither fail an inspection nor carry it. It
+// is arithmetic, not a certificate: the inspector's judgement prevails.
 func Conclude(verdicts []Verdict) Result {
 	result := InspectionIncomplete
 	open := false
 	for _, v := range verdicts {
-		if v.Weight != Binding {
+		if !v.Counts() {
 			continue
 		}
 		switch v.Outcome {

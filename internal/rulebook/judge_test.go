@@ -5,6 +5,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 
@@ -57,6 +58,14 @@ func swingDoor() (Facts, map[string]Reading) {
 	}
 }
 
+// taken is one reading of each name, of the door as a whole.
+func taken(readings map[string]Reading) (list []Used) {
+	for name, r := range readings {
+		list = append(list, Used{name, r})
+	}
+	return list
+}
+
 func slideDoor() (Facts, map[string]Reading) {
 	leaf := LeafFacts{WidthM: pointer(0.9), HeightM: pointer(2.2), MassKg: pounds(160)}
 	f := Facts{
@@ -92,7 +101,7 @@ func verdictOf(t testing.TB, verdicts []Verdict, rule string) Verdict {
 func TestACompleteGoodDoorPasses(t *testing.T) {
 	for id, door := range map[string]func() (Facts, map[string]Reading){swingPack: swingDoor, slidePack: slideDoor} {
 		facts, readings := door()
-		verdicts := embeddedPack(t, id).Judge(facts, readings)
+		verdicts := embeddedPack(t, id).Judge(facts, taken(readings))
 		for _, v := range verdicts {
 			if v.Outcome != Passed && v.Outcome != NotApplicable {
 				t.Errorf("%s %s: %s %s %v", id, v.RuleID, v.Outcome, v.Reason, v.Gaps)
@@ -157,7 +166,7 @@ func TestLimitsAreJudgedInThePrimaryUnit(t *testing.T) {
 			facts, readings = swingDoor()
 		}
 		readings[c.reading] = Measured(c.value, c.unit)
-		v := verdictOf(t, embeddedPack(t, c.pack).Judge(facts, readings), c.rule)
+		v := verdictOf(t, embeddedPack(t, c.pack).Judge(facts, taken(readings)), c.rule)
 		if v.Outcome != c.want {
 			t.Errorf("%s with %s = %v: %s, want %s (measured %+v, limit %+v, gaps %v)", c.rule, c.reading, c.value, v.Outcome, c.want, v.Measured, v.Limit, v.Gaps)
 		}
@@ -169,7 +178,7 @@ func TestAHeavySlidingLeafMustCloseSlower(t *testing.T) {
 	for _, c := range []struct{ leafLb, otherLb, limitFps float64 }{{100, 100, 1}, {160, 160, 1}, {250, 250, 0.8}, {320, 320, math.Sqrt(0.5)}, {100, 250, 0.8}} {
 		facts, readings := slideDoor()
 		facts.Leaves[0].MassKg, facts.Leaves[1].MassKg = pounds(c.leafLb), pounds(c.otherLb)
-		v := verdictOf(t, p.Judge(facts, readings), "closing-speed")
+		v := verdictOf(t, p.Judge(facts, taken(readings)), "closing-speed")
 		if got := v.Limit.AtMost; math.Abs(got.Value-c.limitFps) > 1e-9 || got.Unit != "ft/s" || math.Abs(got.SI-c.limitFps*0.3048) > 1e-9 {
 			t.Errorf("%v lb and %v lb: limit %+v, want %v ft/s", c.leafLb, c.otherLb, got, c.limitFps)
 		}
@@ -194,7 +203,7 @@ func TestBeamsAloneNeedTheLongerHoldOpenTime(t *testing.T) {
 		facts, readings := slideDoor()
 		facts.PresenceBy = c.by
 		readings["hold_open_s"] = Measured(c.holdS, "s")
-		verdicts := p.Judge(facts, readings)
+		verdicts := p.Judge(facts, taken(readings))
 		sensors, beams := verdictOf(t, verdicts, "hold-open-sensors"), verdictOf(t, verdicts, "hold-open-beams")
 		if sensors.Outcome != c.sensors || beams.Outcome != c.beams {
 			t.Errorf("presence by %q, %v s: sensors %s, beams %s; want %s, %s", c.by, c.holdS, sensors.Outcome, beams.Outcome, c.sensors, c.beams)
@@ -212,7 +221,7 @@ func TestBeamHeightsAreBoundedFromBothSides(t *testing.T) {
 		facts.PresenceBy = Beams
 		readings["lowest_beam_height_m"] = Measured(*inches(c.lowestIn), "m")
 		readings["top_beam_height_m"] = Measured(*inches(c.topIn), "m")
-		verdicts := p.Judge(facts, readings)
+		verdicts := p.Judge(facts, taken(readings))
 		if got := verdictOf(t, verdicts, "lowest-beam").Outcome; got != c.lowest {
 			t.Errorf("lowest beam at %v in: %s", c.lowestIn, got)
 		}
@@ -240,7 +249,7 @@ func TestAnUnusableReadingIsNamedAndNeverJudged(t *testing.T) {
 	} {
 		facts, readings := swingDoor()
 		readings["stop_force_n"] = c.reading
-		v := verdictOf(t, p.Judge(facts, readings), "stop-force")
+		v := verdictOf(t, p.Judge(facts, taken(readings)), "stop-force")
 		want := []Gap{{"stop_force_n", c.want}}
 		if v.Outcome != NotJudged || v.Reason != InputsUnusable || !slices.Equal(v.Gaps, want) {
 			t.Errorf("%s: %s %s %v, want not judged because of %v", name, v.Outcome, v.Reason, v.Gaps, want)
@@ -276,7 +285,7 @@ func TestAnUnusableFactIsNamedAndNeverJudged(t *testing.T) {
 	} {
 		facts, readings := swingDoor()
 		c.change(&facts)
-		v := verdictOf(t, p.Judge(facts, readings), c.rule)
+		v := verdictOf(t, p.Judge(facts, taken(readings)), c.rule)
 		if v.Outcome != NotJudged || v.Reason != InputsUnusable || !slices.Equal(v.Gaps, c.want) {
 			t.Errorf("%s: %s %s %v, want not judged because of %v", name, v.Outcome, v.Reason, v.Gaps, c.want)
 		}
@@ -286,14 +295,14 @@ func TestAnUnusableFactIsNamedAndNeverJudged(t *testing.T) {
 func TestAFactThatNoRuleNeedsMayStayUnknown(t *testing.T) {
 	facts, readings := swingDoor()
 	facts.Leaves[0].HeightM, facts.ClearWidthM, facts.Traffic = nil, nil, ""
-	if got := Conclude(embeddedPack(t, swingPack).Judge(facts, readings)); got != InspectionPassed {
+	if got := Conclude(embeddedPack(t, swingPack).Judge(facts, taken(readings))); got != InspectionPassed {
 		t.Errorf("%s", got)
 	}
 }
 
 func TestAPackForOtherDoorsJudgesNothing(t *testing.T) {
 	facts, readings := slideDoor()
-	verdicts := embeddedPack(t, swingPack).Judge(facts, readings)
+	verdicts := embeddedPack(t, swingPack).Judge(facts, taken(readings))
 	for _, v := range verdicts {
 		if v.Outcome != NotJudged || v.Reason != PackIsForOthers {
 			t.Errorf("%s: %s %s", v.RuleID, v.Outcome, v.Reason)
@@ -307,7 +316,7 @@ func TestAPackForOtherDoorsJudgesNothing(t *testing.T) {
 func TestPowerAssistHasNoHoldOpenTime(t *testing.T) {
 	facts, readings := swingDoor()
 	facts.Energy = PowerAssist
-	if v := verdictOf(t, embeddedPack(t, swingPack).Judge(facts, readings), "hold-open"); v.Outcome != NotApplicable || v.Reason != RuleDoesNotApply {
+	if v := verdictOf(t, embeddedPack(t, swingPack).Judge(facts, taken(readings)), "hold-open"); v.Outcome != NotApplicable || v.Reason != RuleDoesNotApply {
 		t.Errorf("%s %s", v.Outcome, v.Reason)
 	}
 }
@@ -316,7 +325,7 @@ func TestASensorMayNotOpenALowEnergyDoor(t *testing.T) {
 	for _, by := range []Activation{BySensor, BySensorOrKnowingAct} {
 		facts, readings := swingDoor()
 		facts.ActivationB = by
-		verdicts := embeddedPack(t, swingPack).Judge(facts, readings)
+		verdicts := embeddedPack(t, swingPack).Judge(facts, taken(readings))
 		if v := verdictOf(t, verdicts, "knowing-act-only"); v.Outcome != Failed || v.Severity != Deficient {
 			t.Errorf("%s: %s %s", by, v.Outcome, v.Severity)
 		}
@@ -330,7 +339,7 @@ func TestUnverifiedRulesNeverFailAnInspectionAlone(t *testing.T) {
 	readings["latch_time_s"] = Measured(0, "s")
 	readings["signs_present"] = Answered(false)
 	delete(readings, "backcheck_angle_deg")
-	verdicts := p.Judge(facts, readings)
+	verdicts := p.Judge(facts, taken(readings))
 	for _, rule := range []string{"closing-time", "closing-energy", "latch-time", "signs"} {
 		if v := verdictOf(t, verdicts, rule); v.Outcome != Failed || v.Weight != Unverified || v.Severity != Advisory {
 			t.Errorf("%s: %s %s %s, want a failure that is only advice", rule, v.Outcome, v.Weight, v.Severity)
@@ -340,7 +349,7 @@ func TestUnverifiedRulesNeverFailAnInspectionAlone(t *testing.T) {
 		t.Errorf("with unverified failures: %s", got)
 	}
 	readings["stop_force_n"] = Measured(100, "N")
-	if got := Conclude(p.Judge(facts, readings)); got != InspectionFailed {
+	if got := Conclude(p.Judge(facts, taken(readings))); got != InspectionFailed {
 		t.Errorf("with one binding failure: %s", got)
 	}
 }
@@ -428,10 +437,10 @@ func TestTakingAReadingAwayNeverMakesARulePass(t *testing.T) {
 	swing, slide := embeddedPack(t, swingPack), embeddedPack(t, slidePack)
 	rapid.Check(t, func(t *rapid.T) {
 		p, facts, readings := anyDoor(t, swing, slide)
-		with := p.Judge(facts, readings)
+		with := p.Judge(facts, taken(readings))
 		gone := rapid.SampledFrom(Readings()).Draw(t, "gone").Name
 		delete(readings, gone)
-		for i, without := range p.Judge(facts, readings) {
+		for i, without := range p.Judge(facts, taken(readings)) {
 			if without.Outcome == Passed && with[i].Outcome != Passed {
 				t.Fatalf("%s: %s with %s, passed without", without.RuleID, with[i].Outcome, gone)
 			}
@@ -450,9 +459,9 @@ func TestABetterReadingNeverMakesAOneSidedRuleFail(t *testing.T) {
 		less := rapid.Float64Range(kind.Min, kind.Max).Draw(t, "less")
 		more := rapid.Float64Range(less, kind.Max).Draw(t, "more")
 		readings[kind.Name] = Measured(less, kind.Unit)
-		low := p.Judge(facts, readings)
+		low := p.Judge(facts, taken(readings))
 		readings[kind.Name] = Measured(more, kind.Unit)
-		for i, high := range p.Judge(facts, readings) {
+		for i, high := range p.Judge(facts, taken(readings)) {
 			if high.Limit == nil || low[i].Measured == nil {
 				continue
 			}
@@ -472,12 +481,12 @@ func TestTheSameDoorAlwaysGetsTheSameVerdictsFromAnyGoroutine(t *testing.T) {
 	p := embeddedPack(t, slidePack)
 	facts, readings := slideDoor()
 	delete(readings, "signs_present")
-	want := p.Judge(facts, readings)
+	want := p.Judge(facts, taken(readings))
 	var all sync.WaitGroup
 	for range 8 {
 		all.Go(func() {
 			for range 20 {
-				if diff := cmp.Diff(want, p.Judge(facts, readings)); diff != "" {
+				if diff := cmp.Diff(want, p.Judge(facts, taken(readings))); diff != "" {
 					t.Error(diff)
 				}
 			}
@@ -493,7 +502,7 @@ func ExamplePack_Judge() {
 	}
 	pack, _ := book.PackFor(Swinging, LowEnergy)
 	facts := Facts{DoorKind: Swinging, Energy: LowEnergy}
-	for _, v := range pack.Judge(facts, map[string]Reading{"stop_force_n": Measured(66.9, "N")}) {
+	for _, v := range pack.Judge(facts, taken(map[string]Reading{"stop_force_n": Measured(66.9, "N")})) {
 		if v.RuleID == "stop-force" {
 			fmt.Printf("%s: %.2f %s, limit %v %s, %s %s\n", v.Outcome, v.Measured.Value, v.Measured.Unit, v.Limit.AtMost.Value, v.Limit.AtMost.Unit, v.Source.Standard, v.Source.Clause)
 		}
@@ -505,6 +514,79 @@ func BenchmarkJudge(b *testing.B) {
 	p := embeddedPack(b, slidePack)
 	facts, readings := slideDoor()
 	for b.Loop() {
-		p.Judge(facts, readings)
+		p.Judge(facts, taken(readings))
+	}
+}
+
+func TestTheWorstOfSeveralReadingsStands(t *testing.T) {
+	p := embeddedPack(t, slidePack)
+	at := func(leaf int, side Side, r Reading) Reading { r.Place = Place{leaf, side}; return r }
+	facts, readings := slideDoor()
+	others := taken(readings)
+	others = slices.DeleteFunc(others, func(u Used) bool { return u.Name == "stopped_leaf_force_n" })
+	force := func(n float64) Reading { return Measured(n, "N") }
+	for name, c := range map[string]struct {
+		read    []Reading
+		outcome Outcome
+		worst   Place
+	}{
+		"a better second leaf hides no worse first": {[]Reading{at(1, "", force(400)), at(2, "", force(90))}, Failed, Place{Leaf: 1}},
+		"nor a worse second":                        {[]Reading{at(1, "", force(90)), at(2, "", force(400))}, Failed, Place{Leaf: 2}},
+		"the worst of two that fail":                {[]Reading{at(1, "", force(400)), at(2, "", force(500))}, Failed, Place{Leaf: 2}},
+		"the nearest to the limit of two that pass": {[]Reading{at(1, "", force(120)), at(2, "", force(90))}, Passed, Place{Leaf: 1}},
+		"read twice at one place":                   {[]Reading{force(400), force(90)}, Failed, Place{}},
+		"each side":                                 {[]Reading{at(0, SideA, force(90)), at(0, SideB, force(400))}, Failed, Place{Side: SideB}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			all := slices.Clone(others)
+			for _, r := range c.read {
+				all = append(all, Used{"stopped_leaf_force_n", r})
+			}
+			v := verdictOf(t, p.Judge(facts, all), "stopped-leaf-force")
+			if v.Outcome != c.outcome || len(v.Readings) != 1 || v.Readings[0].Place != c.worst {
+				t.Errorf("%s on %+v", v.Outcome, v.Readings)
+			}
+			slices.Reverse(all)
+			if diff := cmp.Diff(p.Judge(facts, all), p.Judge(facts, append(slices.Clone(all), all...))); diff != "" {
+				t.Error("order or repetition matters:", diff)
+			}
+		})
+	}
+}
+
+// pairRule is a rule that takes two readings: the time of a leaf and the force at it.
+const pairRule = "reading.stop_force_n * reading.hold_open_s"
+
+func TestReadingsOfOneRuleAreTakenFromPlacesThatMeet(t *testing.T) {
+	book, err := loadSample(t, strings.Replace(samplePack, "measured: reading.stop_force_n", "measured: "+pairRule, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, _ := book.Pack("ex-1-2020")
+	facts := Facts{DoorKind: Folding, Energy: FullEnergy, PresenceBy: NoPresence}
+	force := func(leaf int, n float64) Used {
+		return Used{"stop_force_n", Reading{Number: &n, Unit: "N", Place: Place{Leaf: leaf}}}
+	}
+	time := func(leaf int, s float64) Used {
+		return Used{"hold_open_s", Reading{Number: &s, Unit: "s", Place: Place{Leaf: leaf}}}
+	}
+	for name, c := range map[string]struct {
+		read []Used
+		want Outcome
+	}{
+		"leaf by leaf": {[]Used{force(1, 1), time(1, 5), force(2, 5), time(2, 1)}, Passed},
+		"one of the whole door goes with each leaf":        {[]Used{force(1, 1), force(2, 20), time(0, 5)}, Failed},
+		"a leaf at which only half was read is not judged": {[]Used{force(1, 1), time(1, 5), force(2, 1)}, NotJudged},
+	} {
+		if v := verdictOf(t, p.Judge(facts, c.read), "force"); v.Outcome != c.want {
+			t.Errorf("%s: %s %v %+v", name, v.Outcome, v.Gaps, v.Readings)
+		}
+	}
+	var many []Used
+	for i := range 100 {
+		many = append(many, force(1, float64(i)/100), time(1, float64(i)/100+0.001))
+	}
+	if v := verdictOf(t, p.Judge(facts, many), "force"); v.Outcome != NotJudged || v.Reason != TooManyReadings {
+		t.Errorf("ten thousand ways: %s %s", v.Outcome, v.Reason)
 	}
 }

@@ -62,6 +62,18 @@ type Reading struct {
 	Number *float64 `json:"number,omitempty"` // in Unit
 	Unit   string   `json:"unit,omitempty"`   // the unit of the reading's kind, said again so that a mix-up is seen
 	Yes    *bool    `json:"yes,omitempty"`
+	Place
+}
+
+// Place is where at the door something was read. The zero value is the door as a whole.
+type Place struct {
+	Leaf int  `json:"leaf,omitempty"` // 1 is the first leaf of the door's facts; 0: not of one leaf
+	Side Side `json:"side,omitempty"` // "": not of one side
+}
+
+// meets tells whether two readings may be judged together: they are of one place, or one of them is of the whole door.
+func (p Place) meets(q Place) bool {
+	return (p.Leaf == 0 || q.Leaf == 0 || p.Leaf == q.Leaf) && (p.Side == "" || q.Side == "" || p.Side == q.Side)
 }
 
 // Measured makes the reading of a number in the SI unit of its kind.

@@ -25,7 +25,7 @@ type said struct {
 	effective, recorded time.Time
 	intended            bool        // of a revision: planned, not seen at the door
 	corrected           []time.Time // of a revision: when corrections of it became known
-	elsewhere           bool        // an entry at another door names it as what it corrects, which counts for nothing
+	elsewhere           bool        // an entry at another door, and one observed before, name it as what they correct, which counts for nothing
 }
 
 // moment is a day of one week: few, so that ties are common.
@@ -283,18 +283,19 @@ func revise(ctx context.Context, rt *rapid.T, tx fleet.Tx, d fleet.Door, c fleet
 	if !must[bool](rt)(tx.InsertRevision(ctx, r)) {
 		rt.Fatal("the revision is there already")
 	}
-	correct := func(door uuid.UUID, at time.Time, n int) {
-		e := fleet.Entry{CustomerID: idOf("customer 1"), SiteID: idOf("site 1 1"), DoorID: door, VisitID: idOf("visit 1 1"), EntryID: idOf(fmt.Sprint(v.id, n)), ObservedAt: v.effective,
-			ReceivedAt: at, RecordedBy: staff.PersonID, Canonical: []byte("{}"), Body: fleet.EntryBody{DoorID: door, Kind: "note", ObservedAt: v.effective, Corrects: &v.id}}
+	correct := func(door uuid.UUID, observed, at time.Time, n int) {
+		e := fleet.Entry{CustomerID: idOf("customer 1"), SiteID: idOf("site 1 1"), DoorID: door, VisitID: idOf("visit 1 1"), EntryID: idOf(fmt.Sprint(v.id, n)), ObservedAt: observed,
+			ReceivedAt: at, RecordedBy: staff.PersonID, Canonical: []byte("{}"), Body: fleet.EntryBody{DoorID: door, Kind: "note", ObservedAt: observed, Corrects: &v.id}}
 		if !must[bool](rt)(tx.InsertEntry(ctx, e)) {
 			rt.Fatal("the entry is there already")
 		}
 	}
 	for n, at := range v.corrected {
-		correct(d.DoorID, at, n)
+		correct(d.DoorID, v.effective.Add(time.Hour), at, n)
 	}
 	if v.elsewhere {
-		correct(idOf("door 1 1"), v.recorded, -1)
+		correct(idOf("door 1 1"), v.effective.Add(time.Hour), v.recorded, -1)
+		correct(d.DoorID, v.effective.Add(-time.Hour), v.recorded, -2)
 	}
 }
 

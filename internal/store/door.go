@@ -50,7 +50,7 @@ type doorRow struct {
 	FireRated        *bool
 	VulnerableUsers  *bool
 	RulePack         string
-	RuleSince        time.Time
+	RuleSince        *time.Time
 	RuleWhy          string
 	Leaves           []leafRow
 	Zones            []zoneRow
@@ -94,7 +94,7 @@ func (r doorRow) door() fleet.Door {
 			OpeningTimeS: quantity(r.OpeningTimeS, r.OpeningTimeBasis), ClosingTimeS: quantity(r.ClosingTimeS, r.ClosingTimeBasis),
 			Modes: r.Modes, GuideRails: r.GuideRails, InterlockGroup: r.InterlockGroup,
 			Egress: r.Egress, FireRated: r.FireRated, VulnerableUsers: r.VulnerableUsers,
-			RuleBasis: fleet.RuleBasis{PackID: r.RulePack, Since: day(&r.RuleSince), Why: r.RuleWhy},
+			RuleBasis: fleet.RuleBasis{PackID: r.RulePack, Since: day(r.RuleSince), Why: r.RuleWhy},
 		},
 	}
 	copy(d.Version.SHA256[:], r.SHA256)

@@ -81,7 +81,8 @@ select r.customer_id, r.site_id, r.door_id, r.component_id, r.revision_id, r.sta
 from component c cross join lateral (
   select w.* from revision w
   where w.component_id = c.component_id and w.standing <> 'intended' and w.effective_at <= @effective and w.recorded_at <= @recorded
-    and coalesce((select false from visit_entry e where e.corrects = w.revision_id and e.door_id = w.door_id and e.received_at <= @recorded limit 1), true)
+    and coalesce((select false from visit_entry e where e.corrects = w.revision_id and e.door_id = w.door_id and e.received_at <= @recorded
+      and (e.observed_at, e.entry_id) > (w.effective_at, w.revision_id) limit 1), true)
   order by w.effective_at desc, w.revision_id desc limit 1) r
 where c.door_id = @door_id
 order by r.component_id`

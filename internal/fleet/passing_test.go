@@ -1,0 +1,202 @@
+package fleet_test
+
+import (
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+)
+
+// inspection is a visit whose entries are sent at once, minute by minute, and signed off.
+func (a attended) inspection(t *testing.T, by identity.Actor, bodies ...fleet.EntryBody) error {
+	t.Helper()
+	visit := a.id()
+	attendance := a.attendance()
+	attendance.People = []uuid.UUID{by.PersonID}
+	if _, _, err := a.PutVisit(t.Context(), by, visit, attendance); err != nil {
+		t.Fatal(err)
+	}
+	var pieces []piece
+	for i, body := range bodies {
+		p := piece{visit, a.id(), a.at(1+i, body)}
+		if _, _, err := a.PutEntry(t.Context(), by, visit, p.entry, p.body); err != nil {
+			t.Fatal(err)
+		}
+		pieces = append(pieces, p)
+	}
+	_, _, err := a.PutSignOff(t.Context(), by, visit, a.signOff(t, visit, pieces))
+	return err
+}
+
+// passing is everything that the door needs to pass, with more read first.
+func passing(first ...fleet.EntryBody) []fleet.EntryBody {
+	return append(append(first, allRead()...), concluded("passed"))
+}
+
+func atLeaf(leaf int, body fleet.EntryBody) fleet.EntryBody {
+	reading := *body.Reading
+	reading.Leaf = leaf
+	body.Reading = &reading
+	return body
+}
+
+// changed records other facts of the attended door, from the morning of the visit on.
+func (a attended) changed(t *testing.T, change func(*fleet.DoorFacts)) {
+	t.Helper()
+	door, err := a.Door(t.Context(), dispatcher, a.door.DoorID, fleet.AsOf{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	facts := door.Facts
+	facts.Leaves = slices.Clone(facts.Leaves)
+	change(&facts)
+	put := fleet.DoorPut{DoorID: door.DoorID, SiteID: door.SiteID, Tag: door.Tag, Name: door.Name, KnownSince: door.KnownSince, Facts: facts,
+		Reason: "looked up", EffectiveAt: a.now, IfMatch: door.Version.VersionID}
+	if _, _, err := a.PutDoor(t.Context(), dispatcher, put); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestWhatIsUnknownOfADoorKeepsItFromPassing(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	a.changed(t, func(d *fleet.DoorFacts) { d.Leaves[1].MassKg, d.Egress = fleet.UnknownQuantity(), nil })
+	err := a.inspection(t, technician, passing()...)
+	wantFault(t, err, "facts_missing")
+	for _, f := range fault.Of(err) {
+		if got := f.Args[1]; got != "leaves[1].mass_kg, egress_breakout" {
+			t.Errorf("named are %q", got)
+		}
+	}
+	if err := a.inspection(t, technician, concluded("failed")); err != nil {
+		t.Error("a door fails with whatever is known:", err)
+	}
+	a.changed(t, func(d *fleet.DoorFacts) { d.Leaves[1].MassKg, d.Egress = fleet.Q(60, fleet.Measured), p(false) })
+	if err := a.inspection(t, technician, passing()...); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestWithoutARuleBasisTheInspectorsWordStandsAlone(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	a.changed(t, func(d *fleet.DoorFacts) { d.RuleBasis = fleet.RuleBasis{} })
+	if err := a.inspection(t, technician, concluded("passed")); err != nil {
+		t.Fatal(err)
+	}
+	if n := a.count(t, "select count(*) from record_log where convert_from(canonical, 'UTF8') like '%\"pack\":\"\"%\"verdicts\":[]%'"); n != 1 {
+		t.Error("the record does not say that no rule judged")
+	}
+}
+
+func TestARulePackForOtherDoorsIsNoRuleBasis(t *testing.T) {
+	t.Parallel()
+	r := newFleet(t)
+	put := r.doorFacts(r.site(t, r.customer(t, "Brandt Retail").CustomerID, "Mill").SiteID, "Main")
+	put.Facts.RuleBasis.PackID = "us-a156.19-2013"
+	_, _, err := r.PutDoor(t.Context(), dispatcher, put)
+	wantFault(t, err, "pack_for_other_doors at /facts/rule_basis/pack")
+	put.Facts.RuleBasis = fleet.RuleBasis{Why: "nobody knows"}
+	_, _, err = r.PutDoor(t.Context(), dispatcher, put)
+	wantFault(t, err, "pack_not_found at /facts/rule_basis/pack", "date_missing at /facts/rule_basis/since")
+}
+
+func TestABetterReadingHidesAWorseOneOnlyAfterSomethingWasChanged(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	hard := measured("stopped_leaf_force_n", 400)
+	for name, c := range map[string]struct {
+		first []fleet.EntryBody
+		want  string
+	}{
+		"read again, and nothing changed":      {[]fleet.EntryBody{hard}, "passed_against_rules"},
+		"the other leaf is better":             {[]fleet.EntryBody{atLeaf(1, hard), atLeaf(2, measured("stopped_leaf_force_n", 90))}, "passed_against_rules"},
+		"read again after the setting":         {[]fleet.EntryBody{hard, a.set("left", 0)}, ""},
+		"settings that were only found":        {[]fleet.EntryBody{hard, a.set("found", 0)}, "passed_against_rules"},
+		"the setting, and the other leaf read": {[]fleet.EntryBody{atLeaf(1, hard), a.set("left", 0), atLeaf(2, measured("stopped_leaf_force_n", 90))}, "passed_against_rules"},
+	} {
+		switch err := a.inspection(t, technician, passing(c.first...)...); {
+		case c.want == "" && err != nil:
+			t.Errorf("%s: %v", name, err)
+		case c.want != "":
+			t.Log(name)
+			wantFault(t, err, c.want)
+		}
+		a.pass(24 * time.Hour)
+	}
+	_, _, err := a.PutEntry(t.Context(), technician, a.id(), a.id(), a.at(1, atLeaf(3, measured("stopped_leaf_force_n", 90))))
+	wantFault(t, err, "leaf_not_of_door at /reading/leaf")
+	_, _, err = a.PutEntry(t.Context(), technician, a.id(), a.id(), a.at(1, atLeaf(9, measured("stopped_leaf_force_n", 90))))
+	wantFault(t, err, "count_out_of_range at /reading/leaf")
+}
+
+func TestWhoeverSignsForAnInspectionHasACertificateOfThatDay(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	apprentice := technician
+	apprentice.PersonID, apprentice.Name = a.id(), "Milo Brandt"
+	a.certify(t, apprentice, day("2026-03-02")) // until the day before
+	wantFault(t, a.inspection(t, apprentice, passing()...), "certificate_missing")
+	wantFault(t, a.inspection(t, apprentice, concluded("failed")), "certificate_missing")
+	if err := a.inspection(t, apprentice, note("called, nobody there")); err != nil {
+		t.Error("whoever concludes nothing needs none:", err)
+	}
+}
+
+func TestOnlyWhoCameSendsEntriesInWhateverOrderTheyArrive(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	stranger := technician
+	stranger.PersonID, stranger.Name = a.id(), "Milo Brandt"
+	a.certify(t, stranger, day("2027-01-01"))
+	visit := a.open(t)
+	_, _, err := a.PutEntry(t.Context(), stranger, visit, a.id(), a.at(1, note("was not there")))
+	wantFault(t, err, "not_present")
+	early := a.id()
+	if _, _, err := a.PutEntry(t.Context(), stranger, early, a.id(), a.at(1, note("came first"))); err != nil {
+		t.Fatal(err)
+	}
+	_, _, err = a.PutVisit(t.Context(), technician, early, a.attendance())
+	wantFault(t, err, "somebody_missing at /people")
+	both := a.attendance()
+	both.People = append(both.People, stranger.PersonID)
+	if _, _, err := a.PutVisit(t.Context(), technician, early, both); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestACorrectionSaysWhyAndCorrectsWhatWasBefore(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	visit := a.open(t)
+	wrong := a.append(t, visit, a.at(10, found("unsafe", "closes on people")))
+	silent := correcting(wrong.entry, found("advisory", "only slow"))
+	silent.Because = ""
+	_, _, err := a.PutEntry(t.Context(), technician, visit, a.id(), a.at(11, silent))
+	wantFault(t, err, "text_missing at /because")
+	_, _, err = a.PutEntry(t.Context(), technician, visit, a.id(), a.at(9, correcting(wrong.entry, found("advisory", "only slow"))))
+	wantFault(t, err, "corrects_later_entry at /corrects")
+	reason := note("of nothing")
+	reason.Because = "no reason"
+	_, _, err = a.PutEntry(t.Context(), technician, visit, a.id(), a.at(12, reason))
+	wantFault(t, err, "corrects_nothing at /because")
+}
+
+func TestAPieceFromAClockThatIsAheadWaits(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	visit, entry := a.open(t), a.id()
+	ahead := a.at(0, secured("locked_open", "acknowledged"))
+	ahead.ObservedAt = a.now.Add(a.late + 6*time.Minute)
+	_, _, err := a.PutEntry(t.Context(), technician, visit, entry, ahead)
+	wantFault(t, err, "clock_ahead at /observed_at")
+	a.pass(2 * time.Minute)
+	if _, created, err := a.PutEntry(t.Context(), technician, visit, entry, ahead); err != nil || !created {
+		t.Error("when its time has come, the same piece is accepted:", created, err)
+	}
+}
