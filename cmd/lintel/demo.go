@@ -85,7 +85,11 @@ func (c *demoCmd) play(ctx context.Context, h *house, catcher *mailcatcher.Catch
 	serving, stop := context.WithCancel(ctx)
 	defer stop()
 	ended := make(chan error, 1)
-	go func() { ended <- serve(serving, listener, h.face()) }()
+	face, err := h.face()
+	if err != nil {
+		return err
+	}
+	go func() { ended <- serve(serving, listener, face) }()
 	t := &teller{ctx: ctx, texts: h.words.Printer("en", words.Metric), base: "http://" + listener.Addr().String(), house: h, catcher: catcher, dir: dir, out: os.Stdout}
 	password, err := t.tell()
 	var bad badInput

@@ -18,6 +18,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"lintel.example/lintel/api"
+	"lintel.example/lintel/internal/console"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
@@ -213,11 +214,24 @@ func (h *house) print(doc fleet.ComplianceReport, sha256, units string) ([]byte,
 	return report.DoorPDF(doc, report.Plans(doc, texts, report.Units(units)), report.Options{Texts: texts, Units: report.Units(units), Paper: paper, DocumentSHA256: sha256})
 }
 
-// face makes the HTTP face.
-func (h *house) face() http.Handler {
-	return api.New(api.Rooms{Fleet: h.fleet, People: h.people, Words: h.words, Log: h.log, Now: now, NewID: newID, Version: version,
-		Ready: h.ready, Observe: h.requests(),
+// face makes the HTTP face: the API at its own addresses, the pages at all others.
+func (h *house) face() (http.Handler, error) {
+	observe := h.requests()
+	pages, err := console.New(console.Rooms{Fleet: h.fleet, People: h.people, Words: h.words, Log: h.log, Now: now, NewID: newID, Ready: h.ready, Observe: observe, Version: version})
+	if err != nil {
+		return nil, err
+	}
+	forPeople := pages.Handler()
+	forPrograms := api.New(api.Rooms{Fleet: h.fleet, People: h.people, Words: h.words, Log: h.log, Now: now, NewID: newID, Version: version,
+		Ready: h.ready, Observe: observe,
 	}).Handler()
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if p := r.URL.Path; strings.HasPrefix(p, "/v1/") || strings.HasPrefix(p, "/openapi") || p == "/healthz" || p == "/readyz" || p == "/metrics" {
+			forPrograms.ServeHTTP(w, r)
+			return
+		}
+		forPeople.ServeHTTP(w, r)
+	}), nil
 }
 
 // ready tells whether requests can be served.

@@ -32,9 +32,10 @@ func mayImport() map[string][]string {
 		"internal/localpg":            {},
 		"internal/archive":            {"internal/store", "internal/localpg", "internal/seal"},
 		"api":                         {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/seal", "internal/duedate", "internal/rulebook"},
+		"internal/console":            {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/duedate", "internal/rulebook", "internal/seal"},
 		"jobs":                        {"internal/fleet", "internal/identity", "internal/duedate"},
 		"deploy/bench":                {"internal/fleet", "internal/identity", "internal/store", "internal/localpg", "internal/rulebook", "internal/duedate"},
-		"cmd/lintel": {"api", "jobs", "internal/fleet", "internal/identity", "internal/store", "internal/report", "internal/notify", "internal/notify/mailcatcher",
+		"cmd/lintel": {"api", "jobs", "internal/console", "internal/fleet", "internal/identity", "internal/store", "internal/report", "internal/notify", "internal/notify/mailcatcher",
 			"internal/localpg", "internal/archive", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field"},
 	}
 }
@@ -48,7 +49,7 @@ func why(room string) string {
 		return "the domain says what it needs of storage and leaves the how to the rooms around it"
 	case "internal/store":
 		return "the store implements what fleet and identity ask for and knows no face"
-	case "api", "jobs":
+	case "api", "jobs", "internal/console":
 		return "a face calls use-cases; what it does itself nobody else can do"
 	}
 	return "see the table of rooms in DEVELOPERS.md"
@@ -138,7 +139,7 @@ func calls(t *testing.T, folder string, found func(file string, line int, call s
 }
 
 func TestClockRandomnessAndEnvironmentComeInFromOutside(t *testing.T) {
-	for _, folder := range []string{"api", "jobs", "internal/fleet", "internal/identity", "internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/report"} {
+	for _, folder := range []string{"api", "jobs", "internal/fleet", "internal/identity", "internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/report", "internal/console"} {
 		calls(t, folder, func(file string, line int, call string) {
 			switch call {
 			case "time.Now", "time.Since", "uuid.New", "uuid.NewV7", "uuid.NewRandom", "os.Getenv", "os.LookupEnv", "rand.Reader":
@@ -172,7 +173,7 @@ func TestTheTopLevelHoldsWhatItShouldAndNothingElse(t *testing.T) {
 
 func TestEveryRoomSaysHowToAddToIt(t *testing.T) {
 	for _, room := range []string{"api", "jobs", "internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/fleet", "internal/store",
-		"internal/report", "internal/notify", "internal/identity", "internal/localpg", "internal/archive", "internal/fault"} {
+		"internal/report", "internal/console", "internal/notify", "internal/identity", "internal/localpg", "internal/archive", "internal/fault"} {
 		found := false
 		matches, err := filepath.Glob(filepath.Join("../..", room, "*.go"))
 		if err != nil {

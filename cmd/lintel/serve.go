@@ -64,12 +64,16 @@ func (c *serveCmd) Run(ctx context.Context) error {
 			return err
 		}
 	}
+	face, err := h.face()
+	if err != nil {
+		return err
+	}
 	listener, err := net.Listen("tcp", c.Listen)
 	if err != nil {
 		return fmt.Errorf("listen: %w", err)
 	}
 	h.log.Info("serving", "address", "http://"+listener.Addr().String(), "version", version)
-	return errors.Join(serve(h.leaving(ctx, c.Leave), listener, h.face()), endedBy(ctx))
+	return errors.Join(serve(h.leaving(ctx, c.Leave), listener, face), endedBy(ctx))
 }
 
 // leaving gives a context that ends a while after ctx; in between the house answers that it is not ready.

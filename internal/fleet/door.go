@@ -123,13 +123,17 @@ type doorRows interface {
 	DoorPage(ctx context.Context, q DoorQuery) ([]DoorLine, error)
 }
 
-// DoorQuery asks for doors in the order of their tags.
+// DoorQuery asks for doors in the order of their tags, or of their next due days.
 type DoorQuery struct {
 	Search   string // part of the name, or the beginning of a tag
 	Customer uuid.UUID
 	Site     uuid.UUID
 	Kind     string
+	State    string // "" for all; unsecured, secured: unsafe; overdue: the due day has passed at the site; unplanned: no inspection plan
+	ByDue    bool   // only those with a plan, the next due first
 	AfterTag Tag
+	AfterDue duedate.Day            // with ByDue, of the door of AfterTag
+	Today    map[string]duedate.Day // by time zone; the use-case fills it in for the state overdue
 	Limit    int
 }
 
@@ -137,7 +141,7 @@ type DoorQuery struct {
 type DoorLine struct {
 	CustomerID, SiteID, DoorID uuid.UUID
 	Tag                        Tag
-	Name, SiteName             string
+	Name, SiteName, TimeZone   string
 	Kind                       string
 	NextDue                    duedate.Day // zero: no plan
 	OutOfService               string      // "", unsecured or secured
@@ -423,9 +427,14 @@ func (f *Fleet) DoorByTag(ctx context.Context, by identity.Actor, tag Tag) (d Do
 	return d, err
 }
 
-// Doors lists doors by tag.
+// Doors lists doors by tag, or by their next due days.
 func (f *Fleet) Doors(ctx context.Context, by identity.Actor, q DoorQuery) (list []DoorLine, err error) {
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		if q.State == "overdue" {
+			if q.Today, err = f.todays(ctx, tx); err != nil {
+				return err
+			}
+		}
 		list, err = tx.DoorPage(ctx, q)
 		return err
 	})

@@ -58,6 +58,8 @@ type Tx interface {
 	codeRows
 	catalogueRows
 	doorRows
+	folderRows
+	nameRows
 	componentRows
 	revisionRows
 	findingRows

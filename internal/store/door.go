@@ -7,6 +7,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fleet"
 )
 
@@ -281,6 +282,7 @@ type doorLineRow struct {
 	Tag          string
 	Name         string
 	SiteName     string
+	TimeZone     string
 	Kind         string
 	NextDue      *time.Time
 	OutOfService string
@@ -288,11 +290,11 @@ type doorLineRow struct {
 
 func (r doorLineRow) line() fleet.DoorLine {
 	return fleet.DoorLine{CustomerID: r.CustomerID, SiteID: r.SiteID, DoorID: r.DoorID, Tag: fleet.Tag(r.Tag), Name: r.Name, SiteName: r.SiteName,
-		Kind: r.Kind, OutOfService: r.OutOfService, NextDue: day(r.NextDue)}
+		TimeZone: r.TimeZone, Kind: r.Kind, OutOfService: r.OutOfService, NextDue: day(r.NextDue)}
 }
 
 const sqlDoorPage = `-- door_page
-select d.customer_id, d.site_id, d.door_id, d.tag, d.name, s.name as site_name, v.kind, p.next_due,
+select d.customer_id, d.site_id, d.door_id, d.tag, d.name, s.name as site_name, s.time_zone, v.kind, p.next_due,
   coalesce((select max(c.state) from out_of_service_case c where c.door_id = d.door_id and c.state <> 'ended'), '') as out_of_service
 from door d
 join site s on s.site_id = d.site_id
@@ -304,14 +306,52 @@ where d.tag > @after_tag
   and (@site_id::uuid is null or d.site_id = @site_id)
   and (@kind::text = '' or v.kind = @kind)
   and (@search::text = '' or lower(d.name) like @search or d.tag like @tag_prefix)
+  and (@state::text = '' or case @state
+    when 'unplanned' then p.plan_id is null
+    when 'overdue' then exists (select from unnest(@zones::text[], @todays::date[]) as z (zone, today) where z.zone = s.time_zone and p.next_due < z.today)
+    else (select max(c.state) from out_of_service_case c where c.door_id = d.door_id and c.state <> 'ended') = @state end)
 order by d.tag limit @limit`
 
-// DoorPage lists doors by tag.
+const sqlDoorPageByDue = `-- door_page_by_due
+select d.customer_id, d.site_id, d.door_id, d.tag, d.name, s.name as site_name, s.time_zone, v.kind, p.next_due,
+  coalesce((select max(c.state) from out_of_service_case c where c.door_id = d.door_id and c.state <> 'ended'), '') as out_of_service
+from inspection_plan p
+join door d on d.door_id = p.door_id
+join site s on s.site_id = d.site_id
+cross join lateral (select w.kind from door_version w where w.door_id = d.door_id
+  order by w.effective_at desc, w.recorded_at desc, w.version_id desc limit 1) v
+where p.active and p.next_due >= @after_due and (p.next_due, d.tag) > (@after_due, @after_tag)
+  and (@customer_id::uuid is null or d.customer_id = @customer_id)
+  and (@site_id::uuid is null or d.site_id = @site_id)
+  and (@kind::text = '' or v.kind = @kind)
+  and (@search::text = '' or lower(d.name) like @search or d.tag like @tag_prefix)
+  and (@state::text = '' or case @state
+    when 'unplanned' then false
+    when 'overdue' then exists (select from unnest(@zones::text[], @todays::date[]) as z (zone, today) where z.zone = s.time_zone and p.next_due < z.today)
+    else (select max(c.state) from out_of_service_case c where c.door_id = d.door_id and c.state <> 'ended') = @state end)
+order by p.next_due, d.tag limit @limit`
+
+// DoorPage lists doors by tag, or those with an inspection plan by their next due day.
 func (t *Tx) DoorPage(ctx context.Context, q fleet.DoorQuery) ([]fleet.DoorLine, error) {
-	rows, err := query[doorLineRow](ctx, t, "door_page", sqlDoorPage, pgx.StrictNamedArgs{
-		"after_tag": string(q.AfterTag), "customer_id": optional(q.Customer), "site_id": optional(q.Site), "kind": q.Kind,
-		"search": containing(q.Search), "tag_prefix": digits(q.Search) + "%", "limit": q.Limit})
+	zones, todays := zonesAndDays(q.Today)
+	args := pgx.StrictNamedArgs{"after_tag": string(q.AfterTag), "customer_id": optional(q.Customer), "site_id": optional(q.Site), "kind": q.Kind,
+		"search": containing(q.Search), "tag_prefix": digits(q.Search) + "%", "state": q.State, "zones": zones, "todays": todays, "limit": q.Limit}
+	if !q.ByDue {
+		rows, err := query[doorLineRow](ctx, t, "door_page", sqlDoorPage, args)
+		return each(rows, doorLineRow.line), err
+	}
+	args["after_due"] = fromDay(q.AfterDue)
+	rows, err := query[doorLineRow](ctx, t, "door_page_by_due", sqlDoorPageByDue, args)
 	return each(rows, doorLineRow.line), err
+}
+
+// zonesAndDays gives the day that it is in each time zone as two arrays.
+func zonesAndDays(today map[string]duedate.Day) (zones []string, days []*time.Time) {
+	zones, days = make([]string, 0, len(today)), make([]*time.Time, 0, len(today))
+	for zone, day := range today {
+		zones, days = append(zones, zone), append(days, date(day))
+	}
+	return zones, days
 }
 
 // digits keeps the digits of a text; a text without any becomes one that no tag begins with.

@@ -62,10 +62,7 @@ order by due_on, work_order_id limit @limit`
 
 // WorkOrderPage lists work orders by due day.
 func (t *Tx) WorkOrderPage(ctx context.Context, q fleet.WorkOrderQuery) ([]fleet.WorkOrder, error) {
-	zones, todays := make([]string, 0, len(q.Today)), make([]*time.Time, 0, len(q.Today))
-	for zone, today := range q.Today {
-		zones, todays = append(zones, zone), append(todays, date(today))
-	}
+	zones, todays := zonesAndDays(q.Today)
 	rows, err := query[workOrderRow](ctx, t, "work_order_page", sqlWorkOrderPage, pgx.StrictNamedArgs{"after_day": fromDay(q.AfterDay), "after_id": q.AfterID,
 		"state": q.State, "kind": q.Kind, "customer_id": optional(q.CustomerID), "site_id": optional(q.SiteID), "door_id": optional(q.DoorID),
 		"assigned_to": optional(q.Assigned), "due_until": date(q.DueUntil), "overdue": q.Overdue, "zones": zones, "todays": todays, "limit": q.Limit})

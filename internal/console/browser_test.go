@@ -1,0 +1,214 @@
+package console_test
+
+import (
+	"context"
+	_ "embed"
+	"fmt"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	cdplog "github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+)
+
+//go:embed testdata/axe.min.js
+var axe string
+
+// tab is a tab of a real browser that looks at a desk.
+type tab struct {
+	t    testing.TB
+	ctx  context.Context
+	root string
+
+	mutex sync.Mutex
+	said  []string // what the browser complained of
+}
+
+// browse opens a browser on a desk. LINTEL_LOOKS=FOLDER keeps a picture of every page that is looked at.
+func browse(t testing.TB, d *desk) *tab {
+	t.Helper()
+	program := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if found, err := exec.LookPath(name); err == nil && program == "" {
+			program = found
+		}
+	}
+	if program == "" {
+		t.Fatal("no chromium is installed: deploy/test installs it, or see deploy/need")
+	}
+	server := httptest.NewServer(d.handler)
+	t.Cleanup(server.Close)
+	allocator, stop := chromedp.NewExecAllocator(context.Background(), append(slices.Clone(chromedp.DefaultExecAllocatorOptions[:]), chromedp.ExecPath(program), chromedp.NoSandbox)...)
+	t.Cleanup(stop)
+	ctx, end := chromedp.NewContext(allocator)
+	t.Cleanup(end)
+	b := &tab{t: t, ctx: ctx, root: server.URL}
+	if err := chromedp.Do(ctx, chromedp.Navigate("about:blank")); err != nil { // starts the browser
+		t.Fatal(err)
+	}
+	err := chromedp.Listen(ctx, func(event any) {
+		b.mutex.Lock()
+		defer b.mutex.Unlock()
+		switch e := event.(type) {
+		case *cdplog.EventEntryAdded:
+			if e.Entry.Level == cdplog.EntryLevelError || e.Entry.Level == cdplog.EntryLevelWarning {
+				b.said = append(b.said, fmt.Sprint(e.Entry.Level, ": ", e.Entry.Text))
+			}
+		case *runtime.EventExceptionThrown:
+			b.said = append(b.said, e.ExceptionDetails.Text)
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+func (b *tab) do(steps ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, 60*time.Second)
+	defer cancel()
+	if err := chromedp.Do(ctx, steps...); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+func run[T any](b *tab, step chromedp.Action[T]) T {
+	b.t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, 60*time.Second)
+	defer cancel()
+	v, err := chromedp.Run(ctx, step)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return v
+}
+
+// open goes to an address.
+func (b *tab) open(path string) {
+	b.t.Helper()
+	b.do(chromedp.Navigate(b.root + path))
+}
+
+// size makes the window as wide as a desk's or a phone's, in a light or a dark scheme.
+func (b *tab) size(width int64, scheme string) {
+	b.t.Helper()
+	b.do(chromedp.EmulateViewport(width, 900), func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+		return chromedp.Void{}, err
+	})
+}
+
+// text is what a person reads on the page.
+func (b *tab) text() string {
+	b.t.Helper()
+	return strings.Join(strings.Fields(run(b, chromedp.Evaluate[string](`document.body.innerText`))), " ")
+}
+
+// says fails unless the page says all of this.
+func (b *tab) says(texts ...string) {
+	b.t.Helper()
+	got := b.text()
+	for _, text := range texts {
+		if !strings.Contains(got, text) {
+			b.t.Fatalf("%s does not say %q: %s", run(b, chromedp.Location()), text, got)
+		}
+	}
+}
+
+// fill writes into the field with a name; press clicks what has a text, and waits for the page that follows.
+func (b *tab) fill(name, text string) {
+	b.t.Helper()
+	b.do(chromedp.SetValue(fmt.Sprintf(`[name=%q]`, name), text))
+}
+
+func (b *tab) press(text string) {
+	b.t.Helper()
+	find := fmt.Sprintf(`[...document.querySelectorAll('main button, main a, header button, header a, main summary')].find(e => e.innerText.trim() === %q)`, text)
+	if !run(b, chromedp.Evaluate[bool](find+` !== undefined`)) {
+		b.t.Fatalf("nothing on %s can be pressed that says %q: %s", run(b, chromedp.Location()), text, b.text())
+	}
+	ctx, cancel := context.WithTimeout(b.ctx, 60*time.Second)
+	defer cancel()
+	if _, err := chromedp.RunResponse(ctx, func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+		_, err := chromedp.Evaluate[bool](find+`.click() || true`)(ctx, t)
+		return chromedp.Void{}, err
+	}); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// signIn comes in by the form.
+func (b *tab) signIn(who *somebody) {
+	b.t.Helper()
+	b.open("/sign-in")
+	b.fill("/email", who.email)
+	b.fill("/password", chosen)
+	b.press("Sign in")
+}
+
+// look fails for everything on the page that keeps somebody out, for text that runs out of the window, for a text that
+// is missing, and for everything that the browser complained of since the last look.
+func (b *tab) look(name string) {
+	b.t.Helper()
+	for _, way := range []struct {
+		name   string
+		width  int64
+		scheme string
+	}{{"wide", 1280, "light"}, {"narrow", 390, "dark"}} {
+		b.size(way.width, way.scheme)
+		if folder := os.Getenv("LINTEL_LOOKS"); folder != "" {
+			if err := os.WriteFile(filepath.Join(folder, name+"-"+way.name+".png"), run(b, chromedp.FullScreenshot(100)), 0o600); err != nil {
+				b.t.Fatal(err)
+			}
+		}
+		run(b, chromedp.Evaluate[bool](axe+`; true`))
+		const find = `axe.run(document, {resultTypes: ['violations']}).then(r => r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.target.join(' ') + ': ' + n.failureSummary).join('; ')))`
+		for _, v := range run(b, chromedp.Evaluate[[]string](find, chromedp.EvalAwaitPromise)) {
+			b.t.Errorf("%s, %s: %s", name, way.name, v)
+		}
+		if over := run(b, chromedp.Evaluate[int](`document.documentElement.scrollWidth - document.documentElement.clientWidth`)); over > 0 {
+			b.t.Errorf("%s, %s: the page is %d pixels wider than the window", name, way.name, over)
+		}
+	}
+	if text := b.text(); strings.Contains(text, "⟦") {
+		b.t.Errorf("%s: a text is missing: %s", name, text)
+	}
+	b.mutex.Lock()
+	defer b.mutex.Unlock()
+	for _, s := range b.said {
+		b.t.Errorf("%s: the browser says %s", name, s)
+	}
+	b.said = nil
+}
+
+func TestEveryPageCanBeUsedByEverybody(t *testing.T) {
+	w := newWorld(t)
+	b := browse(t, w.desk)
+	b.open("/sign-in")
+	b.look("sign-in")
+	b.signIn(w.admin)
+	for name, path := range w.pages() {
+		b.open(path)
+		b.look(name)
+	}
+}
+
+// pages are the addresses of every page, by the names of their pictures.
+func (w *world) pages() map[string]string {
+	return map[string]string{
+		"today": "/", "doors": "/doors", "doors-none": "/doors?search=zzz", "door": "/doors/" + w.door.DoorID.String(),
+		"door-then": "/doors/" + w.door.DoorID.String() + "?as_of=2025-06-30", "door-unsafe": "/doors/" + w.unsafe.DoorID.String(),
+		"password": "/password", "me": "/me",
+	}
+}

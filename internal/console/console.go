@@ -1,0 +1,88 @@
+package console
+
+import (
+	"context"
+	"log/slog"
+	"net/http"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/words"
+)
+
+// Rooms are what the pages stand on.
+type Rooms struct {
+	Fleet   *fleet.Fleet
+	People  *identity.People
+	Words   *words.Catalogue
+	Log     *slog.Logger
+	Now     func() time.Time
+	NewID   func() uuid.UUID
+	Ready   func(context.Context) error                                // nil error: requests can be served
+	Observe func(method, route string, status int, took time.Duration) // nil: nobody counts
+	Version string
+}
+
+// Console is the web pages.
+type Console struct {
+	Rooms
+	mux    *http.ServeMux
+	looks  *looks
+	static *static
+}
+
+// route is one address, the action that it needs, and what answers it.
+type route struct {
+	pattern string
+	action  identity.Action
+	handle  handler
+}
+
+// handler answers a request that its actor may make.
+type handler func(ctx context.Context, q *request) (answer, error)
+
+// anybody marks the few pages that need nobody.
+const anybody identity.Action = ""
+
+// New makes the pages. It fails when a template cannot be read.
+func New(rooms Rooms) (*Console, error) {
+	c := &Console{Rooms: rooms, mux: http.NewServeMux()}
+	var err error
+	if c.static, err = newStatic(); err != nil {
+		return nil, err
+	}
+	if c.looks, err = newLooks(rooms.Words, c.static); err != nil {
+		return nil, err
+	}
+	for _, r := range c.routes() {
+		c.mux.HandleFunc(r.pattern, c.serve(r))
+	}
+	c.mux.Handle("GET /static/", c.static)
+	c.mux.HandleFunc("/", c.serve(route{pattern: "/", action: anybody, handle: c.nowhere}))
+	return c, nil
+}
+
+// Handler serves the pages.
+func (c *Console) Handler() http.Handler { return c.around(c.mux) }
+
+// routes is every page and form.
+func (c *Console) routes() []route {
+	return []route{
+		{"GET /sign-in", anybody, c.signInForm},
+		{"POST /sign-in", anybody, c.signIn},
+		{"POST /sign-out", identity.ActSelf, c.signOut},
+		{"GET /password", identity.ActSelf, c.passwordForm},
+		{"POST /password", identity.ActSelf, c.passwordPut},
+		{"GET /me", identity.ActSelf, c.me},
+		{"POST /me/units", identity.ActSelf, c.unitsPut},
+		{"POST /me/sessions/{session_id}/end", identity.ActSelf, c.sessionEnd},
+
+		{"GET /{$}", identity.ActReadWork, c.today},
+
+		{"GET /doors", identity.ActReadRegister, c.doors},
+		{"GET /doors/{door_id}", identity.ActReadRegister, c.door},
+	}
+}

@@ -1,0 +1,144 @@
+package console
+
+import (
+	"errors"
+	"net/http"
+	"net/url"
+	"strings"
+
+	"lintel.example/lintel/internal/fault"
+)
+
+// form is what stands in the fields of a form, and what is wrong with it. A field is named by the JSON pointer that the
+// faults of the use-cases have; its physical value and its basis are the fields /x and /x/basis.
+type form struct {
+	values url.Values
+	faults fault.List
+}
+
+// newForm makes a form that nobody has sent yet.
+func newForm(values map[string]string) form {
+	f := form{values: url.Values{}}
+	for name, value := range values {
+		f.values.Set(name, value)
+	}
+	return f
+}
+
+// form reads the form that was sent.
+func (q *request) form() (form, error) {
+	if err := q.ParseForm(); err != nil {
+		var tooLarge *http.MaxBytesError
+		if errors.As(err, &tooLarge) {
+			return form{}, err
+		}
+		return form{}, fault.New(fault.Invalid, "body_unreadable").Because(err)
+	}
+	return form{values: q.PostForm}, nil
+}
+
+// Value is what stands in a field, without surrounding space.
+func (f form) Value(name string) string { return strings.TrimSpace(f.values.Get(name)) }
+
+// Values is everything that was chosen in a field of many.
+func (f form) Values(name string) []string { return f.values[name] }
+
+// Has tells whether a value was chosen in a field of many.
+func (f form) Has(name, value string) bool {
+	for _, v := range f.values[name] {
+		if v == value {
+			return true
+		}
+	}
+	return false
+}
+
+// Secret is what stands in a field of which every sign counts.
+func (f form) Secret(name string) string { return f.values.Get(name) }
+
+// Faults are all that is wrong.
+func (f form) Faults() fault.List { return f.faults }
+
+// Of are the faults of one field.
+func (f form) Of(name string) (list fault.List) {
+	for _, one := range f.faults {
+		if fieldOf(one.Pointer) == name {
+			list = append(list, one)
+		}
+	}
+	return list
+}
+
+// fieldOf is the field that a pointer of a fault means.
+func fieldOf(pointer string) string { return strings.TrimSuffix(pointer, "/value") }
+
+// idOf is the id of a field's element.
+func idOf(name string) string { return "f" + strings.NewReplacer("/", "-", "_", "-").Replace(name) }
+
+// refused is the form with what is wrong with it.
+func (f form) refused(err error) form {
+	f.faults = append(f.faults, fault.Of(err)...)
+	return f
+}
+
+// again shows a form again with its values and what is wrong with them. What has nothing to do with the form is an error
+// of the whole page.
+func (q *request) again(f form, err error, show func(form, int) page) (answer, error) {
+	faults := fault.Of(err)
+	if len(faults) == 0 {
+		return nil, err
+	}
+	switch faults[0].Kind {
+	case fault.Forbidden, fault.NotFound:
+		return nil, err
+	}
+	return show(f.refused(err), statusOf(faults[0].Kind)), nil
+}
+
+// field is one field of a form as its template shows it.
+type field struct {
+	Name, ID, Label, Hint, Type, Value string
+	Must                               bool
+	Complete                           string // what the browser may fill in
+	Options                            []option
+	Faults                             fault.List
+}
+
+// option is one choice.
+type option struct {
+	Value, Text string
+	Chosen      bool
+}
+
+// Field is a field of the form under a label.
+func (f form) Field(name, label string) field {
+	return field{Name: name, ID: idOf(name), Label: label, Type: "text", Value: f.values.Get(name), Faults: f.Of(name)}
+}
+
+// Described names the elements that say more about the field.
+func (f field) Described() string {
+	var ids []string
+	if f.Hint != "" {
+		ids = append(ids, f.ID+"-hint")
+	}
+	if len(f.Faults) > 0 {
+		ids = append(ids, f.ID+"-fault")
+	}
+	return strings.Join(ids, " ")
+}
+
+// What templates say of a field, in pipes: {{template "input" (.Form.Field "/due_on" (T "…") | as "date" | must)}}
+func as(kind string, f field) field       { f.Type = kind; return f }
+func must(f field) field                  { f.Must = true; return f }
+func hint(text string, f field) field     { f.Hint = text; return f }
+func complete(what string, f field) field { f.Complete = what; return f }
+
+// choose gives a field its choices, of which the one that stands in it is chosen.
+func choose(options []option, f field) field {
+	f.Type, f.Options = "select", make([]option, len(options))
+	for i, o := range options {
+		o.Chosen = o.Value == f.Value
+		f.Options[i] = o
+	}
+	return f
+}

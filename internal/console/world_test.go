@@ -1,0 +1,189 @@
+package console_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/seal"
+)
+
+// world is a small company: two customers, three sites, and doors in every state.
+type world struct {
+	*desk
+	admin, dispatcher, technician, support, agent, auditor *somebody
+
+	customer, other          fleet.Customer
+	site, coast, foreign     fleet.Site
+	door                     fleet.Door // in service, with devices and a history; inspected
+	unsafe, held, late, bare fleet.Door // unsafe, not yet secured; secured; overdue; nothing known
+	away                     fleet.Door // of the other customer
+	sensor                   uuid.UUID
+	model                    fleet.Model
+	visit                    uuid.UUID // signed
+	open                     uuid.UUID // not signed
+	report                   uuid.UUID
+}
+
+func newWorld(t testing.TB) *world {
+	t.Helper()
+	w := &world{desk: newDesk(t)}
+	w.staff(t)
+	w.places(t)
+	w.fit(t)
+	w.inspect(t)
+	w.outsiders(t)
+	return w
+}
+
+func (w *world) staff(t testing.TB) {
+	w.admin = w.administrator(t)
+	w.dispatcher = w.hire(t, w.admin, identity.Person{Email: "bo@lintel.example", Name: "Bo Tanager", Role: identity.Dispatcher})
+	w.technician = w.hire(t, w.admin, identity.Person{Email: "cato@lintel.example", Name: "Cato Wren", Role: identity.Technician, Units: "us"})
+	w.support = w.hire(t, w.admin, identity.Person{Email: "dee@lintel.example", Name: "Dee Alder", Role: identity.Support})
+	if _, _, err := w.people.PutQualification(t.Context(), w.admin.actor, identity.Qualification{PersonID: w.technician.actor.PersonID, QualificationID: w.id(),
+		Scheme: "Certified inspector", Number: "CI-2211", ValidFrom: day("2025-01-01"), ValidUntil: day("2027-12-31")}, ""); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func (w *world) outsiders(t testing.TB) {
+	w.agent = w.hire(t, w.admin, identity.Person{Email: "eve@harbour.example", Name: "Eve Sorrel", Role: identity.OwnerAgent, ScopeKind: identity.ScopeCustomers, Customers: []uuid.UUID{w.customer.CustomerID}})
+	w.auditor = w.hire(t, w.admin, identity.Person{Email: "finn@assessors.example", Name: "Finn Ashby", Role: identity.Auditor, ScopeKind: identity.ScopeSites, Sites: []uuid.UUID{w.site.SiteID},
+		ExpiresAt: p(w.now.AddDate(0, 1, 0))})
+}
+
+func must[T any](t testing.TB) func(v T, created bool, err error) T {
+	return func(v T, _ bool, err error) T {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+}
+
+func (w *world) places(t testing.TB) {
+	by := w.dispatcher.actor
+	ctx := t.Context()
+	w.customer = must[fleet.Customer](t)(w.PutCustomer(ctx, by, fleet.Customer{CustomerID: w.id(), Name: "Harbour Clinics", Account: "HC-104"}, 0))
+	w.other = must[fleet.Customer](t)(w.PutCustomer(ctx, by, fleet.Customer{CustomerID: w.id(), Name: "Juniper Arcade"}, 0))
+	site := func(customer uuid.UUID, name, city, zone, jurisdiction string) fleet.Site {
+		return must[fleet.Site](t)(w.PutSite(ctx, by, fleet.Site{CustomerID: customer, SiteID: w.id(), Name: name, Address: "12 Ferry Road", City: city, Country: "US",
+			Jurisdiction: jurisdiction, TimeZone: zone, OpeningHours: "Mon–Fri 7–19", AccessNotes: "Report at the front desk."}, 0))
+	}
+	w.site = site(w.customer.CustomerID, "Clinic East", "Sacramento", "America/Los_Angeles", "US-CA")
+	w.coast = site(w.customer.CustomerID, "Clinic on the Coast", "Portland", "America/New_York", "US-ME")
+	w.foreign = site(w.other.CustomerID, "Arcade", "Chicago", "America/Chicago", "US-IL")
+	party := must[fleet.Party](t)(w.PutParty(ctx, by, fleet.Party{PartyID: w.id(), Name: "Harbour Estates", Email: "estates@harbour.example"}, 0))
+	must[fleet.Standing](t)(w.PutStanding(ctx, by, fleet.Standing{SiteID: w.site.SiteID, StandingID: w.id(), PartyID: party.PartyID, Role: "owner", FromDay: day("2025-01-01")}, 0))
+	w.door = w.register(t, w.site, "Main entrance")
+	w.unsafe = w.register(t, w.site, "Ambulance bay")
+	w.held = w.register(t, w.coast, "Pharmacy")
+	w.late = w.register(t, w.coast, "Staff entrance")
+	w.bare = w.register(t, w.site, "Garden door")
+	w.away = w.register(t, w.foreign, "North doors")
+	for _, d := range []struct {
+		door   fleet.Door
+		anchor string
+	}{{w.door, "2026-06-01"}, {w.late, "2026-01-15"}, {w.unsafe, "2026-03-10"}, {w.away, "2026-02-01"}} {
+		must[fleet.Plan](t)(w.PutPlan(ctx, by, fleet.Plan{DoorID: d.door.DoorID, PlanID: w.id(), IntervalMonths: 12, Regime: "anchored", ToleranceDays: 30, LeadDays: 30,
+			AnchorOn: day(d.anchor), Active: true}, 0))
+	}
+	if _, err := w.OpenDueWorkOrders(ctx, day("2026-03-03")); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func (w *world) register(t testing.TB, site fleet.Site, name string) fleet.Door {
+	t.Helper()
+	leaf := fleet.Leaf{Motion: "slide", Hinge: "none", OpensTowards: "left", WidthM: fleet.Q(1, fleet.Measured), HeightM: fleet.Q(2.2, fleet.Measured), MassKg: fleet.UnknownQuantity()}
+	other := leaf
+	other.OpensTowards = "right"
+	return must[fleet.Door](t)(w.PutDoor(t.Context(), w.dispatcher.actor, fleet.DoorPut{DoorID: w.id(), SiteID: site.SiteID, Name: name, KnownSince: day("2025-01-01"),
+		EffectiveAt: time.Date(2025, 1, 2, 12, 0, 0, 0, time.UTC), Reason: "taken over with the contract", Facts: fleet.DoorFacts{
+			Kind: "sliding", Energy: "full", Traffic: "two_way", PresenceBy: "both",
+			A:           fleet.SideFacts{Label: "street", Activation: "sensor", KeptClear: []fleet.KeptClearZone{{What: "footpath", X0M: -3, X1M: 3, Y0M: 2.4, Y1M: 3.4}}},
+			B:           fleet.SideFacts{Label: "hall", Activation: "sensor"},
+			ClearWidthM: fleet.Q(1.8, fleet.Measured), HeaderDepthM: fleet.Q(0.2, fleet.Measured),
+			OpeningTimeS: fleet.Q(2.1, fleet.Measured), ClosingTimeS: fleet.UnknownQuantity(), Modes: []string{"day", "night_locked"}, GuideRails: "none", Egress: p(true),
+			RuleBasis: fleet.RuleBasis{PackID: "us-a156.10-2005", Since: day("2025-01-01"), Why: "in force when the door was built"},
+			Leaves:    []fleet.Leaf{leaf, other}}}))
+}
+
+// facts is a sensor as it is mounted over an entrance.
+func (w *world) facts(reachDB float64) fleet.DeviceFacts {
+	return fleet.DeviceFacts{AntennaID: &w.model.Antennas[0].AntennaID, Accessories: []uuid.UUID{},
+		Mount: fleet.MountFacts{HeightM: fleet.Q(2.3, fleet.Measured), OffsetXM: fleet.Q(0, fleet.Measured), OffsetYM: fleet.Q(0.12, fleet.Measured), TiltDeg: fleet.Q(28, fleet.SeenOnSite), YawDeg: fleet.Q(0, fleet.Assumed)},
+		Settings: fleet.Settings{ReachDB: fleet.Q(reachDB, fleet.SeenOnSite), MotionDirection: "either", HoldWhileMoving: p(true), ConfirmTravelMM: fleet.Q(120, fleet.FromPaper),
+			OutputHoldS: fleet.Q(1, fleet.SeenOnSite), OutputContact: "normally_open"}}
+}
+
+// fit puts a control and two sensors into the main entrance.
+func (w *world) fit(t testing.TB) {
+	ctx := t.Context()
+	w.model = must[fleet.Model](t)(w.PutModel(ctx, w.support.actor, fleet.Model{ModelID: w.id(), Kind: "sensor", Maker: "Fenwick", Name: "Motion 2", Sensing: "radar",
+		Antennas: []fleet.Antenna{{AntennaID: w.id(), Name: "wide", AzimuthBeamwidthDeg: 60, ElevationBeamwidthDeg: 36, AttenuationLimitDB: 25, BoresightRangeM: 5, Source: "data sheet"}}}))
+	by := w.dispatcher.actor
+	control := must[fleet.Component](t)(w.PutComponent(ctx, by, fleet.ComponentPut{ComponentID: w.id(), DoorID: w.door.DoorID, Kind: "control", ModelText: "Fenwick Control 4", Serial: "C-77",
+		Fitting: fleet.Fitting{State: "fitted", Side: "none", Input: "none", Contact: "none"}, EffectiveAt: time.Date(2025, 1, 2, 12, 0, 0, 0, time.UTC), Reason: "seen at the take-over"}))
+	for _, side := range []string{"a", "b"} {
+		sensor := must[fleet.Component](t)(w.PutComponent(ctx, by, fleet.ComponentPut{ComponentID: w.id(), DoorID: w.door.DoorID, Kind: "sensor", ModelID: &w.model.ModelID, Serial: "S-" + side,
+			Fitting: fleet.Fitting{State: "fitted", Side: side, WiredTo: &control.ComponentID, Input: "activate", Contact: "normally_open", TestedByControl: p(true)}, EffectiveAt: time.Date(2025, 1, 2, 12, 0, 0, 0, time.UTC), Reason: "seen at the take-over"}))
+		must[fleet.Revision](t)(w.PutRevision(ctx, by, fleet.Revision{ComponentID: sensor.ComponentID, RevisionID: w.id(), Standing: "found", EffectiveAt: time.Date(2025, 1, 3, 15, 0, 0, 0, time.UTC), Reason: "from the old card", Device: w.facts(-6)}))
+		must[fleet.Revision](t)(w.PutRevision(ctx, by, fleet.Revision{ComponentID: sensor.ComponentID, RevisionID: w.id(), Standing: "left", EffectiveAt: time.Date(2025, 9, 1, 15, 0, 0, 0, time.UTC), Reason: "opened too late for wheelchairs", Device: w.facts(-1)}))
+		if side == "a" {
+			w.sensor = sensor.ComponentID
+		}
+	}
+}
+
+// inspect plays three visits: one that is signed, one that finds a door unsafe and leaves it so, one that secures.
+func (w *world) inspect(t testing.TB) {
+	at := w.now.Add(-48 * time.Hour)
+	w.visit = w.attend(t, at, w.site, w.door)
+	w.enter(t, w.visit, w.door, at.Add(2*time.Minute), fleet.EntryBody{Kind: "note", Note: &fleet.EntryNote{Text: "Floor wet, cleaned."}})
+	w.enter(t, w.visit, w.door, at.Add(3*time.Minute), fleet.EntryBody{Kind: "reading", Reading: &fleet.EntryReading{Name: "stopped_leaf_force_n", Value: p(118.0)}})
+	w.enter(t, w.visit, w.door, at.Add(4*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "deficient", What: "Weather seal torn at the floor."}})
+	w.sign(t, w.visit, at.Add(10*time.Minute))
+	w.open = w.attend(t, at.Add(time.Hour), w.site, w.unsafe)
+	w.enter(t, w.open, w.unsafe, at.Add(62*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "unsafe", What: "Closes on a standing person."}})
+	w.enter(t, w.open, w.unsafe, at.Add(63*time.Minute), fleet.EntryBody{Kind: "securing", Securing: &fleet.EntrySecuring{How: "not_secured", EgressKept: p(true), ToldName: "Gil Marsh", Answer: "refused"}})
+	held := w.attend(t, at.Add(3*time.Hour), w.coast, w.held)
+	w.enter(t, held, w.held, at.Add(181*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "unsafe", What: "Safety beam dead."}})
+	w.enter(t, held, w.held, at.Add(182*time.Minute), fleet.EntryBody{Kind: "securing", Securing: &fleet.EntrySecuring{How: "operator_off", EgressKept: p(true), ToldName: "Hana Reed", Answer: "acknowledged"}})
+	w.report = w.id()
+	must[fleet.Report](t)(w.MakeReport(t.Context(), w.dispatcher.actor, w.door.DoorID, w.report))
+}
+
+func (w *world) attend(t testing.TB, at time.Time, site fleet.Site, door fleet.Door) uuid.UUID {
+	t.Helper()
+	id := w.id()
+	must[fleet.Visit](t)(w.PutVisit(t.Context(), w.technician.actor, id, fleet.Attendance{SiteID: site.SiteID, ArrivedAt: at, People: []uuid.UUID{w.technician.actor.PersonID},
+		Doors: []fleet.DoorsOfVisit{{DoorID: door.DoorID, WorkOrders: []uuid.UUID{}}}}))
+	return id
+}
+
+func (w *world) enter(t testing.TB, visit uuid.UUID, door fleet.Door, at time.Time, body fleet.EntryBody) uuid.UUID {
+	t.Helper()
+	id := w.id()
+	body.DoorID, body.ObservedAt = door.DoorID, at
+	must[fleet.Entry](t)(w.PutEntry(t.Context(), w.technician.actor, visit, id, body))
+	return id
+}
+
+func (w *world) sign(t testing.TB, visit uuid.UUID, at time.Time) {
+	t.Helper()
+	_, entries, err := w.Visit(t.Context(), w.technician.actor, visit)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := fleet.SignOff{SignedAt: at, LeftAt: at, Statement: "As recorded.", Signature: "M0 0L10 10"}
+	for _, e := range entries {
+		s.Entries = append(s.Entries, fleet.SignedEntry{EntryID: e.EntryID, SHA256: seal.Hash(e.SHA256)})
+	}
+	must[fleet.Visit](t)(w.PutSignOff(t.Context(), w.technician.actor, visit, s))
+}
