@@ -60,7 +60,7 @@ func (f *filter) key(key any) {
 		err = json.Unmarshal(raw, key)
 	}
 	if err != nil {
-		f.faults.Add("after", "cursor_invalid")
+		f.faults.Add("after", "place_unreadable")
 	}
 }
 
