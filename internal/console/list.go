@@ -1,6 +1,7 @@
 package console
 
 import (
+	"bytes"
 	"encoding/base64"
 	"encoding/json"
 	"net/url"
@@ -59,8 +60,8 @@ func (f *filter) key(key any) {
 	if err == nil {
 		err = json.Unmarshal(raw, key)
 	}
-	if err != nil {
-		f.faults.Add("after", "place_unreadable")
+	if err != nil || bytes.Contains(raw, []byte(`\u0000`)) { // the database takes none, so no key of ours has one
+		f.faults.Add("after", "page_unknown")
 	}
 }
 
