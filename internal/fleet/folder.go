@@ -137,8 +137,8 @@ func (f *Fleet) drawn(by identity.Actor, p picture, site Site) ComplianceReport 
 		audience = forStaff
 	}
 	w := writer{fleet: f, texts: f.Words.Printer(cmp.Or(by.Language, "en"), words.Metric), zone: site.Location(), audience: audience}
-	doc := ComplianceReport{Audience: audience}
-	w.door(&doc, p)
+	doc := ComplianceReport{ReportHead: ReportHead{Audience: audience}}
+	w.door(&doc.DoorContent, p)
 	return doc
 }
 
