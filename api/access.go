@@ -7,6 +7,7 @@ import (
 	"maps"
 	"net/http"
 	"net/url"
+	"regexp"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -16,6 +17,7 @@ import (
 	"github.com/danielgtaylor/huma/v2/adapters/humachi"
 	"github.com/go-chi/chi/v5"
 	"github.com/go-chi/chi/v5/middleware"
+	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
@@ -89,14 +91,41 @@ func (a *API) admit(action identity.Action) func(huma.Context, func(huma.Context
 			return
 		}
 		if name, known := knownParameters(ctx); !known {
-			r, w := humachi.Unwrap(ctx)
-			p := newProblem(r.Context(), a.Words, http.StatusUnprocessableEntity, fault.List{fault.New(fault.Invalid, "parameter_unknown")})
-			p.Errors = []MemberFault{{Code: p.Code, Detail: p.Detail, Parameter: name}}
-			send(w, p)
+			a.refuseParameter(ctx, name, "parameter_unknown")
 			return
 		}
 		next(ctx)
 	}
+}
+
+var lastID = regexp.MustCompile(`\{(\w+_id)\}$`)
+
+// chosenID names the parameter of a PUT that is an id of the client's choice, "" when there is none.
+func chosenID(op huma.Operation) string {
+	if m := lastID.FindStringSubmatch(op.Path); m != nil && op.Method == http.MethodPut {
+		return m[1]
+	}
+	return ""
+}
+
+// wellChosen refuses an id that is no UUIDv7, nil among them. One of version 8 may be the program's own, of a work order
+// that exists: the use-case makes none under it.
+func (a *API) wellChosen(name string) func(huma.Context, func(huma.Context)) {
+	return func(ctx huma.Context, next func(huma.Context)) {
+		id, err := uuid.Parse(ctx.Param(name))
+		if err == nil && !(id.Variant() == uuid.RFC4122 && (id.Version() == 7 || id.Version() == 8 && name == "work_order_id")) {
+			a.refuseParameter(ctx, name, "id_not_v7")
+			return
+		}
+		next(ctx) // what cannot be read is told with the rest
+	}
+}
+
+func (a *API) refuseParameter(ctx huma.Context, name, code string) {
+	r, w := humachi.Unwrap(ctx)
+	p := newProblem(r.Context(), a.Words, http.StatusUnprocessableEntity, fault.List{fault.New(fault.Invalid, code)})
+	p.Errors = []MemberFault{{Code: p.Code, Detail: p.Detail, Parameter: name}}
+	send(w, p)
 }
 
 // knownParameters names a parameter in the address that the operation does not have: a filter that is misspelled must not

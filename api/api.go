@@ -174,6 +174,9 @@ const actPublic identity.Action = "public"
 func add[I, O any](a *API, op huma.Operation, handle func(context.Context, identity.Actor, *I) (*O, error)) {
 	action := op.Metadata["action"].(identity.Action)
 	op.Middlewares = append(op.Middlewares, a.admit(action))
+	if name := chosenID(op); name != "" {
+		op.Middlewares = append(op.Middlewares, a.wellChosen(name))
+	}
 	huma.Register(a.huma, op, func(ctx context.Context, in *I) (*O, error) {
 		by, err := a.allow(ctx, action)
 		if err != nil {

@@ -4,9 +4,12 @@ import (
 	"encoding/json"
 	"net/http"
 	"net/http/httptest"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/google/uuid"
 )
 
 // A word that stands in bad input must not come back.
@@ -100,6 +103,33 @@ func TestABodyThatCannotBeKeptAsItIsIsRefused(t *testing.T) {
 	}
 	for _, mediaType := range []string{"text/plain", "application/xml", "application/x-www-form-urlencoded", "multipart/form-data; boundary=x"} {
 		v.refused(t, v.secret, request{http.MethodPut, "/v1/customers/" + v.id().String(), []byte(name(`"a"`)), mediaType}, 415, "media_type_unsupported")
+	}
+}
+
+var inBraces = regexp.MustCompile(`\{\w+\}`)
+
+func TestAnIdThatAClientChoosesIsAUUIDv7(t *testing.T) {
+	t.Parallel()
+	v := newVan(t)
+	made := 0
+	for path, item := range contract(t).OpenAPI().Paths {
+		if item.Put == nil || !strings.HasSuffix(path, "_id}") {
+			continue
+		}
+		made++
+		name := path[strings.LastIndex(path, "{")+1 : len(path)-1]
+		secret := v.secret
+		if strings.HasPrefix(path, "/v1/visits/") {
+			secret = v.technician
+		}
+		for _, id := range []string{uuid.Nil.String(), uuid.Max.String(), "2f5c4b1e-6d7a-4c3b-9a1f-0123456789ab", "01950000-0000-7000-0000-00000000c057"} { // of version 4; of another variant
+			last := strings.LastIndex(path, "{")
+			filled := inBraces.ReplaceAllStringFunc(path[:last], func(string) string { return v.id().String() }) + id
+			v.refused(t, secret, request{http.MethodPut, filled, []byte("{}"), "application/json"}, 422, "id_not_v7", "id_not_v7 "+name)
+		}
+	}
+	if made < 15 {
+		t.Errorf("only %d operations", made)
 	}
 }
 
@@ -241,12 +271,22 @@ func TestWhatCannotBeTrueIsRefusedAtItsMember(t *testing.T) {
 		"entry at no door":             {entries, with(note, "door_id", v.id().String()), 422, "door_not_found", "door_not_found #/door_id"},
 		"entry before the door":        {entries, with(note, "observed_at", early), 422, "before_the_door", "before_the_door #/observed_at"},
 		"entry of tomorrow":            {entries, with(note, "observed_at", v.now.AddDate(0, 0, 2)), 422, "clock_ahead", "clock_ahead #/observed_at"},
-		"entry of the Romans":          {entries, with(note, "observed_at", "0079-08-24T12:00:00Z"), 422, "clock_impossible", "clock_impossible #/observed_at"},
+		"entry of the Romans":          {entries, with(note, "observed_at", "0079-08-24T12:00:00Z"), 422, "date_implausible", "date_implausible #/observed_at"},
 		"settings of another's device": {entries, v.piece("settings", object{"component_id": elsewhere.control, "standing": "found", "device": device(object{})["device"]}), 422, "component_not_on_door", "component_not_on_door #/settings/component_id"},
 		"mount within an entry":        {entries, v.piece("settings", object{"component_id": v.sensor, "standing": "found", "device": device(object{"height_m": known(99)})["device"]}), 422, "out_of_range", "out_of_range #/settings/device/mount/height_m/value"},
 		"reading that nobody knows":    {entries, v.piece("reading", object{"name": mark, "value": 1}), 422, "reading_unknown", "reading_unknown #/reading/name"},
 		"reading out of this world":    {entries, v.piece("reading", object{"name": "hold_open_s", "value": -1}), 422, "reading_impossible", "reading_impossible #/reading/value"},
 		"confirming what was not made": {entries, v.piece("finding", object{"severity": "deficient", "what": "x", "confirms": v.id().String()}), 422, "finding_not_computed", "finding_not_computed #/finding/confirms"},
+		"fact of the year one":         {doors, with(door, "effective_at", "0001-01-01T00:00:00Z"), 422, "date_implausible", "date_implausible #/effective_at"},
+		"fitted in the year one":       {components, with(component, "effective_at", "0001-01-01T00:00:00Z"), 422, "before_the_door", "before_the_door #/effective_at"},
+		"set in the year one":          {revisions, with(device(object{}), "effective_at", "0001-01-01T00:00:00Z"), 422, "date_implausible", "date_implausible #/effective_at"},
+		"name in two directions":       {doors, with(door, "name", "Side\u202edoor"), 422, "text_turned", "text_turned #/name"},
+		"name on two lines":            {doors, with(door, "name", "Side\ndoor"), 422, "text_of_lines", "text_of_lines #/name"},
+		"mode named twice":             {doors, facts("modes", []string{"day", "emergency", "day"}), 422, "mode_twice", "mode_twice #/facts/modes"},
+		"visit of strangers":           {visits, with(v.attendance(), "people", []string{v.technicianID, v.id().String()}), 422, "person_not_found", "person_not_found #/people/1"},
+		"visit of one person twice":    {visits, with(v.attendance(), "people", []string{v.technicianID, v.technicianID}), 422, "named_twice", "named_twice #/people/1"},
+		"visit of one door twice":      {visits, with(v.attendance(), "doors", []object{{"door_id": v.doorID}, {"door_id": v.doorID}}), 422, "named_twice", "named_twice #/doors/1/door_id"},
+		"signature that is no drawing": {visit + "/sign-off", object{"signed_at": v.now, "left_at": v.now, "entries": []object{{"entry_id": v.id(), "sha256": strings.Repeat("0", 64)}}, "statement": "done", "signature": "M 0 0 \"/><script>"}, 422, "body_invalid", "member_invalid #/signature"},
 		"visit for another's door":     {visits, with(v.attendance(), "doors", []object{{"door_id": elsewhere.door}}), 422, "door_of_other_site", "door_of_other_site #/doors/0/door_id"},
 		"visit for another's order":    {visits, with(v.attendance(), "doors", []object{{"door_id": v.doorID, "work_orders": []string{order}}}), 422, "work_order_of_other_door", "work_order_of_other_door #/doors/0/work_orders/0"},
 		"visit of others":              {visits, with(v.attendance(), "people", []string{v.id().String()}), 422, "sender_not_present", "sender_not_present #/people"},

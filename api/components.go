@@ -148,9 +148,7 @@ func (in *componentPutIn) fleet() (fleet.ComponentPut, error) {
 	if p.IfMatch, err = in.version(); err != nil {
 		return p, err
 	}
-	if b.EffectiveAt != nil {
-		p.EffectiveAt = *b.EffectiveAt
-	}
+	p.EffectiveAt = instant(b.EffectiveAt)
 	var read reader
 	p.WarrantyUntil = read.day("/warranty_until", b.WarrantyUntil)
 	return p, read.faults.Err()

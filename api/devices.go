@@ -179,9 +179,7 @@ func (a *API) revisionPut(ctx context.Context, by identity.Actor, in *revisionPu
 	var read reader
 	r := fleet.Revision{ComponentID: in.ComponentID, RevisionID: in.RevisionID, Standing: in.Body.Standing, Reason: in.Body.Reason,
 		Device: read.device("/device", in.Body.Device)}
-	if in.Body.EffectiveAt != nil {
-		r.EffectiveAt = *in.Body.EffectiveAt
-	}
+	r.EffectiveAt = instant(in.Body.EffectiveAt)
 	if err := read.faults.Err(); err != nil {
 		return nil, err
 	}

@@ -226,9 +226,7 @@ func (in *doorPutIn) fleet() (fleet.DoorPut, error) {
 	if p.IfMatch, err = in.version(); err != nil {
 		return p, err
 	}
-	if b.EffectiveAt != nil {
-		p.EffectiveAt = *b.EffectiveAt
-	}
+	p.EffectiveAt = instant(b.EffectiveAt)
 	var read reader
 	if b.Tag != "" {
 		if p.Tag, err = fleet.ParseTag(b.Tag); err != nil {
@@ -290,6 +288,17 @@ func optionalID(text string) uuid.UUID {
 	return id
 }
 
+// instant reads an instant that may be absent, which is the zero one. One that is given must not be taken for that.
+func instant(given *time.Time) time.Time {
+	switch {
+	case given == nil:
+		return time.Time{}
+	case given.IsZero():
+		return given.Add(1)
+	}
+	return *given
+}
+
 // day reads a civil date; an absent one is the zero day.
 func (l *reader) day(pointer, text string) duedate.Day {
 	if text == "" {
@@ -297,7 +306,7 @@ func (l *reader) day(pointer, text string) duedate.Day {
 	}
 	d, err := duedate.ParseDay(text)
 	if err != nil {
-		l.faults.Add(pointer, "date_unreadable", "reason", err.Error())
+		l.faults.Add(pointer, "date_unreadable")
 	}
 	return d
 }

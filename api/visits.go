@@ -227,7 +227,7 @@ type signOffPutIn struct {
 		LeftAt    time.Time     `json:"left_at"`
 		Entries   []signedEntry `json:"entries" minItems:"1" maxItems:"5000" doc:"Every entry of the visit."`
 		Statement string        `json:"statement" minLength:"1" maxLength:"2000" doc:"What the signer states."`
-		Signature string        `json:"signature" minLength:"1" maxLength:"50000" doc:"Strokes as an SVG path."`
+		Signature string        `json:"signature" minLength:"1" maxLength:"50000" pattern:"^[Mm][MmZzLlHhVvCcSsQqTtAaEe0-9 ,.+-]*$" doc:"Strokes as path data of SVG: letters and numbers."`
 	}
 }
 

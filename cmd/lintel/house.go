@@ -189,6 +189,9 @@ func (h *house) useCases(s *settings) error {
 	if keys == nil {
 		h.log.Warn("no key file: lock and key-safe codes can be neither kept nor revealed", "setting", "LINTEL_KEY_FILE")
 	}
+	if s.company().Name == "" {
+		h.log.Warn("no company name: no report is made, and notices do not say from whom they are", "setting", "LINTEL_COMPANY_NAME")
+	}
 	photos, err := store.OpenPhotoDir(s.photoDir())
 	if err != nil {
 		return err

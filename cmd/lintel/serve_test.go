@@ -289,7 +289,7 @@ func TestServeWithAPrivateDatabaseEndsWithItAndFindsEverythingAgain(t *testing.T
 	if out := mustLintel(t, env, "password", "iris@lintel.example"); !strings.Contains(out, "iris@lintel.example may sign in") {
 		t.Errorf("beside the server: %s", out)
 	}
-	if out := mustLintel(t, env, "job", "forget_sign_in_failures"); !strings.Contains(out, "forgotten") {
+	if out := mustLintel(t, env, "job", "send_notices"); !strings.Contains(out, "0 notices") {
 		t.Errorf("beside the server: %s", out)
 	}
 	postmaster, err := os.ReadFile(filepath.Join(dir, "database", "data", "postmaster.pid"))

@@ -33,7 +33,7 @@ type settings struct {
 	SMTPTLS          string `name:"smtp-tls" env:"LINTEL_SMTP_TLS" enum:"starttls,implicit,none" default:"starttls" help:"starttls, implicit or none (a relay on this machine)."`
 	MailFrom         string `env:"LINTEL_MAIL_FROM" placeholder:"ADDRESS" help:"From whom notices come."`
 
-	CompanyName    string `env:"LINTEL_COMPANY_NAME" default:"(company not set)" help:"Who speaks in notices and reports."`
+	CompanyName    string `env:"LINTEL_COMPANY_NAME" help:"Who speaks in notices and reports; without a name no report is made."`
 	CompanyAddress string `env:"LINTEL_COMPANY_ADDRESS"`
 	CompanyPhone   string `env:"LINTEL_COMPANY_PHONE"`
 	CompanyLicence string `env:"LINTEL_COMPANY_LICENCE"`
@@ -118,7 +118,7 @@ func (s *settings) photoDir() string {
 }
 
 func (s *settings) company() fleet.ReportCompany {
-	return fleet.ReportCompany{Name: s.CompanyName, Address: s.CompanyAddress, Phone: s.CompanyPhone, Licence: s.CompanyLicence}
+	return fleet.ReportCompany{Name: strings.TrimSpace(s.CompanyName), Address: s.CompanyAddress, Phone: s.CompanyPhone, Licence: s.CompanyLicence}
 }
 
 // configCmd prints what serve would run with.

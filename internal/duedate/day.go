@@ -83,6 +83,10 @@ func (d Day) Before(other Day) bool { return d.Compare(other) < 0 }
 // After tells whether d is later than other.
 func (d Day) After(other Day) bool { return d.Compare(other) > 0 }
 
+// PlausibleDays are the first and the last date that anybody can mean: from before every automatic door to fifty years after
+// today. What lies outside is a slip of the keyboard or of a clock. Common practice, no source.
+func PlausibleDays(today Day) (first, last Day) { return Day{1900, 1, 1}, today.AddYears(50) }
+
 // AddDays gives the date n days later, or earlier where n is negative. It stops at the ends of the calendar.
 func (d Day) AddDays(n int) Day {
 	const moreThanAll = 4_000_000 // days; the calendar of ten thousand years has 3,652,059

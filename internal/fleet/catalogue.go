@@ -193,8 +193,8 @@ func checkSame(code string, recorded, said any) error {
 
 func (m Model) check() error {
 	var faults fault.List
-	checkText(&faults, "/maker", m.Maker, 1, 100)
-	checkText(&faults, "/name", m.Name, 1, 100)
+	checkLine(&faults, "/maker", m.Maker, 1, 100)
+	checkLine(&faults, "/name", m.Name, 1, 100)
 	checkText(&faults, "/note", m.Note, 0, 2000)
 	checkOneOf(&faults, "/kind", m.Kind, ComponentKinds()...)
 	checkOneOf(&faults, "/sensing", m.Sensing, "none", "radar", "infrared_presence", "laser_curtain", "beam", "mat", "knowing_act")
@@ -232,7 +232,7 @@ func checkAntennas(faults *fault.List, antennas []Antenna) {
 			faults.Add(at+"/name", "antenna_name_twice")
 		}
 		ids[a.AntennaID], names[a.Name] = true, true
-		checkText(faults, at+"/name", a.Name, 1, 100)
+		checkLine(faults, at+"/name", a.Name, 1, 100)
 		checkText(faults, at+"/source", a.Source, 1, 300)
 		checkNumber(faults, at+"/azimuth_beamwidth_deg", &a.AzimuthBeamwidthDeg, 1, 180)
 		checkNumber(faults, at+"/elevation_beamwidth_deg", &a.ElevationBeamwidthDeg, 1, 180)
@@ -278,7 +278,7 @@ func (a Accessory) said() any {
 
 func (a Accessory) check() error {
 	var faults fault.List
-	checkText(&faults, "/name", a.Name, 1, 100)
+	checkLine(&faults, "/name", a.Name, 1, 100)
 	known := effects()
 	of, ok := known[a.Kind]
 	if !ok {

@@ -68,7 +68,7 @@ func (f *Fleet) PutComponent(ctx context.Context, by identity.Actor, p Component
 	tidy(&p.ModelText)
 	tidy(&p.Serial)
 	tidy(&p.Reason)
-	if err := p.check(); err != nil {
+	if err := f.checkComponent(p); err != nil {
 		return Component{}, false, err
 	}
 	hash, err := hashOf(p.Fitting)
@@ -220,7 +220,7 @@ func ComponentKinds() []string {
 	return []string{"operator", "control", "power_supply", "battery", "mode_selector", "lock", "sensor", "activation", "safety_device", "leaf_hardware"}
 }
 
-func (p ComponentPut) check() error {
+func (f *Fleet) checkComponent(p ComponentPut) error {
 	var faults fault.List
 	checkOneOf(&faults, "/kind", p.Kind, ComponentKinds()...)
 	switch {
@@ -229,9 +229,10 @@ func (p ComponentPut) check() error {
 	case p.ModelID != nil && p.ModelText != "":
 		faults.Add("/model_text", "model_twice")
 	}
-	checkText(&faults, "/model_text", p.ModelText, 0, 200)
-	checkText(&faults, "/serial", p.Serial, 0, 100)
+	checkLine(&faults, "/model_text", p.ModelText, 0, 200)
+	checkLine(&faults, "/serial", p.Serial, 0, 100)
 	checkText(&faults, "/reason", p.Reason, 1, 500)
+	f.checkDay(&faults, "/warranty_until", p.WarrantyUntil)
 	t := p.Fitting
 	checkOneOf(&faults, "/fitting/state", t.State, "fitted", "removed")
 	checkOneOf(&faults, "/fitting/side", t.Side, "a", "b", "both", "none")

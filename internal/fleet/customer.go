@@ -44,8 +44,8 @@ func (f *Fleet) PutCustomer(ctx context.Context, by identity.Actor, c Customer, 
 	tidy(&c.Account)
 	tidy(&c.Note)
 	var faults fault.List
-	checkText(&faults, "/name", c.Name, 1, 200)
-	checkText(&faults, "/account", c.Account, 0, 60)
+	checkLine(&faults, "/name", c.Name, 1, 200)
+	checkLine(&faults, "/account", c.Account, 0, 60)
 	checkText(&faults, "/note", c.Note, 0, 2000)
 	if err := faults.Err(); err != nil {
 		return Customer{}, false, err

@@ -206,11 +206,8 @@ func (f *Fleet) registerDoor(ctx context.Context, tx Tx, by identity.Actor, p Do
 	d := Door{CustomerID: site.CustomerID, SiteID: p.SiteID, DoorID: p.DoorID, Tag: p.Tag, Name: p.Name, KnownSince: p.KnownSince,
 		RecordedAt: now, RecordedBy: by.PersonID, Facts: p.Facts, Version: f.version(by, p.EffectiveAt, p.Reason, hash)}
 	if d.Tag == "" {
-		number, err := tx.NextDoorNumber(ctx)
-		if err != nil {
-			return Door{}, err
-		}
-		if d.Tag, err = TagFor(number); err != nil {
+		var err error
+		if d.Tag, err = freeTag(ctx, tx); err != nil {
 			return Door{}, err
 		}
 	}
@@ -225,6 +222,27 @@ func (f *Fleet) registerDoor(ctx context.Context, tx Tx, by identity.Actor, p Do
 		return Door{}, err
 	}
 	return d, f.recompute(ctx, tx, by, d.DoorID)
+}
+
+// freeTag gives the next tag, past those that were given by hand.
+func freeTag(ctx context.Context, tx Tx) (Tag, error) {
+	for {
+		number, err := tx.NextDoorNumber(ctx)
+		if err != nil {
+			return "", err
+		}
+		tag, err := TagFor(number)
+		if err != nil {
+			return "", err
+		}
+		_, err = tx.DoorByTag(ctx, tag, AsOf{})
+		if fault.Is(err, "door_not_found") {
+			return tag, nil
+		}
+		if err != nil {
+			return "", err
+		}
+	}
 }
 
 func (f *Fleet) reviseDoor(ctx context.Context, tx Tx, by identity.Actor, p DoorPut, present Door, site Site, hash [32]byte) (Door, error) {
@@ -311,8 +329,10 @@ func (p *DoorPut) tidy() {
 
 func (f *Fleet) checkDoor(p DoorPut) error {
 	var faults fault.List
-	checkText(&faults, "/name", p.Name, 1, 200)
+	checkLine(&faults, "/name", p.Name, 1, 200)
 	checkText(&faults, "/reason", p.Reason, 1, 500)
+	f.checkDay(&faults, "/known_since", p.KnownSince)
+	f.checkInstant(&faults, "/effective_at", p.EffectiveAt)
 	d := p.Facts
 	checkOneOf(&faults, "/facts/kind", d.Kind, "sliding", "swinging", "folding", "revolving")
 	checkOneOf(&faults, "/facts/energy", d.Energy, "full", "low", "assist")
@@ -321,8 +341,11 @@ func (f *Fleet) checkDoor(p DoorPut) error {
 	checkOneOf(&faults, "/facts/guide_rails", d.GuideRails, "fitted", "walls", "none", "unknown")
 	for i, m := range d.Modes {
 		checkOneOf(&faults, fmt.Sprintf("/facts/modes/%d", i), m, "day", "exit_only", "night_locked", "held_open", "emergency")
+		if i > 0 && m == d.Modes[i-1] { // they are sorted
+			faults.Add("/facts/modes", "mode_twice", "mode", m)
+		}
 	}
-	checkText(&faults, "/facts/interlock_group", d.InterlockGroup, 0, 60)
+	checkLine(&faults, "/facts/interlock_group", d.InterlockGroup, 0, 60)
 	d.ClearWidthM.check(&faults, "/facts/clear_width_m", 0.3, 12)
 	d.HeaderDepthM.check(&faults, "/facts/header_depth_m", 0, 3)
 	d.OpeningTimeS.check(&faults, "/facts/opening_time_s", 0.1, 120)
@@ -348,6 +371,7 @@ func (f *Fleet) checkRuleBasis(faults *fault.List, d DoorFacts) {
 	if basis.Since.IsZero() {
 		faults.Add("/facts/rule_basis/since", "date_missing")
 	}
+	f.checkDay(faults, "/facts/rule_basis/since", basis.Since)
 	checkText(faults, "/facts/rule_basis/why", basis.Why, 1, 500)
 }
 
@@ -364,14 +388,14 @@ func (f *Fleet) basisOf(d DoorFacts) (*rulebook.Pack, error) {
 }
 
 func checkSide(faults *fault.List, pointer string, s SideFacts) {
-	checkText(faults, pointer+"/label", s.Label, 1, 60)
+	checkLine(faults, pointer+"/label", s.Label, 1, 60)
 	checkOneOf(faults, pointer+"/activation", s.Activation, "sensor", "knowing_act", "both", "none")
 	if len(s.KeptClear) > 20 {
 		faults.Add(pointer+"/kept_clear", "too_many", "most", 20)
 	}
 	for i, z := range s.KeptClear {
 		at := fmt.Sprintf("%s/kept_clear/%d", pointer, i)
-		checkText(faults, at+"/what", z.What, 1, 100)
+		checkLine(faults, at+"/what", z.What, 1, 100)
 		if z.X0M >= z.X1M || z.Y0M >= z.Y1M {
 			faults.Add(at, "rectangle_empty")
 		}

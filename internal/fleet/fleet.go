@@ -10,6 +10,7 @@ import (
 	"github.com/google/uuid"
 	"golang.org/x/text/unicode/norm"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
@@ -132,6 +133,34 @@ func hashOf(v any) ([32]byte, error) {
 // tidy brings free text into one form (NFC, no surrounding space) when it is taken in, because sealing never does.
 func tidy(text *string) { *text = norm.NFC.String(strings.TrimSpace(*text)) }
 
+// checkDay adds a fault for a date that nobody can mean. The zero Day is none; whether that may be is said elsewhere.
+func (f *Fleet) checkDay(faults *fault.List, pointer string, d duedate.Day) {
+	first, last := duedate.PlausibleDays(duedate.DayIn(f.Now(), time.UTC))
+	if !d.IsZero() && (d.Before(first) || d.After(last)) {
+		faults.Add(pointer, "date_implausible", "first", first.String(), "last", last.String())
+	}
+}
+
+// checkInstant is checkDay for an instant; the zero instant is none.
+func (f *Fleet) checkInstant(faults *fault.List, pointer string, at time.Time) {
+	if !at.IsZero() {
+		f.checkDay(faults, pointer, duedate.DayIn(at, time.UTC))
+	}
+}
+
+// turnsWriting tells whether a character turns the direction of writing until another one ends that (Unicode Standard
+// Annex 9, explicit formatting characters; from memory): what holds it can be read as something else than it is.
+func turnsWriting(r rune) bool { return r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 }
+
+// checkLine is checkText for what stands on one line: a name, a number, a word of somebody's own.
+func checkLine(faults *fault.List, pointer, text string, least, greatest int) {
+	before := len(*faults)
+	checkText(faults, pointer, text, least, greatest)
+	if len(*faults) == before && strings.ContainsFunc(text, func(r rune) bool { return unicode.IsControl(r) || r == 0x2028 || r == 0x2029 }) {
+		faults.Add(pointer, "text_of_lines")
+	}
+}
+
 // checkText adds what is wrong with a text of least to greatest characters.
 func checkText(faults *fault.List, pointer, text string, least, greatest int) {
 	n := utf8.RuneCountInString(text)
@@ -144,6 +173,8 @@ func checkText(faults *fault.List, pointer, text string, least, greatest int) {
 		faults.Add(pointer, "text_length", "least", least, "greatest", greatest)
 	case strings.ContainsFunc(text, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' }):
 		faults.Add(pointer, "text_binary")
+	case strings.ContainsFunc(text, turnsWriting):
+		faults.Add(pointer, "text_turned")
 	}
 }
 

@@ -159,6 +159,10 @@ func (f *Fleet) scheduleRun(ctx context.Context, tx Tx, s JobSchedule, day dueda
 	if err != nil {
 		return JobRun{}, err
 	}
+	var faults fault.List
+	if f.checkDay(&faults, "", day); faults != nil {
+		return JobRun{}, faults
+	}
 	if day.After(duedate.DayIn(now, time.UTC)) {
 		return JobRun{}, fault.New(fault.Invalid, "day_to_come", "day", day.String())
 	}

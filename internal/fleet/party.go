@@ -107,11 +107,11 @@ func (f *Fleet) PutParty(ctx context.Context, by identity.Actor, p Party, ifMatc
 
 func (p Party) check() error {
 	var faults fault.List
-	checkText(&faults, "/name", p.Name, 1, 200)
+	checkLine(&faults, "/name", p.Name, 1, 200)
 	if p.Email != "" && !emailKnown(p.Email) {
 		faults.Add("/email", "email_unreadable")
 	}
-	checkText(&faults, "/telephone", p.Telephone, 0, 60)
+	checkLine(&faults, "/telephone", p.Telephone, 0, 60)
 	checkText(&faults, "/note", p.Note, 0, 2000)
 	return faults.Err()
 }
@@ -124,7 +124,7 @@ func emailKnown(text string) bool {
 
 // PutStanding says what a party is to a site, or corrects it.
 func (f *Fleet) PutStanding(ctx context.Context, by identity.Actor, s Standing, ifMatch int) (saved Standing, created bool, err error) {
-	if err := s.check(); err != nil {
+	if err := f.checkStanding(s); err != nil {
 		return Standing{}, false, err
 	}
 	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
@@ -165,12 +165,14 @@ func (f *Fleet) PutStanding(ctx context.Context, by identity.Actor, s Standing, 
 	return saved, created, err
 }
 
-func (s Standing) check() error {
+func (f *Fleet) checkStanding(s Standing) error {
 	var faults fault.List
 	checkOneOf(&faults, "/role", s.Role, "owner", "occupier", "managing_agent", "payer")
 	if s.FromDay.IsZero() {
 		faults.Add("/from_day", "date_missing")
 	}
+	f.checkDay(&faults, "/from_day", s.FromDay)
+	f.checkDay(&faults, "/to_day", s.ToDay)
 	if !s.ToDay.IsZero() && s.ToDay.Before(s.FromDay) {
 		faults.Add("/to_day", "ends_before_it_begins", "day", s.FromDay.String())
 	}

@@ -45,7 +45,7 @@ type planRows interface {
 // PutPlan makes or changes the inspection plan of a door; the next due date follows from the inspections completed
 // so far, in the same transaction.
 func (f *Fleet) PutPlan(ctx context.Context, by identity.Actor, p Plan, ifMatch int) (saved Plan, created bool, err error) {
-	if err := checkPlan(p); err != nil {
+	if err := f.checkPlan(p); err != nil {
 		return Plan{}, false, err
 	}
 	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
@@ -95,11 +95,12 @@ func (f *Fleet) PutPlan(ctx context.Context, by identity.Actor, p Plan, ifMatch 
 	return saved, created, err
 }
 
-func checkPlan(p Plan) error {
+func (f *Fleet) checkPlan(p Plan) error {
 	var faults fault.List
 	if p.AnchorOn.IsZero() {
 		faults.Add("/anchor_on", "date_missing")
 	}
+	f.checkDay(&faults, "/anchor_on", p.AnchorOn)
 	if err := p.Rule().Validate(); err != nil {
 		member, reason, _ := strings.Cut(err.Error(), ": ")
 		if member == "tolerance_before_days" {

@@ -75,6 +75,9 @@ func (f *Fleet) MakeReport(ctx context.Context, by identity.Actor, doorID, repor
 		case !fault.Is(err, "report_not_found"):
 			return err
 		}
+		if f.Company.Name == "" {
+			return fault.New(fault.Conflict, "company_not_set")
+		}
 		doc, err := f.compliance(ctx, tx, by, reportID, ReportAsk{DoorID: doorID}, forCustomer)
 		if err != nil {
 			return err

@@ -77,7 +77,7 @@ type revisionRows interface {
 // revision never changes: the same again is success, anything else under its id a conflict.
 func (f *Fleet) PutRevision(ctx context.Context, by identity.Actor, r Revision) (saved Revision, created bool, err error) {
 	tidy(&r.Reason)
-	if err := checkRevision(r); err != nil {
+	if err := f.checkRevision(r); err != nil {
 		return Revision{}, false, err
 	}
 	if r.SHA256, err = hashOf(r.said()); err != nil {
@@ -184,9 +184,10 @@ func (r Revision) pointer() string {
 	return "/device"
 }
 
-func checkRevision(r Revision) error {
+func (f *Fleet) checkRevision(r Revision) error {
 	var faults fault.List
 	checkOneOf(&faults, "/standing", r.Standing, "intended", "found", "left")
+	f.checkInstant(&faults, "/effective_at", r.EffectiveAt)
 	checkText(&faults, "/reason", r.Reason, 1, 500)
 	r.Device.check(&faults, r.pointer())
 	return faults.Err()

@@ -117,11 +117,11 @@ func (s *Site) tidy() {
 
 func (s Site) check() error {
 	var faults fault.List
-	checkText(&faults, "/name", s.Name, 1, 200)
+	checkLine(&faults, "/name", s.Name, 1, 200)
 	checkText(&faults, "/address", s.Address, 0, 500)
-	checkText(&faults, "/city", s.City, 0, 100)
-	checkText(&faults, "/region", s.Region, 0, 100)
-	checkText(&faults, "/postal_code", s.PostalCode, 0, 20)
+	checkLine(&faults, "/city", s.City, 0, 100)
+	checkLine(&faults, "/region", s.Region, 0, 100)
+	checkLine(&faults, "/postal_code", s.PostalCode, 0, 20)
 	checkText(&faults, "/opening_hours", s.OpeningHours, 0, 1000)
 	checkText(&faults, "/access_notes", s.AccessNotes, 0, 2000)
 	if !countryKnown(s.Country) {
@@ -185,8 +185,13 @@ type HandOver struct {
 // customer sees all of it and the old one nothing; what was sealed keeps its bytes. Standings of an owner that began
 // before the day end on the eve. Persons who are scoped by sites keep their sites.
 func (f *Fleet) HandOverSite(ctx context.Context, by identity.Actor, h HandOver, ifMatch int) (saved Site, err error) {
+	var faults fault.List
 	if h.Day.IsZero() {
-		return Site{}, fault.At("/day", "date_missing")
+		faults.Add("/day", "date_missing")
+	}
+	f.checkDay(&faults, "/day", h.Day)
+	if err := faults.Err(); err != nil {
+		return Site{}, err
 	}
 	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
 		present, err := tx.SiteByID(ctx, h.SiteID)

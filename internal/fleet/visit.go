@@ -156,6 +156,10 @@ type visitRows interface {
 	// InsertVisit answers false when the visit is there already.
 	InsertVisit(ctx context.Context, v Visit) (bool, error)
 	SetAttendance(ctx context.Context, v Visit) error
+	// IsComputedFinding tells whether computation ever made a finding under the id, at whatever door.
+	IsComputedFinding(ctx context.Context, id uuid.UUID) (bool, error)
+	// PeopleAmong gives those of the ids that are people's.
+	PeopleAmong(ctx context.Context, ids []uuid.UUID) ([]uuid.UUID, error)
 	EntryByID(ctx context.Context, id uuid.UUID) (Entry, error)
 	InsertEntry(ctx context.Context, e Entry) (bool, error)
 	EntriesOfVisit(ctx context.Context, visitID uuid.UUID) ([]Entry, error)
@@ -202,9 +206,6 @@ type VisitQuery struct {
 // a door depends on the order of observation, and a clock that is hours ahead would outrun what is found meanwhile.
 const farthestClock = 5 * time.Minute
 
-// firstYear is before every automatic door. An instant that is far off would have no recorded form.
-const firstYear = 1900
-
 // sealed gives the canonical form and the hash of what was sent.
 func sealed(v any) (canonical []byte, hash [32]byte, err error) {
 	canonical, h, err := seal.Marshal(v)
@@ -242,7 +243,7 @@ func (f *Fleet) PutVisit(ctx context.Context, by identity.Actor, id uuid.UUID, a
 		if err != nil {
 			return instead(err, fault.At("/site_id", "site_not_found"))
 		}
-		if err := checkDoors(ctx, tx, a); err != nil {
+		if err := checkAttendance(ctx, tx, a); err != nil {
 			return err
 		}
 		v := Visit{CustomerID: site.CustomerID, SiteID: a.SiteID, VisitID: id, Attendance: &a, Canonical: canonical, SHA256: hash,
@@ -297,11 +298,29 @@ func checkSenders(ctx context.Context, tx Tx, visitID uuid.UUID, people []uuid.U
 	return nil
 }
 
-// checkDoors holds the doors of an attendance against its site, and the work orders against their doors.
-func checkDoors(ctx context.Context, tx Tx, a Attendance) error {
+// checkAttendance holds the people of an attendance against those who are known, its doors against its site, and the work
+// orders against their doors.
+func checkAttendance(ctx context.Context, tx Tx, a Attendance) error {
 	var faults fault.List
+	known, err := tx.PeopleAmong(ctx, a.People)
+	if err != nil {
+		return err
+	}
+	for i, id := range a.People {
+		at := fmt.Sprintf("/people/%d", i)
+		switch {
+		case slices.Contains(a.People[:i], id):
+			faults.Add(at, "named_twice")
+		case !slices.Contains(known, id):
+			faults.Add(at, "person_not_found")
+		}
+	}
 	for i, d := range a.Doors {
 		at := fmt.Sprintf("/doors/%d", i)
+		if slices.ContainsFunc(a.Doors[:i], func(before DoorsOfVisit) bool { return before.DoorID == d.DoorID }) {
+			faults.Add(at+"/door_id", "named_twice")
+			continue
+		}
 		door, err := tx.DoorByID(ctx, d.DoorID, AsOf{})
 		if err != nil && !fault.Is(err, "door_not_found") {
 			return err
@@ -336,12 +355,11 @@ func instead(err error, of *fault.Error) error {
 
 // checkClock holds an instant by a device's clock against what can be.
 func (f *Fleet) checkClock(faults *fault.List, pointer string, at time.Time) {
-	switch {
-	case at.After(f.Now().Add(farthestClock)):
+	if at.After(f.Now().Add(farthestClock)) {
 		faults.Add(pointer, "clock_ahead")
-	case at.Year() < firstYear:
-		faults.Add(pointer, "clock_impossible", "year", firstYear)
+		return
 	}
+	f.checkDay(faults, pointer, duedate.DayIn(at, time.UTC)) // the zero instant too: there is always a clock
 }
 
 // differs is the conflict of two bodies under one id, with the pointer of the first difference.
@@ -383,6 +401,13 @@ func (f *Fleet) PutEntry(ctx context.Context, by identity.Actor, visitID, entryI
 			return differs("entry_differs", present.Canonical, canonical)
 		case !fault.Is(err, "entry_not_found"):
 			return err
+		}
+		taken, err := tx.IsComputedFinding(ctx, entryID)
+		if err != nil {
+			return err
+		}
+		if taken { // what an entry finds is kept under its id
+			return fault.New(fault.Conflict, "entry_id_taken")
 		}
 		saved = Entry{CustomerID: door.CustomerID, SiteID: door.SiteID, DoorID: door.DoorID, VisitID: visitID, EntryID: entryID,
 			ObservedAt: body.ObservedAt, ReceivedAt: f.Now(), RecordedBy: by.PersonID, Canonical: canonical, SHA256: hash, Body: body}
@@ -590,8 +615,8 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 func checkSecuring(faults *fault.List, s EntrySecuring) {
 	checkOneOf(faults, "/securing/how", s.How, "operator_off", "locked_open", "barriered", "locked", "not_secured")
 	checkOneOf(faults, "/securing/answer", s.Answer, "acknowledged", "refused", "nobody_there")
-	checkText(faults, "/securing/told_name", s.ToldName, 0, 200)
-	checkText(faults, "/securing/told_role", s.ToldRole, 0, 100)
+	checkLine(faults, "/securing/told_name", s.ToldName, 0, 200)
+	checkLine(faults, "/securing/told_role", s.ToldRole, 0, 100)
 	checkText(faults, "/securing/other_exit", s.OtherExit, 0, 300)
 	checkText(faults, "/securing/note", s.Note, 0, 2000)
 	if s.EgressKept == nil {

@@ -533,7 +533,7 @@ func TestAnEntryThatCannotBeRightChangesNothing(t *testing.T) {
 		"before the door was known":     {visit, a.id(), with(a.at(5, note("x")), func(b *fleet.EntryBody) { b.ObservedAt = time.Date(2025, 12, 31, 0, 0, 0, 0, time.UTC) }), []string{"before_the_door at /observed_at"}},
 		"a clock that is days ahead":    {visit, a.id(), a.at(25*60, note("x")), []string{"clock_ahead at /observed_at"}},
 		"a clock beyond the calendar":   {visit, a.id(), with(a.at(5, note("x")), func(b *fleet.EntryBody) { b.ObservedAt = time.Date(12026, 1, 1, 0, 0, 0, 0, time.UTC) }), []string{"clock_ahead at /observed_at"}},
-		"a clock of the year one":       {visit, a.id(), with(a.at(5, note("x")), func(b *fleet.EntryBody) { b.ObservedAt = time.Time{} }), []string{"clock_impossible at /observed_at"}},
+		"a clock of the year one":       {visit, a.id(), with(a.at(5, note("x")), func(b *fleet.EntryBody) { b.ObservedAt = time.Time{} }), []string{"date_implausible at /observed_at"}},
 		"a visit that is signed off":    {signed, a.id(), a.at(5, note("x")), []string{"visit_signed"}},
 		"a kind that is none":           {visit, a.id(), a.at(5, fleet.EntryBody{Kind: "poem"}), []string{"word_unknown at /kind"}},
 		"a kind without its member":     {visit, a.id(), a.at(5, fleet.EntryBody{Kind: "note"}), []string{"member_of_kind_missing at /note"}},
@@ -591,6 +591,9 @@ func TestAnAttendanceThatCannotBeRightChangesNothing(t *testing.T) {
 		"a work order of another door": {func(v *fleet.Attendance) { v.Doors[0].WorkOrders = []uuid.UUID{a.id()} }, []string{"work_order_of_other_door at /doors/0/work_orders/0"}},
 		"nobody came":                  {func(v *fleet.Attendance) { v.People, v.Doors = nil, nil }, []string{"count_out_of_range at /doors", "count_out_of_range at /people"}},
 		"somebody else came":           {func(v *fleet.Attendance) { v.People = []uuid.UUID{a.id()} }, []string{"sender_not_present at /people"}},
+		"a stranger came along":        {func(v *fleet.Attendance) { v.People = append(v.People, a.id()) }, []string{"person_not_found at /people/1"}},
+		"one person came twice":        {func(v *fleet.Attendance) { v.People = append(v.People, v.People[0]) }, []string{"named_twice at /people/1"}},
+		"a door twice":                 {func(v *fleet.Attendance) { v.Doors = append(v.Doors, v.Doors[0]) }, []string{"named_twice at /doors/1/door_id"}},
 		"in three days":                {func(v *fleet.Attendance) { v.ArrivedAt = a.now.AddDate(0, 0, 3) }, []string{"clock_ahead at /arrived_at"}},
 		"a note in binary":             {func(v *fleet.Attendance) { v.Note = "x\x01" }, []string{"text_binary at /note"}},
 	} {

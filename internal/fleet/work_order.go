@@ -106,6 +106,7 @@ func (f *Fleet) PutWorkOrder(ctx context.Context, by identity.Actor, o WorkOrder
 	if o.DueOn.IsZero() {
 		faults.Add("/due_on", "date_missing")
 	}
+	f.checkDay(&faults, "/due_on", o.DueOn)
 	if err := faults.Err(); err != nil {
 		return WorkOrder{}, false, err
 	}
@@ -122,6 +123,9 @@ func (f *Fleet) PutWorkOrder(ctx context.Context, by identity.Actor, o WorkOrder
 			return err
 		}
 		if created {
+			if o.WorkOrderID.Version() != 7 { // the program's own ids are of version 8: see the face
+				return fault.New(fault.Invalid, "id_not_v7")
+			}
 			saved = o
 			return f.record(ctx, tx, by, "work_order", o.WorkOrderID, o)
 		}
@@ -180,6 +184,11 @@ func sameOrder(a, b WorkOrder) bool {
 
 // AssignWorkOrder says who goes and when. Nobody and no day take an assignment back.
 func (f *Fleet) AssignWorkOrder(ctx context.Context, by identity.Actor, id uuid.UUID, to *uuid.UUID, on duedate.Day, ifMatch int) (saved WorkOrder, err error) {
+	var faults fault.List
+	f.checkDay(&faults, "/planned_on", on)
+	if err := faults.Err(); err != nil {
+		return WorkOrder{}, err
+	}
 	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
 		if to != nil {
 			is, err := tx.TechnicianExists(ctx, *to, f.Now())

@@ -12,6 +12,7 @@ import (
 	"github.com/google/uuid"
 	"golang.org/x/text/unicode/norm"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 )
 
@@ -112,8 +113,22 @@ func checkText(faults *fault.List, pointer string, text *string, greatest int) {
 		faults.Add(pointer, "text_length", "least", 1, "greatest", greatest)
 	case !readable(*text):
 		faults.Add(pointer, "text_binary")
+	case strings.ContainsFunc(*text, turnsWriting):
+		faults.Add(pointer, "text_turned")
 	}
 }
+
+// checkDay adds a fault for a date that nobody can mean; the zero Day is none.
+func checkDay(faults *fault.List, pointer string, d duedate.Day, now time.Time) {
+	first, last := duedate.PlausibleDays(duedate.DayIn(now, time.UTC))
+	if !d.IsZero() && (d.Before(first) || d.After(last)) {
+		faults.Add(pointer, "date_implausible", "first", first.String(), "last", last.String())
+	}
+}
+
+// turnsWriting tells whether a character turns the direction of writing (Unicode Standard Annex 9, explicit formatting
+// characters; from memory): a name that holds one can be read as another.
+func turnsWriting(r rune) bool { return r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 }
 
 // atMember says of which member the faults of a text are.
 func atMember(err error, pointer string) error {

@@ -10,6 +10,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 )
 
@@ -208,10 +209,15 @@ func (p *Person) check() error {
 
 // checkEnd is asked where an end is given, not where a person who has expired is put again.
 func (p *Person) checkEnd(now time.Time) error {
-	if p.ExpiresAt != nil && !p.ExpiresAt.After(now) {
+	if p.ExpiresAt == nil {
+		return nil
+	}
+	if !p.ExpiresAt.After(now) {
 		return fault.At("/expires_at", "in_the_past")
 	}
-	return nil
+	var faults fault.List
+	checkDay(&faults, "/expires_at", duedate.DayIn(*p.ExpiresAt, time.UTC), now)
+	return faults.Err()
 }
 
 // emailKnown tells whether a text is one bare address (RFC 5322) of a length that mail servers take (RFC 5321), in ASCII: what

@@ -58,7 +58,7 @@ func TestAWrongPersonIsRefusedWithEveryMemberAtFault(t *testing.T) {
 	t.Parallel()
 	r := newPeople(t)
 	customer := r.customer(t)
-	soon, past := r.now.Add(time.Hour), r.now
+	soon, past, far := r.now.Add(time.Hour), r.now, time.Date(9999, 12, 31, 0, 0, 0, 0, time.UTC)
 	taken, _ := r.person(t, "taken@lintel.example", identity.Technician)
 	good := identity.Person{Email: "ada@lintel.example", Name: "Ada", Role: identity.OwnerAgent, ScopeKind: identity.ScopeCustomers, Customers: []uuid.UUID{customer}}
 	for name, c := range map[string]struct {
@@ -77,6 +77,8 @@ func TestAWrongPersonIsRefusedWithEveryMemberAtFault(t *testing.T) {
 		"no customers":         {func(p *identity.Person) { p.Customers = nil }, []string{"scope_set at /customers"}},
 		"the other set too":    {func(p *identity.Person) { p.Sites = []uuid.UUID{customer} }, []string{"scope_set at /sites"}},
 		"auditor for ever":     {func(p *identity.Person) { p.Role = identity.Auditor }, []string{"auditor_expires at /expires_at"}},
+		"name that turns":      {func(p *identity.Person) { p.Name = "A\u202eda" }, []string{"text_turned at /name"}},
+		"for ever in all but":  {func(p *identity.Person) { p.ExpiresAt = &far }, []string{"date_implausible at /expires_at"}},
 		"ended":                {func(p *identity.Person) { p.ExpiresAt = &past }, []string{"in_the_past at /expires_at"}},
 		"unknown customer":     {func(p *identity.Person) { p.Customers = []uuid.UUID{taken.PersonID} }, []string{"customer_not_found at /customers"}},
 		"unknown site": {func(p *identity.Person) {

@@ -34,7 +34,7 @@ func (p *People) PutQualification(ctx context.Context, by Actor, q Qualification
 	if err := need(by, ActPlanWork); err != nil {
 		return Qualification{}, false, err
 	}
-	if err := q.check(); err != nil {
+	if err := q.check(p.now()); err != nil {
 		return Qualification{}, false, err
 	}
 	err = p.store.InGate(ctx, func(ctx context.Context, tx GateTx) error {
@@ -66,13 +66,15 @@ func (p *People) PutQualification(ctx context.Context, by Actor, q Qualification
 	return saved, created, nil
 }
 
-func (q *Qualification) check() error {
+func (q *Qualification) check(now time.Time) error {
 	var faults fault.List
 	checkText(&faults, "/scheme", &q.Scheme, 100)
 	checkText(&faults, "/number", &q.Number, 100)
 	if q.ValidFrom.IsZero() {
 		faults.Add("/valid_from", "date_missing")
 	}
+	checkDay(&faults, "/valid_from", q.ValidFrom, now)
+	checkDay(&faults, "/valid_until", q.ValidUntil, now)
 	if !q.ValidUntil.IsZero() && q.ValidUntil.Before(q.ValidFrom) {
 		faults.Add("/valid_until", "before_its_beginning")
 	}

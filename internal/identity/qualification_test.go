@@ -66,6 +66,10 @@ func TestAWrongCertificateIsRefused(t *testing.T) {
 	q := identity.Qualification{PersonID: p.PersonID, QualificationID: r.id(), Scheme: "guild", Number: "1", ValidFrom: day("2026-01-02"), ValidUntil: day("2026-01-01")}
 	_, _, err = r.PutQualification(t.Context(), program, q, "")
 	wantFault(t, err, "before_its_beginning at /valid_until")
+	q.ValidFrom, q.ValidUntil = day("1600-01-01"), day("9999-12-31")
+	_, _, err = r.PutQualification(t.Context(), program, q, "")
+	wantFault(t, err, "date_implausible at /valid_from", "date_implausible at /valid_until")
+	q.ValidFrom = day("2026-01-02")
 	q.PersonID, q.ValidUntil = r.id(), duedate.Day{}
 	_, _, err = r.PutQualification(t.Context(), program, q, "")
 	wantFault(t, err, "person_not_found")

@@ -76,6 +76,15 @@ func (t *Tx) ComputedFindingExists(ctx context.Context, doorID, findingID uuid.U
 	return r.There, err
 }
 
+const sqlIsComputedFinding = `-- is_computed_finding
+select exists (select from finding where finding_id = @finding_id and origin = 'computed') as there`
+
+// IsComputedFinding tells whether computation ever made a finding under the id, at whatever door.
+func (t *Tx) IsComputedFinding(ctx context.Context, findingID uuid.UUID) (bool, error) {
+	r, err := queryOne[struct{ There bool }](ctx, t, "is_computed_finding", sqlIsComputedFinding, pgx.StrictNamedArgs{"finding_id": findingID}, "finding_not_found")
+	return r.There, err
+}
+
 const sqlCaseByID = `-- case_by_id
 select c.customer_id, c.site_id, c.door_id, c.case_id, c.finding_id, c.state, c.opened_at, c.secured_at, c.secured_how, c.egress_kept, c.told_name, c.refused,
   c.securing_entry, c.ended_at, c.ended_by_entry, c.recorded_at, f.what

@@ -106,6 +106,15 @@ func attendanceArgs(v fleet.Visit, args pgx.StrictNamedArgs) pgx.StrictNamedArgs
 	return args
 }
 
+const sqlPeopleAmong = `-- people_among
+select person_id from person where person_id = any (@ids::uuid[])`
+
+// PeopleAmong gives those of the ids that are people's.
+func (t *Tx) PeopleAmong(ctx context.Context, ids []uuid.UUID) ([]uuid.UUID, error) {
+	rows, err := query[struct{ PersonID uuid.UUID }](ctx, t, "people_among", sqlPeopleAmong, pgx.StrictNamedArgs{"ids": ids})
+	return each(rows, func(r struct{ PersonID uuid.UUID }) uuid.UUID { return r.PersonID }), err
+}
+
 const sqlSetAttendance = `-- set_attendance
 update visit set canonical = @canonical, sha256 = @sha256, arrived_at = @arrived_at where visit_id = @visit_id and canonical is null`
 
