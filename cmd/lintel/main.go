@@ -26,6 +26,8 @@ type commands struct {
 	Password      passwordCmd      `cmd:"" help:"Give somebody a new one-time password, when nobody who may can sign in any more."`
 	Backup        backupCmd        `cmd:"" help:"Write database, photos and, if wanted, keys into a folder, and read it back."`
 	Restore       restoreCmd       `cmd:"" help:"Bring a backup into a new data folder or an empty database, and check it."`
+	Export        exportCmd        `cmd:"" help:"Write the whole fleet as open formats into a new folder."`
+	Refill        refillCmd        `cmd:"" help:"Fill an empty database from an export."`
 	NewKey        newKeyCmd        `cmd:"" name:"new-key" help:"Print a new line for the key file that guards codes."`
 	Job           jobCmd           `cmd:"" help:"Run a job by hand, as of a day."`
 	Field         fieldCmd         `cmd:"" help:"Compute fields without a database: one JSON object a line in, one a line out."`

@@ -30,7 +30,7 @@ func mayImport() map[string][]string {
 		"internal/notify":             {},
 		"internal/notify/mailcatcher": {},
 		"internal/localpg":            {},
-		"internal/archive":            {"internal/store", "internal/localpg", "internal/seal"},
+		"internal/archive":            {"internal/store", "internal/localpg", "internal/seal", "internal/words"},
 		"api":                         {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/seal", "internal/duedate", "internal/rulebook"},
 		"internal/console":            {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/duedate", "internal/rulebook", "internal/seal"},
 		"jobs":                        {"internal/fleet", "internal/identity", "internal/duedate"},
