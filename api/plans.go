@@ -17,6 +17,7 @@ type PlanBody struct {
 	ToleranceDays  int    `json:"tolerance_days" minimum:"0" maximum:"366" doc:"Anchored: an inspection so many days early still counts for its due date."`
 	LeadDays       int    `json:"lead_days" minimum:"0" maximum:"366" doc:"The work order is made so many days ahead."`
 	AnchorOn       string `json:"anchor_on" format:"date" doc:"The first due date."`
+	FromHandover   bool   `json:"from_handover,omitempty" doc:"Count from the day of the door's handover as soon as that is done, and from anchor_on until then."`
 	Active         bool   `json:"active"`
 }
 
@@ -30,7 +31,7 @@ type planItem struct {
 
 func newPlanItem(p fleet.Plan) planItem {
 	return planItem{PlanID: p.PlanID, DoorID: p.DoorID, NextDue: p.NextDue.String(), Version: p.Version, PlanBody: PlanBody{IntervalMonths: p.IntervalMonths,
-		Regime: string(p.Regime), ToleranceDays: p.ToleranceDays, LeadDays: p.LeadDays, AnchorOn: p.AnchorOn.String(), Active: p.Active}}
+		Regime: string(p.Regime), ToleranceDays: p.ToleranceDays, LeadDays: p.LeadDays, AnchorOn: p.AnchorOn.String(), FromHandover: p.FromHandover, Active: p.Active}}
 }
 
 type planPutIn struct {
@@ -78,7 +79,7 @@ func (a *API) planPut(ctx context.Context, by identity.Actor, in *planPutIn) (*p
 	var read reader
 	b := in.Body
 	p := fleet.Plan{DoorID: in.DoorID, PlanID: in.PlanID, IntervalMonths: b.IntervalMonths, Regime: duedate.Regime(b.Regime), ToleranceDays: b.ToleranceDays,
-		LeadDays: b.LeadDays, AnchorOn: read.day("/anchor_on", b.AnchorOn), Active: b.Active}
+		LeadDays: b.LeadDays, AnchorOn: read.day("/anchor_on", b.AnchorOn), FromHandover: b.FromHandover, Active: b.Active}
 	if err := read.faults.Err(); err != nil {
 		return nil, err
 	}

@@ -200,6 +200,7 @@ type visitListIn struct {
 	PageIn
 	SiteID string `query:"site_id" format:"uuid"`
 	DoorID string `query:"door_id" format:"uuid"`
+	Order  string `query:"work_order_id" format:"uuid" doc:"Only visits whose attendance lists the work order."`
 }
 
 type visitListOut struct {
@@ -228,6 +229,7 @@ type signOffPutIn struct {
 		Entries   []signedEntry `json:"entries" minItems:"1" maxItems:"5000" doc:"Every entry of the visit."`
 		Statement string        `json:"statement" minLength:"1" maxLength:"2000" doc:"What the signer states."`
 		Signature string        `json:"signature" minLength:"1" maxLength:"50000" pattern:"^[Mm][MmZzLlHhVvCcSsQqTtAaEe0-9 ,.+-]*$" doc:"Strokes as path data of SVG: letters and numbers."`
+		Done      []uuid.UUID   `json:"done_orders,omitempty" maxItems:"500" doc:"The work orders that are thereby done; absent: all that the attendance lists for doors with an entry. Those of plans and findings end by what the entries say."`
 	}
 }
 
@@ -251,7 +253,7 @@ func (a *API) visitList(ctx context.Context, by identity.Actor, in *visitListIn)
 	if err := readCursor(in.After, &key); err != nil {
 		return nil, err
 	}
-	list, err := a.Fleet.Visits(ctx, by, fleet.VisitQuery{SiteID: optionalID(in.SiteID), DoorID: optionalID(in.DoorID), BeforeAt: key.At, BeforeID: key.ID, Limit: in.Limit})
+	list, err := a.Fleet.Visits(ctx, by, fleet.VisitQuery{SiteID: optionalID(in.SiteID), DoorID: optionalID(in.DoorID), WorkOrderID: optionalID(in.Order), BeforeAt: key.At, BeforeID: key.ID, Limit: in.Limit})
 	if err != nil {
 		return nil, err
 	}
@@ -309,7 +311,7 @@ func (a *API) entryPut(ctx context.Context, by identity.Actor, in *entryPutIn) (
 
 func (a *API) signOffPut(ctx context.Context, by identity.Actor, in *signOffPutIn) (*visitOut, error) {
 	var read reader
-	s := fleet.SignOff{SignedAt: in.Body.SignedAt, LeftAt: in.Body.LeftAt, Statement: in.Body.Statement, Signature: in.Body.Signature}
+	s := fleet.SignOff{SignedAt: in.Body.SignedAt, LeftAt: in.Body.LeftAt, Statement: in.Body.Statement, Signature: in.Body.Signature, DoneOrders: in.Body.Done}
 	for i, e := range in.Body.Entries {
 		s.Entries = append(s.Entries, fleet.SignedEntry{EntryID: e.EntryID, SHA256: read.hash("/entries/"+strconv.Itoa(i)+"/sha256", e.SHA256)})
 	}

@@ -1,8 +1,13 @@
 package api
 
 import (
+	"bytes"
 	"context"
+	"encoding/json"
+	"maps"
 	"net/http"
+	"slices"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -15,6 +20,34 @@ type WorkOrderPath struct {
 	WorkOrderID uuid.UUID `path:"work_order_id" format:"uuid"`
 }
 
+// WorkOrderBody is what people say of a work order.
+type WorkOrderBody struct {
+	DueOn               string     `json:"due_on,omitempty" format:"date" doc:"Absent: the day of respond_by at the site."`
+	Note                string     `json:"note,omitempty" maxLength:"2000"`
+	Caller              *caller    `json:"caller,omitempty" doc:"Who asked for the work."`
+	Symptom             string     `json:"symptom,omitempty" maxLength:"2000" doc:"In the caller's words."`
+	Priority            string     `json:"priority,omitempty" enum:"normal,urgent,emergency" doc:"Normal if absent."`
+	ReceivedAt          *time.Time `json:"received_at,omitempty" doc:"When the call came in; absent: now, or as it was."`
+	RespondBy           *time.Time `json:"respond_by,omitempty" doc:"By when somebody must be at the door; answered in the site's time zone."`
+	ReportedUnsafe      bool       `json:"reported_unsafe,omitempty" doc:"The caller calls the door unsafe. It is a finding only when an inspector says so."`
+	PeopleHurt          bool       `json:"people_hurt,omitempty"`
+	Accident            *accident  `json:"accident,omitempty" doc:"Of an accident only, and always there."`
+	BillingBasis        string     `json:"billing_basis,omitempty" enum:"unsettled,contract,warranty,time_and_material,insurance,goodwill" doc:"Unsettled if absent. It may be said of a closed order too."`
+	CustomerOrderNumber string     `json:"customer_order_number,omitempty" maxLength:"100" doc:"The customer's own. It may be said of a closed order too."`
+}
+
+type caller struct {
+	Name      string `json:"name,omitempty" maxLength:"200"`
+	Telephone string `json:"telephone,omitempty" maxLength:"50" doc:"Shown to the company's own people only."`
+	Role      string `json:"role,omitempty" maxLength:"100" doc:"What they are at the site."`
+}
+
+type accident struct {
+	What        string `json:"what" minLength:"1" maxLength:"4000" doc:"What happened."`
+	Told        string `json:"told,omitempty" maxLength:"1000" doc:"Who was told of it."`
+	KeptAsFound *bool  `json:"kept_as_found,omitempty" doc:"The door is left as it was found until it has been looked at; absent: not known."`
+}
+
 type workOrderItem struct {
 	WorkOrderID   uuid.UUID  `json:"work_order_id" format:"uuid"`
 	CustomerID    uuid.UUID  `json:"customer_id" format:"uuid"`
@@ -24,20 +57,51 @@ type workOrderItem struct {
 	PlanID        *uuid.UUID `json:"plan_id,omitempty" format:"uuid"`
 	Period        string     `json:"period,omitempty" format:"date" doc:"The due date of the plan that it stands for."`
 	OriginVisitID *uuid.UUID `json:"origin_visit_id,omitempty" format:"uuid" doc:"The visit whose findings it mends."`
-	DueOn         string     `json:"due_on" format:"date"`
-	State         string     `json:"state" enum:"open,done,cancelled,superseded"`
-	AssignedTo    *uuid.UUID `json:"assigned_to,omitempty" format:"uuid"`
-	PlannedOn     string     `json:"planned_on,omitempty" format:"date"`
-	Note          string     `json:"note,omitempty"`
-	DoneOn        string     `json:"done_on,omitempty" format:"date"`
-	DoneVisitID   *uuid.UUID `json:"done_visit_id,omitempty" format:"uuid"`
-	Version       int        `json:"version"`
+	WorkOrderBody
+	State       string     `json:"state" enum:"open,done,cancelled,superseded"`
+	StateAt     *time.Time `json:"state_at,omitempty" doc:"When it was said that it stands so; absent where it follows from plans or findings."`
+	StateBy     *uuid.UUID `json:"state_by,omitempty" format:"uuid"`
+	StateWhy    string     `json:"state_why,omitempty"`
+	AssignedTo  *uuid.UUID `json:"assigned_to,omitempty" format:"uuid"`
+	PlannedOn   string     `json:"planned_on,omitempty" format:"date"`
+	DoneOn      string     `json:"done_on,omitempty" format:"date"`
+	DoneVisitID *uuid.UUID `json:"done_visit_id,omitempty" format:"uuid"`
+	MadeBy      *uuid.UUID `json:"made_by,omitempty" format:"uuid" doc:"Absent: the program."`
+	TimeZone    string     `json:"time_zone" doc:"The site's."`
+	Cautions    []string   `json:"cautions,omitempty" doc:"What to mind, in the reader's language."`
+	Version     int        `json:"version"`
 }
 
-func newWorkOrderItem(o fleet.WorkOrder) workOrderItem {
-	return workOrderItem{WorkOrderID: o.WorkOrderID, CustomerID: o.CustomerID, SiteID: o.SiteID, DoorID: o.DoorID, Kind: o.Kind, PlanID: o.PlanID, Period: o.Period.String(),
-		OriginVisitID: o.OriginVisitID, DueOn: o.DueOn.String(), State: o.State, AssignedTo: o.AssignedTo, PlannedOn: o.PlannedOn.String(), Note: o.Note,
-		DoneOn: o.DoneOn.String(), DoneVisitID: o.DoneVisitID, Version: o.Version}
+func (a *API) newWorkOrderItem(by identity.Actor, o fleet.WorkOrder) workOrderItem {
+	zone := fleet.Site{TimeZone: o.TimeZone}.Location()
+	item := workOrderItem{WorkOrderID: o.WorkOrderID, CustomerID: o.CustomerID, SiteID: o.SiteID, DoorID: o.DoorID, Kind: o.Kind, PlanID: o.PlanID, Period: o.Period.String(),
+		OriginVisitID: o.OriginVisitID, State: o.State, StateAt: o.StateAt, StateBy: o.StateBy, StateWhy: o.StateWhy, AssignedTo: o.AssignedTo, PlannedOn: o.PlannedOn.String(),
+		DoneOn: o.DoneOn.String(), DoneVisitID: o.DoneVisitID, MadeBy: o.MadeBy, TimeZone: o.TimeZone, Version: o.Version,
+		WorkOrderBody: WorkOrderBody{DueOn: o.DueOn.String(), Note: o.Note, Symptom: o.Symptom, Priority: o.Priority, ReceivedAt: inZone(o.ReceivedAt, zone),
+			RespondBy: inZone(o.RespondBy, zone), ReportedUnsafe: o.ReportedUnsafe, PeopleHurt: o.PeopleHurt, Accident: (*accident)(o.Accident),
+			BillingBasis: o.BillingBasis, CustomerOrderNumber: o.CustomerOrderNumber}}
+	if o.Caller != (fleet.Caller{}) {
+		c := caller(o.Caller)
+		item.Caller = &c
+	}
+	for _, c := range []struct {
+		key  string
+		said bool
+	}{{"accident", o.Kind == "accident"}, {"people_hurt", o.PeopleHurt}, {"reported_unsafe", o.ReportedUnsafe}, {"handover", o.Kind == "handover" && o.State == "open"}} {
+		if c.said {
+			item.Cautions = append(item.Cautions, a.text(by, "work_order.caution."+c.key))
+		}
+	}
+	return item
+}
+
+// inZone shows an instant on the clock of a place.
+func inZone(at *time.Time, zone *time.Location) *time.Time {
+	if at == nil {
+		return nil
+	}
+	there := at.In(zone)
+	return &there
 }
 
 type workOrderOut struct {
@@ -46,20 +110,24 @@ type workOrderOut struct {
 	Body   workOrderItem
 }
 
-func newWorkOrderOut(o fleet.WorkOrder, isNew bool) *workOrderOut {
-	return &workOrderOut{Status: created(isNew), ETag: etag(o.Version), Body: newWorkOrderItem(o)}
+func (a *API) newWorkOrderOut(by identity.Actor, o fleet.WorkOrder, isNew bool) *workOrderOut {
+	return &workOrderOut{Status: created(isNew), ETag: etag(o.Version), Body: a.newWorkOrderItem(by, o)}
 }
 
 type workOrderListIn struct {
 	PageIn
-	State      string `query:"state" enum:"open,done,cancelled,superseded"`
-	Kind       string `query:"kind" enum:"inspection,service,repair,call_out,accident,handover"`
-	CustomerID string `query:"customer_id" format:"uuid"`
-	SiteID     string `query:"site_id" format:"uuid"`
-	DoorID     string `query:"door_id" format:"uuid"`
-	AssignedTo string `query:"assigned_to" format:"uuid"`
-	DueUntil   string `query:"due_until" format:"date"`
-	Overdue    bool   `query:"overdue" doc:"Only open ones whose due day has passed where the door is."`
+	State      string    `query:"state" enum:"open,done,cancelled,superseded"`
+	Kind       string    `query:"kind" enum:"inspection,service,repair,call_out,accident,handover"`
+	CustomerID string    `query:"customer_id" format:"uuid"`
+	SiteID     string    `query:"site_id" format:"uuid"`
+	DoorID     string    `query:"door_id" format:"uuid"`
+	AssignedTo string    `query:"assigned_to" format:"uuid"`
+	DueFrom    string    `query:"due_from" format:"date"`
+	DueUntil   string    `query:"due_until" format:"date"`
+	Overdue    bool      `query:"overdue" doc:"Only open ones whose due day has passed where the door is."`
+	Planned    string    `query:"planned" enum:"yes,no" doc:"Only those with a planned day, or without."`
+	Respond    time.Time `query:"respond_until" doc:"Only those that somebody must respond to until this instant."`
+	Search     string    `query:"search" maxLength:"100" doc:"In note, symptom, caller's name and customer's order number."`
 }
 
 type workOrderListOut struct {
@@ -75,8 +143,7 @@ type workOrderPutIn struct {
 	Body struct {
 		DoorID uuid.UUID `json:"door_id" format:"uuid"`
 		Kind   string    `json:"kind" enum:"inspection,service,repair,call_out,accident,handover"`
-		DueOn  string    `json:"due_on" format:"date"`
-		Note   string    `json:"note,omitempty" maxLength:"2000"`
+		WorkOrderBody
 	}
 }
 
@@ -89,12 +156,47 @@ type workOrderAssignIn struct {
 	}
 }
 
-type workOrderCancelIn struct {
+type workOrderReasonIn struct {
 	WorkOrderPath
 	IfMatch
 	Body struct {
 		Reason string `json:"reason" minLength:"1" maxLength:"2000"`
 	}
+}
+
+type workOrderEndIn struct {
+	WorkOrderPath
+	IfMatch
+	Body struct {
+		DoneOn string `json:"done_on" format:"date"`
+		Reason string `json:"reason" minLength:"1" maxLength:"2000" doc:"Why no signed visit says so."`
+	}
+}
+
+type workOrderHistoryIn struct {
+	WorkOrderPath
+	PageIn
+}
+
+type workOrderHistoryOut struct {
+	Body struct {
+		Changes []orderChangeItem `json:"changes"`
+		PageOut
+	}
+}
+
+// orderChangeItem is who changed what of an order.
+type orderChangeItem struct {
+	At       time.Time      `json:"at"`
+	PersonID uuid.UUID      `json:"person_id" format:"uuid"`
+	Version  int            `json:"version" doc:"The version that it became by this."`
+	Members  []memberChange `json:"members" doc:"Of the first version all that was said."`
+}
+
+type memberChange struct {
+	Member string          `json:"member"`
+	From   json.RawMessage `json:"from,omitempty" doc:"Absent: there was none."`
+	To     json.RawMessage `json:"to,omitempty" doc:"Absent: there is none any more."`
 }
 
 func (a *API) workOrders() {
@@ -103,6 +205,22 @@ func (a *API) workOrders() {
 	add(a, operation("work-order-put", http.MethodPut, "/v1/work-orders/{work_order_id}", identity.ActPlanWork, "Make or change a work order by hand"), a.workOrderPut)
 	add(a, operation("work-order-assign", http.MethodPut, "/v1/work-orders/{work_order_id}/assignment", identity.ActPlanWork, "Say who goes and when"), a.workOrderAssign)
 	add(a, operation("work-order-cancel", http.MethodPut, "/v1/work-orders/{work_order_id}/cancellation", identity.ActPlanWork, "End a work order without its being done"), a.workOrderCancel)
+	add(a, operation("work-order-end", http.MethodPut, "/v1/work-orders/{work_order_id}/completion", identity.ActPlanWork, "Say that a work order was done although no signed visit says so"), a.workOrderEnd)
+	add(a, operation("work-order-reopen", http.MethodPut, "/v1/work-orders/{work_order_id}/reopening", identity.ActPlanWork, "Open a work order again"), a.workOrderReopen)
+	add(a, operation("work-order-history", http.MethodGet, "/v1/work-orders/{work_order_id}/history", identity.ActReadOffice, "Who changed what of a work order, the newest first"), a.workOrderHistory)
+}
+
+// order reads what people say of an order.
+func (b WorkOrderBody) order(read *reader) fleet.WorkOrder {
+	o := fleet.WorkOrder{Note: b.Note, Symptom: b.Symptom, Priority: b.Priority, ReceivedAt: b.ReceivedAt, RespondBy: b.RespondBy, ReportedUnsafe: b.ReportedUnsafe,
+		PeopleHurt: b.PeopleHurt, Accident: (*fleet.Accident)(b.Accident), BillingBasis: b.BillingBasis, CustomerOrderNumber: b.CustomerOrderNumber}
+	if b.DueOn != "" {
+		o.DueOn = read.day("/due_on", b.DueOn)
+	}
+	if b.Caller != nil {
+		o.Caller = fleet.Caller(*b.Caller)
+	}
+	return o
 }
 
 // dayKey is the cursor of lists in the order of a day.
@@ -118,7 +236,8 @@ func (a *API) workOrderList(ctx context.Context, by identity.Actor, in *workOrde
 	}
 	var read reader
 	q := fleet.WorkOrderQuery{State: in.State, Kind: in.Kind, CustomerID: optionalID(in.CustomerID), SiteID: optionalID(in.SiteID), DoorID: optionalID(in.DoorID),
-		Assigned: optionalID(in.AssignedTo), DueUntil: read.day("", in.DueUntil), Overdue: in.Overdue, AfterDay: key.Day, AfterID: key.ID, Limit: in.Limit}
+		Assigned: optionalID(in.AssignedTo), DueFrom: read.day("", in.DueFrom), DueUntil: read.day("", in.DueUntil),
+		RespondUntil: in.Respond, Planned: answer(in.Planned), Search: in.Search, Overdue: in.Overdue, AfterDay: key.Day, AfterID: key.ID, Limit: in.Limit}
 	if err := read.faults.Err(); err != nil {
 		return nil, err
 	}
@@ -129,7 +248,7 @@ func (a *API) workOrderList(ctx context.Context, by identity.Actor, in *workOrde
 	out := &workOrderListOut{}
 	out.Body.WorkOrders = make([]workOrderItem, len(list))
 	for i, o := range list {
-		out.Body.WorkOrders[i] = newWorkOrderItem(o)
+		out.Body.WorkOrders[i] = a.newWorkOrderItem(by, o)
 	}
 	if len(list) == in.Limit {
 		last := list[len(list)-1]
@@ -138,12 +257,21 @@ func (a *API) workOrderList(ctx context.Context, by identity.Actor, in *workOrde
 	return out, nil
 }
 
+// answer reads yes or no; nil: not asked.
+func answer(word string) *bool {
+	yes := word == "yes"
+	if word == "" {
+		return nil
+	}
+	return &yes
+}
+
 func (a *API) workOrderGet(ctx context.Context, by identity.Actor, in *WorkOrderPath) (*workOrderOut, error) {
 	o, err := a.Fleet.WorkOrder(ctx, by, in.WorkOrderID)
 	if err != nil {
 		return nil, err
 	}
-	return newWorkOrderOut(o, false), nil
+	return a.newWorkOrderOut(by, o, false), nil
 }
 
 func (a *API) workOrderPut(ctx context.Context, by identity.Actor, in *workOrderPutIn) (*workOrderOut, error) {
@@ -152,7 +280,8 @@ func (a *API) workOrderPut(ctx context.Context, by identity.Actor, in *workOrder
 		return nil, err
 	}
 	var read reader
-	o := fleet.WorkOrder{WorkOrderID: in.WorkOrderID, DoorID: in.Body.DoorID, Kind: in.Body.Kind, DueOn: read.day("/due_on", in.Body.DueOn), Note: in.Body.Note}
+	o := in.Body.order(&read)
+	o.WorkOrderID, o.DoorID, o.Kind = in.WorkOrderID, in.Body.DoorID, in.Body.Kind
 	if err := read.faults.Err(); err != nil {
 		return nil, err
 	}
@@ -160,7 +289,7 @@ func (a *API) workOrderPut(ctx context.Context, by identity.Actor, in *workOrder
 	if err != nil {
 		return nil, err
 	}
-	return newWorkOrderOut(saved, isNew), nil
+	return a.newWorkOrderOut(by, saved, isNew), nil
 }
 
 func (a *API) workOrderAssign(ctx context.Context, by identity.Actor, in *workOrderAssignIn) (*workOrderOut, error) {
@@ -177,10 +306,10 @@ func (a *API) workOrderAssign(ctx context.Context, by identity.Actor, in *workOr
 	if err != nil {
 		return nil, err
 	}
-	return newWorkOrderOut(saved, false), nil
+	return a.newWorkOrderOut(by, saved, false), nil
 }
 
-func (a *API) workOrderCancel(ctx context.Context, by identity.Actor, in *workOrderCancelIn) (*workOrderOut, error) {
+func (a *API) workOrderCancel(ctx context.Context, by identity.Actor, in *workOrderReasonIn) (*workOrderOut, error) {
 	version, err := in.version()
 	if err != nil {
 		return nil, err
@@ -189,5 +318,90 @@ func (a *API) workOrderCancel(ctx context.Context, by identity.Actor, in *workOr
 	if err != nil {
 		return nil, err
 	}
-	return newWorkOrderOut(saved, false), nil
+	return a.newWorkOrderOut(by, saved, false), nil
+}
+
+func (a *API) workOrderEnd(ctx context.Context, by identity.Actor, in *workOrderEndIn) (*workOrderOut, error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	var read reader
+	on := read.day("/done_on", in.Body.DoneOn)
+	if err := read.faults.Err(); err != nil {
+		return nil, err
+	}
+	saved, err := a.Fleet.EndWorkOrder(ctx, by, in.WorkOrderID, on, in.Body.Reason, version)
+	if err != nil {
+		return nil, err
+	}
+	return a.newWorkOrderOut(by, saved, false), nil
+}
+
+func (a *API) workOrderReopen(ctx context.Context, by identity.Actor, in *workOrderReasonIn) (*workOrderOut, error) {
+	version, err := in.version()
+	if err != nil {
+		return nil, err
+	}
+	saved, err := a.Fleet.ReopenWorkOrder(ctx, by, in.WorkOrderID, in.Body.Reason, version)
+	if err != nil {
+		return nil, err
+	}
+	return a.newWorkOrderOut(by, saved, false), nil
+}
+
+func (a *API) workOrderHistory(ctx context.Context, by identity.Actor, in *workOrderHistoryIn) (*workOrderHistoryOut, error) {
+	var key instantKey
+	if err := readCursor(in.After, &key); err != nil {
+		return nil, err
+	}
+	list, err := a.Fleet.WorkOrderHistory(ctx, by, fleet.ChangeQuery{SubjectID: in.WorkOrderID, BeforeAt: key.At, BeforeID: key.ID, Limit: in.Limit})
+	if err != nil {
+		return nil, err
+	}
+	out := &workOrderHistoryOut{}
+	out.Body.Changes = make([]orderChangeItem, len(list))
+	for i, c := range list {
+		item := orderChangeItem{At: c.At, PersonID: c.PersonID, Version: c.After.Version}
+		var before any
+		if c.Before != nil {
+			before = a.newWorkOrderItem(by, *c.Before)
+		}
+		if item.Members, err = memberChanges(before, a.newWorkOrderItem(by, c.After)); err != nil {
+			return nil, err
+		}
+		out.Body.Changes[i] = item
+	}
+	if len(list) == in.Limit {
+		last := list[len(list)-1]
+		out.Body.Next = cursor(instantKey{last.At, last.ChangeID})
+	}
+	return out, nil
+}
+
+// memberChanges names the members in which two states differ, in the order of their names.
+func memberChanges(before, after any) ([]memberChange, error) {
+	var states [2]map[string]json.RawMessage
+	for i, state := range []any{before, after} {
+		text, err := json.Marshal(state)
+		if err != nil {
+			return nil, err
+		}
+		if err := json.Unmarshal(text, &states[i]); err != nil {
+			return nil, err
+		}
+	}
+	names := maps.Clone(states[1])
+	if names == nil {
+		names = map[string]json.RawMessage{}
+	}
+	maps.Copy(names, states[0])
+	changes := []memberChange{}
+	for _, name := range slices.Sorted(maps.Keys(names)) {
+		from, to := states[0][name], states[1][name]
+		if name != "version" && name != "cautions" && !bytes.Equal(from, to) {
+			changes = append(changes, memberChange{name, from, to})
+		}
+	}
+	return changes, nil
 }

@@ -317,7 +317,11 @@ func (f *Fleet) settleDoor(ctx context.Context, tx Tx, by identity.Actor, doorID
 	if err := f.putRepairs(ctx, tx, door, c.repairs); err != nil {
 		return err
 	}
-	if err := f.settlePlans(ctx, tx, doorID, c.completions); err != nil {
+	handover, err := f.settleOrders(ctx, tx, doorID, c.completions)
+	if err != nil {
+		return err
+	}
+	if err := f.settlePlans(ctx, tx, doorID, c.completions, handover); err != nil {
 		return err
 	}
 	return f.noticeCases(ctx, tx, by, door, site, c.cases)
@@ -338,8 +342,9 @@ func (f *Fleet) putRepairs(ctx context.Context, tx Tx, door Door, repairs []Repa
 }
 
 // settlePlans moves the due date of each plan to what the completed inspections give, and says of each inspection
-// order whether it is thereby done, still open, or was made for a due date that is none.
-func (f *Fleet) settlePlans(ctx context.Context, tx Tx, doorID uuid.UUID, completions []Completion) error {
+// order whether it is thereby done, still open, or was made for a due date that is none. A plan that counts from the
+// handover of its door does so as soon as there was one.
+func (f *Fleet) settlePlans(ctx context.Context, tx Tx, doorID uuid.UUID, completions []Completion, handover duedate.Day) error {
 	if err := tx.HoldPlans(ctx, doorID); err != nil {
 		return err
 	}
@@ -357,6 +362,9 @@ func (f *Fleet) settlePlans(ctx context.Context, tx Tx, doorID uuid.UUID, comple
 	}
 	var states []OrderState
 	for _, p := range plans {
+		if p.FromHandover && !handover.IsZero() {
+			p.AnchorOn = handover
+		}
 		next := duedate.NextDue(p.Rule(), p.AnchorOn, days)
 		if next != p.NextDue {
 			if err := tx.SetNextDue(ctx, p.PlanID, next); err != nil {

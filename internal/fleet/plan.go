@@ -20,6 +20,7 @@ type Plan struct {
 	ToleranceDays                      int // an inspection so many days early still counts for its due date
 	LeadDays                           int // the work order is made so many days ahead
 	AnchorOn                           duedate.Day
+	FromHandover                       bool        // counts from the day of the door's handover as soon as that is done, and from AnchorOn until then
 	NextDue                            duedate.Day // derived from the completed inspections
 	Active                             bool
 	Version                            int
@@ -71,7 +72,7 @@ func (f *Fleet) PutPlan(ctx context.Context, by identity.Actor, p Plan, ifMatch 
 			}
 			changed := present
 			changed.IntervalMonths, changed.Regime, changed.ToleranceDays, changed.LeadDays = p.IntervalMonths, p.Regime, p.ToleranceDays, p.LeadDays
-			changed.AnchorOn, changed.Active = p.AnchorOn, p.Active
+			changed.AnchorOn, changed.FromHandover, changed.Active = p.AnchorOn, p.FromHandover, p.Active
 			if changed == present {
 				saved = present
 				return nil

@@ -10,7 +10,6 @@ import (
 
 	"github.com/google/uuid"
 
-	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
@@ -111,6 +110,11 @@ func (f *Fleet) checkSignOff(s SignOff) error {
 		}
 		listed[e.EntryID] = true
 	}
+	for i, id := range s.DoneOrders {
+		if slices.Contains(s.DoneOrders[:i], id) {
+			faults.Add(fmt.Sprintf("/done_orders/%d", i), "order_twice")
+		}
+	}
 	checkText(&faults, "/statement", s.Statement, 1, 2000)
 	checkText(&faults, "/signature", s.Signature, 1, 50000)
 	return faults.Err()
@@ -140,8 +144,13 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 	if err := photosHere(ctx, tx, entries); err != nil {
 		return err
 	}
+	done, err := doneOrders(ctx, tx, v, s, entries)
+	if err != nil {
+		return err
+	}
 	doors := doorsOf(entries)
-	for _, d := range doors { // in the order of their ids, so that two sign-offs cannot wait for each other
+	touched := alsoOf(doors, done)
+	for _, d := range touched { // in the order of their ids, so that two sign-offs cannot wait for each other
 		if err := tx.LockDoor(ctx, d); err != nil {
 			return err
 		}
@@ -167,11 +176,11 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 	if err := tx.InsertRecord(ctx, record); err != nil {
 		return err
 	}
-	for _, d := range doors {
+	if err := f.signDone(ctx, tx, v, s, signed, site, done); err != nil {
+		return err
+	}
+	for _, d := range touched {
 		if err := f.settleDoor(ctx, tx, by, d); err != nil {
-			return err
-		}
-		if err := endServed(ctx, tx, v, d, duedate.DayIn(s.LeftAt, site.Location())); err != nil {
 			return err
 		}
 	}
@@ -257,12 +266,23 @@ func checkCertified(ctx context.Context, tx Tx, by identity.Actor, entries []Ent
 func doorsOf(entries []Entry) []uuid.UUID {
 	var doors []uuid.UUID
 	for _, e := range entries {
-		if !slices.Contains(doors, e.DoorID) {
-			doors = append(doors, e.DoorID)
-		}
+		doors = append(doors, e.DoorID)
 	}
-	slices.SortFunc(doors, func(a, b uuid.UUID) int { return strings.Compare(a.String(), b.String()) })
-	return doors
+	return sortedOnce(doors)
+}
+
+// alsoOf adds the doors of work orders.
+func alsoOf(doors []uuid.UUID, orders []WorkOrder) []uuid.UUID {
+	all := slices.Clone(doors)
+	for _, o := range orders {
+		all = append(all, o.DoorID)
+	}
+	return sortedOnce(all)
+}
+
+func sortedOnce(ids []uuid.UUID) []uuid.UUID {
+	slices.SortFunc(ids, func(a, b uuid.UUID) int { return strings.Compare(a.String(), b.String()) })
+	return slices.Compact(ids)
 }
 
 // judgeVisit holds the readings of a visit against the rule basis of each door that was concluded.

@@ -139,6 +139,8 @@ type SignOff struct {
 	Entries   []SignedEntry `json:"entries"`
 	Statement string        `json:"statement"`
 	Signature string        `json:"signature"` // strokes as an SVG path
+	// DoneOrders are the work orders that are thereby done; nil: all that the attendance lists for doors with an entry.
+	DoneOrders []uuid.UUID `json:"done_orders,omitzero"`
 }
 
 // SignedEntry is one line of a sign-off.
@@ -197,6 +199,7 @@ type Record struct {
 // VisitQuery asks for visits, the newest first.
 type VisitQuery struct {
 	SiteID, DoorID uuid.UUID // zero for all
+	WorkOrderID    uuid.UUID // zero for all: whose attendance lists the order
 	BeforeAt       time.Time
 	BeforeID       uuid.UUID
 	Limit          int

@@ -1,8 +1,9 @@
 package fleet
 
 import (
+	"cmp"
 	"context"
-	"strings"
+	"reflect"
 	"time"
 
 	"github.com/google/uuid"
@@ -12,7 +13,7 @@ import (
 	"lintel.example/lintel/internal/identity"
 )
 
-// WorkOrder is something to be done at a door.
+// WorkOrder is something to be done at a door. Orders come from plans, from findings and from people.
 type WorkOrder struct {
 	CustomerID, SiteID, DoorID, WorkOrderID uuid.UUID
 	Kind                                    string // inspection, service, repair, call_out, accident, handover
@@ -28,7 +29,50 @@ type WorkOrder struct {
 	DoneVisitID                             *uuid.UUID
 	Version                                 int
 	RecordedAt                              time.Time
+	MadeBy                                  *uuid.UUID // nil: the program
+
+	Caller              Caller
+	Symptom             string     // in the caller's words
+	Priority            string     // normal, urgent, emergency: common practice, no source
+	ReceivedAt          *time.Time // when the call came in
+	RespondBy           *time.Time // by when somebody must be at the door
+	ReportedUnsafe      bool       // by the caller: no finding, and no case, until an inspector says so
+	PeopleHurt          bool
+	Accident            *Accident
+	BillingBasis        string // unsettled, contract, warranty, time_and_material, insurance, goodwill
+	CustomerOrderNumber string
+
+	// When, by whom and why the order came to be as it stands; nil and "" as long as nobody has said anything, and
+	// where the state follows from plans or findings.
+	StateAt  *time.Time
+	StateBy  *uuid.UUID
+	StateWhy string
+	TimeZone string `json:"-"` // the site's: instants of the order are read in it
 }
+
+// Caller is who asked for the work.
+type Caller struct {
+	Name, Telephone, Role string
+}
+
+// Accident is what is known of an accident at a door before anybody has looked. Local law may require a report.
+type Accident struct {
+	What        string // what happened
+	Told        string // who was told: authority, insurer, owner
+	KeptAsFound *bool  // the door is left as it was found until it was looked at; nil: not known
+}
+
+// The words that people choose from.
+func orderKinds() []string {
+	return []string{"inspection", "service", "repair", "call_out", "accident", "handover"}
+}
+func priorities() []string { return []string{"normal", "urgent", "emergency"} }
+func billingBases() []string {
+	return []string{"unsettled", "contract", "warranty", "time_and_material", "insurance", "goodwill"}
+}
+
+// ByHand tells whether a person made the order: its state is then what people say of it.
+func (o WorkOrder) ByHand() bool { return o.PlanID == nil && o.OriginVisitID == nil }
 
 // OrderState is how an inspection order stands by the completed inspections.
 type OrderState struct {
@@ -42,7 +86,10 @@ type OrderState struct {
 type WorkOrderQuery struct {
 	State, Kind                          string // "" for all
 	CustomerID, SiteID, DoorID, Assigned uuid.UUID
-	DueUntil                             duedate.Day            // zero: no bound
+	DueFrom, DueUntil                    duedate.Day            // zero: no bound
+	RespondUntil                         time.Time              // zero: no bound; otherwise only orders that somebody must respond to by then
+	Planned                              *bool                  // with a planned day, or without
+	Search                               string                 // in note, symptom, caller, and customer's order number
 	Overdue                              bool                   // only open ones whose due day has passed at their site
 	Today                                map[string]duedate.Day // by time zone; the use-case fills it in for Overdue
 	AfterDay                             duedate.Day
@@ -56,6 +103,12 @@ type workOrderRows interface {
 	ZonesInUse(ctx context.Context) ([]string, error)
 	InspectionOrders(ctx context.Context, doorID uuid.UUID) ([]WorkOrder, error)
 	RepairOrders(ctx context.Context, doorID uuid.UUID) ([]WorkOrder, error)
+	// OrdersByHand gives the orders of a door that people made and of which something was said.
+	OrdersByHand(ctx context.Context, doorID uuid.UUID) ([]WorkOrder, error)
+	OrderEvents(ctx context.Context, doorID uuid.UUID) ([]OrderEvent, error)
+	InsertOrderEvent(ctx context.Context, e OrderEvent) error
+	// ChangesOf gives states that a thing was given, the newest first.
+	ChangesOf(ctx context.Context, q ChangeQuery) ([]Change, error)
 	// InsertWorkOrder answers false when the id is taken.
 	InsertWorkOrder(ctx context.Context, o WorkOrder) (bool, error)
 	UpdateWorkOrder(ctx context.Context, o WorkOrder) error
@@ -65,8 +118,6 @@ type workOrderRows interface {
 	// or settles orders does it first, or an order is made for a due date that has just been served.
 	HoldPlans(ctx context.Context, doorID uuid.UUID) error
 	SetOrderStates(ctx context.Context, list []OrderState) error
-	// EndServedOrders ends those orders made by hand at a door that a visit served; the earliest visit counts.
-	EndServedOrders(ctx context.Context, doorID uuid.UUID, ids []uuid.UUID, on duedate.Day, visitID uuid.UUID) error
 	// TechnicianExists tells whether a person of role technician who may sign in at that time has that id.
 	TechnicianExists(ctx context.Context, id uuid.UUID, at time.Time) (bool, error)
 	// InsertDueOrders makes the inspection orders of one page of active plans whose lead time has come, by door, and
@@ -96,18 +147,12 @@ func (f *Fleet) OpenDueWorkOrders(ctx context.Context, asOf duedate.Day) (made i
 	return made, nil
 }
 
-// PutWorkOrder makes a work order by hand, or changes its due day and note. Orders of plans and of findings are the
-// program's own.
+// PutWorkOrder makes a work order by hand, or changes what people say of it. Orders of plans and of findings are the
+// program's own: their due days are derived. Who pays and under which number is often known only when all is done, so
+// that may be said of a closed order too.
 func (f *Fleet) PutWorkOrder(ctx context.Context, by identity.Actor, o WorkOrder, ifMatch int) (saved WorkOrder, created bool, err error) {
-	tidy(&o.Note)
-	var faults fault.List
-	checkOneOf(&faults, "/kind", o.Kind, "inspection", "service", "repair", "call_out", "accident", "handover")
-	checkText(&faults, "/note", o.Note, 0, 2000)
-	if o.DueOn.IsZero() {
-		faults.Add("/due_on", "date_missing")
-	}
-	f.checkDay(&faults, "/due_on", o.DueOn)
-	if err := faults.Err(); err != nil {
+	o.tidy()
+	if err := f.checkOrder(o); err != nil {
 		return WorkOrder{}, false, err
 	}
 	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
@@ -115,28 +160,36 @@ func (f *Fleet) PutWorkOrder(ctx context.Context, by identity.Actor, o WorkOrder
 		if err != nil {
 			return instead(err, fault.At("/door_id", "door_not_found"))
 		}
-		if o.DueOn.Before(door.KnownSince) {
-			return fault.At("/due_on", "before_the_door", "day", door.KnownSince.String())
+		site, err := tx.SiteByID(ctx, door.SiteID)
+		if err != nil {
+			return err
 		}
-		o.CustomerID, o.SiteID, o.State, o.Version, o.RecordedAt = door.CustomerID, door.SiteID, "open", 1, f.Now()
-		if created, err = tx.InsertWorkOrder(ctx, o); err != nil {
+		put := o
+		if err := put.fallDue(door, site); err != nil {
+			return err
+		}
+		put.CustomerID, put.SiteID, put.State, put.Version, put.RecordedAt, put.MadeBy = door.CustomerID, door.SiteID, "open", 1, f.Now(), &by.PersonID
+		if put.ReceivedAt == nil {
+			put.ReceivedAt = copied(&put.RecordedAt)
+		}
+		if created, err = tx.InsertWorkOrder(ctx, put); err != nil {
 			return err
 		}
 		if created {
 			if o.WorkOrderID.Version() != 7 { // the program's own ids are of version 8: see the face
 				return fault.New(fault.Invalid, "id_not_v7")
 			}
-			saved = o
-			return f.record(ctx, tx, by, "work_order", o.WorkOrderID, o)
+			saved = put
+			return f.record(ctx, tx, by, "work_order", put.WorkOrderID, put)
 		}
 		saved, err = f.changeOrder(ctx, tx, by, o.WorkOrderID, ifMatch, func(present *WorkOrder) error {
-			switch derived := present.PlanID != nil || present.OriginVisitID != nil; {
+			switch {
 			case present.DoorID != o.DoorID || present.Kind != o.Kind:
 				return fault.New(fault.Conflict, "work_order_differs")
-			case derived && present.DueOn != o.DueOn:
+			case !present.ByHand() && present.DueOn != put.DueOn:
 				return &fault.Error{Kind: fault.Conflict, Code: "due_day_is_derived", Pointer: "/due_on"}
 			}
-			present.DueOn, present.Note = o.DueOn, o.Note
+			present.say(put, o.ReceivedAt != nil)
 			return nil
 		})
 		return err
@@ -144,17 +197,120 @@ func (f *Fleet) PutWorkOrder(ctx context.Context, by identity.Actor, o WorkOrder
 	return saved, created, err
 }
 
+// tidy brings texts and instants into one form and fills in what need not be said.
+func (o *WorkOrder) tidy() {
+	for _, text := range []*string{&o.Note, &o.Caller.Name, &o.Caller.Telephone, &o.Caller.Role, &o.Symptom, &o.CustomerOrderNumber} {
+		tidy(text)
+	}
+	if o.Accident != nil {
+		o.Accident = copied(o.Accident)
+		tidy(&o.Accident.What)
+		tidy(&o.Accident.Told)
+	}
+	o.Priority, o.BillingBasis = cmp.Or(o.Priority, "normal"), cmp.Or(o.BillingBasis, "unsettled")
+	o.ReceivedAt, o.RespondBy = instantOf(o.ReceivedAt), instantOf(o.RespondBy)
+}
+
+// instantOf gives an instant as fine as the database keeps it.
+func instantOf(at *time.Time) *time.Time {
+	if at == nil {
+		return nil
+	}
+	exact := at.UTC().Truncate(time.Microsecond)
+	return &exact
+}
+
+func (f *Fleet) checkOrder(o WorkOrder) error {
+	var faults fault.List
+	checkOneOf(&faults, "/kind", o.Kind, orderKinds()...)
+	checkOneOf(&faults, "/priority", o.Priority, priorities()...)
+	checkOneOf(&faults, "/billing_basis", o.BillingBasis, billingBases()...)
+	checkText(&faults, "/note", o.Note, 0, 2000)
+	checkText(&faults, "/caller/name", o.Caller.Name, 0, 200)
+	checkText(&faults, "/caller/telephone", o.Caller.Telephone, 0, 50)
+	checkText(&faults, "/caller/role", o.Caller.Role, 0, 100)
+	checkText(&faults, "/symptom", o.Symptom, 0, 2000)
+	checkText(&faults, "/customer_order_number", o.CustomerOrderNumber, 0, 100)
+	if o.DueOn.IsZero() && o.RespondBy == nil {
+		faults.Add("/due_on", "date_missing")
+	}
+	f.checkDay(&faults, "/due_on", o.DueOn)
+	if o.ReceivedAt != nil {
+		f.checkReceived(&faults, *o.ReceivedAt)
+	}
+	if o.RespondBy != nil {
+		switch {
+		case o.RespondBy.Year() < firstYear || o.RespondBy.Year() > lastYear:
+			faults.Add("/respond_by", "instant_impossible", "least", firstYear, "greatest", lastYear)
+		case o.ReceivedAt != nil && o.RespondBy.Before(*o.ReceivedAt):
+			faults.Add("/respond_by", "respond_before_received")
+		}
+	}
+	o.checkAccident(&faults)
+	return faults.Err()
+}
+
+// lastYear is after every appointment; what lies beyond is a slip of the pen.
+const lastYear = 2999
+
+func (f *Fleet) checkReceived(faults *fault.List, at time.Time) {
+	switch {
+	case at.After(f.Now().Add(5 * time.Minute)): // two clocks are never quite the same
+		faults.Add("/received_at", "received_in_the_future")
+	case at.Year() < firstYear:
+		faults.Add("/received_at", "clock_impossible", "year", firstYear)
+	}
+}
+
+// checkAccident asks what happened where there was an accident, and nowhere else.
+func (o WorkOrder) checkAccident(faults *fault.List) {
+	switch {
+	case o.Kind == "accident" && o.Accident == nil:
+		faults.Add("/accident", "accident_missing")
+	case o.Kind == "accident":
+		checkText(faults, "/accident/what", o.Accident.What, 1, 4000)
+		checkText(faults, "/accident/told", o.Accident.Told, 0, 1000)
+	case o.Accident != nil:
+		faults.Add("/accident", "accident_of_other_kind")
+	case o.PeopleHurt:
+		faults.Add("/people_hurt", "hurt_is_accident")
+	}
+}
+
+// fallDue holds the due day against the door and against the time of response, which is a day at the site; where only
+// the time of response is given, the order is due on its day.
+func (o *WorkOrder) fallDue(door Door, site Site) error {
+	o.TimeZone = site.TimeZone
+	if o.RespondBy != nil {
+		day := duedate.DayIn(*o.RespondBy, site.Location())
+		if o.DueOn.IsZero() {
+			o.DueOn = day
+		}
+		if o.DueOn.Before(day) {
+			return fault.At("/due_on", "due_before_response", "day", day.String())
+		}
+	}
+	if o.DueOn.Before(door.KnownSince) {
+		return fault.At("/due_on", "before_the_door", "day", door.KnownSince.String())
+	}
+	return nil
+}
+
+// say takes over what people say of an order; when it was received stays unless that is said, too.
+func (o *WorkOrder) say(put WorkOrder, received bool) {
+	o.DueOn, o.Note, o.Caller, o.Symptom, o.Priority, o.RespondBy = put.DueOn, put.Note, put.Caller, put.Symptom, put.Priority, put.RespondBy
+	o.ReportedUnsafe, o.PeopleHurt, o.Accident = put.ReportedUnsafe, put.PeopleHurt, put.Accident
+	o.BillingBasis, o.CustomerOrderNumber = put.BillingBasis, put.CustomerOrderNumber
+	if received {
+		o.ReceivedAt = put.ReceivedAt
+	}
+}
+
 // changeOrder applies what somebody decided about an open order; no change is success whatever version was named.
 // The door is locked first: what visits add up to changes orders too.
 func (f *Fleet) changeOrder(ctx context.Context, tx Tx, by identity.Actor, id uuid.UUID, ifMatch int, change func(*WorkOrder) error) (WorkOrder, error) {
-	present, err := tx.WorkOrderByID(ctx, id)
+	present, err := lockedOrder(ctx, tx, id)
 	if err != nil {
-		return WorkOrder{}, err
-	}
-	if err := tx.LockDoor(ctx, present.DoorID); err != nil {
-		return WorkOrder{}, err
-	}
-	if present, err = tx.WorkOrderByID(ctx, id); err != nil {
 		return WorkOrder{}, err
 	}
 	changed := present
@@ -164,7 +320,9 @@ func (f *Fleet) changeOrder(ctx context.Context, tx Tx, by identity.Actor, id uu
 	if sameOrder(changed, present) {
 		return present, nil
 	}
-	if present.State != "open" {
+	settled := present // but for what may be said of a closed order
+	settled.BillingBasis, settled.CustomerOrderNumber = changed.BillingBasis, changed.CustomerOrderNumber
+	if present.State != "open" && !sameOrder(changed, settled) {
 		return WorkOrder{}, fault.New(fault.Conflict, "work_order_closed")
 	}
 	if err := checkVersion(ifMatch, present.Version); err != nil {
@@ -177,9 +335,12 @@ func (f *Fleet) changeOrder(ctx context.Context, tx Tx, by identity.Actor, id uu
 	return changed, f.record(ctx, tx, by, "work_order", id, changed)
 }
 
+// sameOrder tells whether two states of an order are the same to people.
 func sameOrder(a, b WorkOrder) bool {
-	same := a.AssignedTo == b.AssignedTo || a.AssignedTo != nil && b.AssignedTo != nil && *a.AssignedTo == *b.AssignedTo
-	return same && a.DueOn == b.DueOn && a.Note == b.Note && a.PlannedOn == b.PlannedOn && a.State == b.State
+	for _, o := range []*WorkOrder{&a, &b} {
+		o.Version, o.StateAt, o.ReceivedAt, o.RespondBy, o.RecordedAt = 0, instantOf(o.StateAt), instantOf(o.ReceivedAt), instantOf(o.RespondBy), time.Time{}
+	}
+	return reflect.DeepEqual(a, b)
 }
 
 // AssignWorkOrder says who goes and when. Nobody and no day take an assignment back.
@@ -208,51 +369,21 @@ func (f *Fleet) AssignWorkOrder(ctx context.Context, by identity.Actor, id uuid.
 	return saved, err
 }
 
-// CancelWorkOrder ends an order without its being done; why is added to its note.
-func (f *Fleet) CancelWorkOrder(ctx context.Context, by identity.Actor, id uuid.UUID, why string, ifMatch int) (saved WorkOrder, err error) {
-	tidy(&why)
-	var faults fault.List
-	checkText(&faults, "/reason", why, 1, 2000)
-	if err := faults.Err(); err != nil {
-		return WorkOrder{}, err
-	}
-	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
-		saved, err = f.changeOrder(ctx, tx, by, id, ifMatch, func(o *WorkOrder) error {
-			if o.OriginVisitID != nil {
-				return fault.New(fault.Conflict, "repair_is_derived")
-			}
-			if o.State == "cancelled" && strings.HasSuffix(o.Note, why) {
-				return nil
-			}
-			o.State, o.Note = "cancelled", strings.TrimSpace(o.Note+"\n"+why)
-			return nil
-		})
-		return err
-	})
-	return saved, err
-}
-
-// endServed ends the orders made by hand that a signed visit served at a door. Those of plans and findings end by what
-// the entries say.
-func endServed(ctx context.Context, tx Tx, v Visit, doorID uuid.UUID, on duedate.Day) error {
-	for _, d := range v.Attendance.Doors {
-		if d.DoorID != doorID || len(d.WorkOrders) == 0 {
-			continue
-		}
-		if err := tx.EndServedOrders(ctx, doorID, d.WorkOrders, on, v.VisitID); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
 // WorkOrder gives one work order.
 func (f *Fleet) WorkOrder(ctx context.Context, by identity.Actor, id uuid.UUID) (o WorkOrder, err error) {
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
 		o, err = tx.WorkOrderByID(ctx, id)
 		return err
 	})
-	return o, err
+	return o.shownTo(by), err
+}
+
+// shownTo leaves out what is for the company's own people: the telephone number of whoever called is personal data.
+func (o WorkOrder) shownTo(by identity.Actor) WorkOrder {
+	if !by.Role.Staff() {
+		o.Caller.Telephone = ""
+	}
+	return o
 }
 
 // WorkOrders lists work orders by due day. An order is overdue when its due day has passed at its site: two sites can
@@ -267,6 +398,9 @@ func (f *Fleet) WorkOrders(ctx context.Context, by identity.Actor, q WorkOrderQu
 		list, err = tx.WorkOrderPage(ctx, q)
 		return err
 	})
+	for i := range list {
+		list[i] = list[i].shownTo(by)
+	}
 	return list, err
 }
 

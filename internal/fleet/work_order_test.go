@@ -177,7 +177,7 @@ func TestACancelledOrderKeepsWhyAndIsClosed(t *testing.T) {
 	_, err := r.CancelWorkOrder(t.Context(), dispatcher, o.WorkOrderID, " ", o.Version)
 	wantFault(t, err, "text_missing at /reason")
 	ended, err := r.CancelWorkOrder(t.Context(), dispatcher, o.WorkOrderID, "The customer did it.", o.Version)
-	if err != nil || ended.State != "cancelled" || ended.Note != "scrapes when it opens\nThe customer did it." {
+	if err != nil || ended.State != "cancelled" || ended.StateWhy != "The customer did it." || ended.StateBy == nil || *ended.StateBy != dispatcher.PersonID || ended.Note != "scrapes when it opens" {
 		t.Errorf("%+v, %v", ended, err)
 	}
 	if again, err := r.CancelWorkOrder(t.Context(), dispatcher, o.WorkOrderID, "The customer did it.", 0); err != nil || again.Version != ended.Version {

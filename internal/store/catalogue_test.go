@@ -129,7 +129,7 @@ func TestWhatIsInsertOnlyIsChangedByNobody(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	insertOnly := []string{"visit_entry", "visit_sign_off", "photo", "entry_photo", "record_log", "report", "delivery", "door_version", "door_leaf", "kept_clear_zone",
-		"component", "component_version", "revision", "revision_accessory", "extent", "sealed_code", "audit_event", "change_log", "device_model", "antenna", "accessory", "backup_run"}
+		"component", "component_version", "revision", "revision_accessory", "extent", "sealed_code", "work_order_event", "audit_event", "change_log", "device_model", "antenna", "accessory", "backup_run"}
 	for _, table := range insertOnly {
 		if found := lines(t, db, `select r.rolname from pg_roles r where r.rolname like 'lintel\_%' and r.rolname <> 'lintel_owner'
 			and (has_any_column_privilege(r.oid, $1::text::regclass, 'update') or has_table_privilege(r.oid, $1::text::regclass, 'delete'))`, table); len(found) > 0 {
@@ -222,7 +222,7 @@ func unbroken() map[string]string {
 			finding_pk finding_id_key out_of_service_case_pk out_of_service_case_id_key`,
 		"the program makes the id itself": `
 			door_version_pk door_version_id_key component_version_pk component_version_id_key change_log_pk audit_event_pk sealed_code_pk
-			session_pk session_id_key token_pk token_id_key sign_in_failure_pk notice_pk notice_id_key record_log_pk backup_run_pk`,
+			session_pk session_id_key token_pk token_id_key sign_in_failure_pk notice_pk notice_id_key record_log_pk backup_run_pk work_order_event_pk work_order_event_id_key`,
 		"the program numbers the rows below their parent, or takes each once": `
 			door_leaf_pk kept_clear_zone_pk revision_accessory_pk entry_photo_pk antenna_model_key antenna_name_key person_customer_pk person_site_pk
 			delivery_pk record_log_subject_key`,
@@ -238,10 +238,10 @@ func unbroken() map[string]string {
 			revision_standing_check revision_direction_check revision_contact_check revision_height_check revision_offset_x_check revision_offset_y_check
 			revision_tilt_check revision_yaw_check revision_reach_check revision_travel_check revision_hold_check basis_check
 			inspection_plan_interval_check inspection_plan_regime_check inspection_plan_days_check work_order_kind_check visit_entry_kind_check
-			photo_media_type_check photo_size_check`,
+			work_order_priority_check work_order_billing_check work_order_accident_check photo_media_type_check photo_size_check`,
 		"the program writes these values, nobody sends them": `
 			session_secret_check token_secret_check kept_clear_zone_side_check extent_computable_check coverage_side_check coverage_share_check
-			sealed_code_kind_check work_order_plan_check work_order_state_check work_order_done_check job_run_state_check visit_attendance_check
+			sealed_code_kind_check work_order_plan_check work_order_event_kind_check work_order_state_check work_order_done_check job_run_state_check visit_attendance_check
 			visit_entry_sha256_check visit_sign_off_sha256_check photo_sha256_check finding_origin_check finding_severity_check finding_state_check
 			out_of_service_case_state_check notice_state_check delivery_outcome_check report_sha256_check record_log_kind_check record_log_sha256_check
 			backup_run_outcome_check backup_run_times_check backup_run_size_check`,
@@ -252,7 +252,7 @@ func unbroken() map[string]string {
 		"the row above is read in the same transaction, and when its site changes hands in between the transaction is run again": `
 			site_party_site_fk door_site_fk door_version_door_fk door_leaf_version_fk kept_clear_zone_version_fk component_door_fk component_version_component_fk
 			revision_component_fk revision_accessory_revision_fk extent_revision_fk coverage_door_fk sealed_code_site_fk inspection_plan_door_fk
-			work_order_door_fk work_order_plan_fk visit_site_fk visit_entry_door_fk visit_entry_visit_fk visit_sign_off_visit_fk entry_photo_entry_fk
+			work_order_door_fk work_order_plan_fk work_order_event_order_fk visit_site_fk visit_entry_door_fk visit_entry_visit_fk visit_sign_off_visit_fk entry_photo_entry_fk
 			finding_door_fk out_of_service_case_finding_fk notice_site_fk delivery_notice_fk report_door_fk`,
 	}
 }

@@ -21,6 +21,7 @@ type planRow struct {
 	ToleranceDays  int
 	LeadDays       int
 	AnchorOn       time.Time
+	FromHandover   bool
 	NextDue        time.Time
 	Active         bool
 	Version        int
@@ -30,12 +31,12 @@ type planRow struct {
 
 func (r planRow) plan() fleet.Plan {
 	return fleet.Plan{CustomerID: r.CustomerID, SiteID: r.SiteID, DoorID: r.DoorID, PlanID: r.PlanID, IntervalMonths: r.IntervalMonths,
-		Regime: duedate.Regime(r.Regime), ToleranceDays: r.ToleranceDays, LeadDays: r.LeadDays, AnchorOn: day(&r.AnchorOn), NextDue: day(&r.NextDue),
+		Regime: duedate.Regime(r.Regime), ToleranceDays: r.ToleranceDays, LeadDays: r.LeadDays, AnchorOn: day(&r.AnchorOn), FromHandover: r.FromHandover, NextDue: day(&r.NextDue),
 		Active: r.Active, Version: r.Version, RecordedAt: r.RecordedAt, RecordedBy: r.RecordedBy}
 }
 
 const sqlPlanByID = `-- plan_by_id
-select customer_id, site_id, door_id, plan_id, interval_months, regime, tolerance_days, lead_days, anchor_on, next_due, active, version, recorded_at, recorded_by
+select customer_id, site_id, door_id, plan_id, interval_months, regime, tolerance_days, lead_days, anchor_on, from_handover, next_due, active, version, recorded_at, recorded_by
 from inspection_plan where plan_id = @plan_id`
 
 // PlanByID gives one inspection plan.
@@ -45,7 +46,7 @@ func (t *Tx) PlanByID(ctx context.Context, id uuid.UUID) (fleet.Plan, error) {
 }
 
 const sqlPlansOfDoor = `-- plans_of_door
-select customer_id, site_id, door_id, plan_id, interval_months, regime, tolerance_days, lead_days, anchor_on, next_due, active, version, recorded_at, recorded_by
+select customer_id, site_id, door_id, plan_id, interval_months, regime, tolerance_days, lead_days, anchor_on, from_handover, next_due, active, version, recorded_at, recorded_by
 from inspection_plan where door_id = @door_id order by active desc, recorded_at, plan_id`
 
 // PlansOfDoor gives the inspection plans of a door, the active one first.
@@ -55,27 +56,27 @@ func (t *Tx) PlansOfDoor(ctx context.Context, doorID uuid.UUID) ([]fleet.Plan, e
 }
 
 const sqlInsertPlan = `-- insert_plan
-insert into inspection_plan (customer_id, site_id, door_id, plan_id, interval_months, regime, tolerance_days, lead_days, anchor_on, next_due, active, version, recorded_at, recorded_by)
-values (@customer_id, @site_id, @door_id, @plan_id, @interval_months, @regime, @tolerance_days, @lead_days, @anchor_on, @next_due, @active, @version, @recorded_at, @recorded_by)
+insert into inspection_plan (customer_id, site_id, door_id, plan_id, interval_months, regime, tolerance_days, lead_days, anchor_on, from_handover, next_due, active, version, recorded_at, recorded_by)
+values (@customer_id, @site_id, @door_id, @plan_id, @interval_months, @regime, @tolerance_days, @lead_days, @anchor_on, @from_handover, @next_due, @active, @version, @recorded_at, @recorded_by)
 on conflict (plan_id) do nothing`
 
 // InsertPlan adds an inspection plan, or answers false when the id is taken.
 func (t *Tx) InsertPlan(ctx context.Context, p fleet.Plan) (bool, error) {
 	n, err := exec(ctx, t, "insert_plan", sqlInsertPlan, pgx.StrictNamedArgs{"customer_id": p.CustomerID, "site_id": p.SiteID, "door_id": p.DoorID, "plan_id": p.PlanID,
 		"interval_months": p.IntervalMonths, "regime": string(p.Regime), "tolerance_days": p.ToleranceDays, "lead_days": p.LeadDays,
-		"anchor_on": date(p.AnchorOn), "next_due": date(p.NextDue), "active": p.Active, "version": p.Version, "recorded_at": p.RecordedAt, "recorded_by": p.RecordedBy})
+		"anchor_on": date(p.AnchorOn), "from_handover": p.FromHandover, "next_due": date(p.NextDue), "active": p.Active, "version": p.Version, "recorded_at": p.RecordedAt, "recorded_by": p.RecordedBy})
 	return n == 1, err
 }
 
 const sqlUpdatePlan = `-- update_plan
 update inspection_plan set interval_months = @interval_months, regime = @regime, tolerance_days = @tolerance_days, lead_days = @lead_days,
-  anchor_on = @anchor_on, active = @active, version = @version
+  anchor_on = @anchor_on, from_handover = @from_handover, active = @active, version = @version
 where plan_id = @plan_id and version = @version - 1`
 
 // UpdatePlan writes the next version of a plan; its next due date follows by SetNextDue.
 func (t *Tx) UpdatePlan(ctx context.Context, p fleet.Plan) error {
 	return expectOne(exec(ctx, t, "update_plan", sqlUpdatePlan, pgx.StrictNamedArgs{"plan_id": p.PlanID, "interval_months": p.IntervalMonths,
-		"regime": string(p.Regime), "tolerance_days": p.ToleranceDays, "lead_days": p.LeadDays, "anchor_on": date(p.AnchorOn), "active": p.Active, "version": p.Version}))
+		"regime": string(p.Regime), "tolerance_days": p.ToleranceDays, "lead_days": p.LeadDays, "anchor_on": date(p.AnchorOn), "from_handover": p.FromHandover, "active": p.Active, "version": p.Version}))
 }
 
 const sqlSetNextDue = `-- set_next_due

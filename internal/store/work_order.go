@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"encoding/json"
 	"time"
 
 	"github.com/google/uuid"
@@ -29,16 +30,60 @@ type workOrderRow struct {
 	DoneVisitID   *uuid.UUID
 	Version       int
 	RecordedAt    time.Time
+	MadeBy        *uuid.UUID
+
+	CallerName          string
+	CallerTelephone     string
+	CallerRole          string
+	Symptom             string
+	Priority            string
+	ReceivedAt          *time.Time
+	RespondBy           *time.Time
+	ReportedUnsafe      bool
+	PeopleHurt          bool
+	AccidentWhat        string
+	AccidentTold        string
+	KeptAsFound         *bool
+	BillingBasis        string
+	CustomerOrderNumber string
+	StateAt             *time.Time
+	StateBy             *uuid.UUID
+	StateWhy            string
+	TimeZone            string
 }
 
 func (r workOrderRow) order() fleet.WorkOrder {
-	return fleet.WorkOrder{CustomerID: r.CustomerID, SiteID: r.SiteID, DoorID: r.DoorID, WorkOrderID: r.WorkOrderID, Kind: r.Kind, PlanID: r.PlanID,
+	o := fleet.WorkOrder{CustomerID: r.CustomerID, SiteID: r.SiteID, DoorID: r.DoorID, WorkOrderID: r.WorkOrderID, Kind: r.Kind, PlanID: r.PlanID,
 		Period: day(r.Period), OriginVisitID: r.OriginVisitID, DueOn: day(&r.DueOn), State: r.State, AssignedTo: r.AssignedTo, PlannedOn: day(r.PlannedOn),
-		Note: r.Note, DoneOn: day(r.DoneOn), DoneVisitID: r.DoneVisitID, Version: r.Version, RecordedAt: r.RecordedAt}
+		Note: r.Note, DoneOn: day(r.DoneOn), DoneVisitID: r.DoneVisitID, Version: r.Version, RecordedAt: r.RecordedAt, MadeBy: r.MadeBy,
+		Caller: fleet.Caller{Name: r.CallerName, Telephone: r.CallerTelephone, Role: r.CallerRole}, Symptom: r.Symptom, Priority: r.Priority,
+		ReceivedAt: r.ReceivedAt, RespondBy: r.RespondBy, ReportedUnsafe: r.ReportedUnsafe, PeopleHurt: r.PeopleHurt,
+		BillingBasis: r.BillingBasis, CustomerOrderNumber: r.CustomerOrderNumber, StateAt: r.StateAt, StateBy: r.StateBy, StateWhy: r.StateWhy, TimeZone: r.TimeZone}
+	if r.Kind == "accident" {
+		o.Accident = &fleet.Accident{What: r.AccidentWhat, Told: r.AccidentTold, KeptAsFound: r.KeptAsFound}
+	}
+	return o
+}
+
+// saidArgs are what people say of an order.
+func saidArgs(o fleet.WorkOrder, args pgx.StrictNamedArgs) pgx.StrictNamedArgs {
+	accident := fleet.Accident{}
+	if o.Accident != nil {
+		accident = *o.Accident
+	}
+	for name, value := range map[string]any{"work_order_id": o.WorkOrderID, "due_on": date(o.DueOn), "state": o.State, "note": o.Note, "version": o.Version,
+		"caller_name": o.Caller.Name, "caller_telephone": o.Caller.Telephone, "caller_role": o.Caller.Role, "symptom": o.Symptom, "priority": o.Priority,
+		"received_at": o.ReceivedAt, "respond_by": o.RespondBy, "reported_unsafe": o.ReportedUnsafe, "people_hurt": o.PeopleHurt, "accident_what": accident.What,
+		"accident_told": accident.Told, "kept_as_found": accident.KeptAsFound, "billing_basis": o.BillingBasis, "customer_order_number": o.CustomerOrderNumber} {
+		args[name] = value
+	}
+	return args
 }
 
 const sqlWorkOrderByID = `-- work_order_by_id
-select customer_id, site_id, door_id, work_order_id, kind, plan_id, period, origin_visit_id, due_on, state, assigned_to, planned_on, note, done_on, done_visit_id, version, recorded_at
+select customer_id, site_id, door_id, work_order_id, kind, plan_id, period, origin_visit_id, due_on, state, assigned_to, planned_on, note, done_on, done_visit_id, version, recorded_at,
+  made_by, caller_name, caller_telephone, caller_role, symptom, priority, received_at, respond_by, reported_unsafe, people_hurt, accident_what, accident_told, kept_as_found,
+  billing_basis, customer_order_number, state_at, state_by, state_why, (select s.time_zone from site s where s.site_id = work_order.site_id) as time_zone
 from work_order where work_order_id = @work_order_id`
 
 // WorkOrderByID gives one work order.
@@ -48,13 +93,17 @@ func (t *Tx) WorkOrderByID(ctx context.Context, id uuid.UUID) (fleet.WorkOrder, 
 }
 
 const sqlWorkOrderPage = `-- work_order_page
-select customer_id, site_id, door_id, work_order_id, kind, plan_id, period, origin_visit_id, due_on, state, assigned_to, planned_on, note, done_on, done_visit_id, version, recorded_at
+select customer_id, site_id, door_id, work_order_id, kind, plan_id, period, origin_visit_id, due_on, state, assigned_to, planned_on, note, done_on, done_visit_id, version, recorded_at,
+  made_by, caller_name, caller_telephone, caller_role, symptom, priority, received_at, respond_by, reported_unsafe, people_hurt, accident_what, accident_told, kept_as_found,
+  billing_basis, customer_order_number, state_at, state_by, state_why, (select s.time_zone from site s where s.site_id = work_order.site_id) as time_zone
 from work_order
 where (due_on, work_order_id) > (@after_day, @after_id)
   and (@state::text = '' or state = @state) and (@kind::text = '' or kind = @kind)
   and (@customer_id::uuid is null or customer_id = @customer_id) and (@site_id::uuid is null or site_id = @site_id)
   and (@door_id::uuid is null or door_id = @door_id) and (@assigned_to::uuid is null or assigned_to = @assigned_to)
-  and (@due_until::date is null or due_on <= @due_until)
+  and (@due_from::date is null or due_on >= @due_from) and (@due_until::date is null or due_on <= @due_until)
+  and (@respond_until::timestamptz is null or respond_by <= @respond_until) and (@planned::boolean is null or (planned_on is not null) = @planned)
+  and (@search::text = '' or lower(concat_ws(' ', note, symptom, caller_name, customer_order_number)) like @search)
   and (not @overdue or state = 'open' and exists (
     select from site s join unnest(@zones::text[], @todays::date[]) as z (zone, today) on z.zone = s.time_zone
     where s.site_id = work_order.site_id and work_order.due_on < z.today))
@@ -65,7 +114,8 @@ func (t *Tx) WorkOrderPage(ctx context.Context, q fleet.WorkOrderQuery) ([]fleet
 	zones, todays := zonesAndDays(q.Today)
 	rows, err := query[workOrderRow](ctx, t, "work_order_page", sqlWorkOrderPage, pgx.StrictNamedArgs{"after_day": fromDay(q.AfterDay), "after_id": q.AfterID,
 		"state": q.State, "kind": q.Kind, "customer_id": optional(q.CustomerID), "site_id": optional(q.SiteID), "door_id": optional(q.DoorID),
-		"assigned_to": optional(q.Assigned), "due_until": date(q.DueUntil), "overdue": q.Overdue, "zones": zones, "todays": todays, "limit": q.Limit})
+		"assigned_to": optional(q.Assigned), "due_from": date(q.DueFrom), "due_until": date(q.DueUntil), "respond_until": optionalInstant(q.RespondUntil), "planned": q.Planned,
+		"search": containing(q.Search), "overdue": q.Overdue, "zones": zones, "todays": todays, "limit": q.Limit})
 	return each(rows, workOrderRow.order), err
 }
 
@@ -76,6 +126,14 @@ select distinct time_zone from site`
 func (t *Tx) ZonesInUse(ctx context.Context) ([]string, error) {
 	rows, err := query[struct{ TimeZone string }](ctx, t, "zones_in_use", sqlZonesInUse, pgx.StrictNamedArgs{})
 	return each(rows, func(r struct{ TimeZone string }) string { return r.TimeZone }), err
+}
+
+// optionalInstant is NULL for the zero instant.
+func optionalInstant(at time.Time) *time.Time {
+	if at.IsZero() {
+		return nil
+	}
+	return &at
 }
 
 // fromDay is the day after which a list goes on; the zero Day is before all days.
@@ -96,14 +154,23 @@ func (t *Tx) HoldPlans(ctx context.Context, doorID uuid.UUID) error {
 }
 
 const sqlOrdersOfDoor = `-- orders_of_door
-select customer_id, site_id, door_id, work_order_id, kind, plan_id, period, origin_visit_id, due_on, state, assigned_to, planned_on, note, done_on, done_visit_id, version, recorded_at
+select customer_id, site_id, door_id, work_order_id, kind, plan_id, period, origin_visit_id, due_on, state, assigned_to, planned_on, note, done_on, done_visit_id, version, recorded_at,
+  made_by, caller_name, caller_telephone, caller_role, symptom, priority, received_at, respond_by, reported_unsafe, people_hurt, accident_what, accident_told, kept_as_found,
+  billing_basis, customer_order_number, state_at, state_by, state_why, (select s.time_zone from site s where s.site_id = work_order.site_id) as time_zone
 from work_order
-where door_id = @door_id and case @of::text when 'plan' then plan_id is not null else origin_visit_id is not null end
+where door_id = @door_id and case @of::text when 'plan' then plan_id is not null when 'visit' then origin_visit_id is not null
+  else plan_id is null and origin_visit_id is null and exists (select from work_order_event e where e.door_id = @door_id and e.work_order_id = work_order.work_order_id) end
 order by due_on, work_order_id`
 
 // InspectionOrders gives the orders that the plans of a door made.
 func (t *Tx) InspectionOrders(ctx context.Context, doorID uuid.UUID) ([]fleet.WorkOrder, error) {
 	rows, err := query[workOrderRow](ctx, t, "orders_of_door", sqlOrdersOfDoor, pgx.StrictNamedArgs{"door_id": doorID, "of": "plan"})
+	return each(rows, workOrderRow.order), err
+}
+
+// OrdersByHand gives the orders of a door that people made and of which something was said.
+func (t *Tx) OrdersByHand(ctx context.Context, doorID uuid.UUID) ([]fleet.WorkOrder, error) {
+	rows, err := query[workOrderRow](ctx, t, "orders_of_door", sqlOrdersOfDoor, pgx.StrictNamedArgs{"door_id": doorID, "of": "people"})
 	return each(rows, workOrderRow.order), err
 }
 
@@ -114,25 +181,31 @@ func (t *Tx) RepairOrders(ctx context.Context, doorID uuid.UUID) ([]fleet.WorkOr
 }
 
 const sqlInsertWorkOrder = `-- insert_work_order
-insert into work_order (customer_id, site_id, door_id, work_order_id, kind, due_on, state, note, version, recorded_at)
-values (@customer_id, @site_id, @door_id, @work_order_id, @kind, @due_on, @state, @note, @version, @recorded_at)
+insert into work_order (customer_id, site_id, door_id, work_order_id, kind, due_on, state, note, version, recorded_at, made_by, caller_name, caller_telephone, caller_role,
+  symptom, priority, received_at, respond_by, reported_unsafe, people_hurt, accident_what, accident_told, kept_as_found, billing_basis, customer_order_number)
+values (@customer_id, @site_id, @door_id, @work_order_id, @kind, @due_on, @state, @note, @version, @recorded_at, @made_by, @caller_name, @caller_telephone, @caller_role,
+  @symptom, @priority, @received_at, @respond_by, @reported_unsafe, @people_hurt, @accident_what, @accident_told, @kept_as_found, @billing_basis, @customer_order_number)
 on conflict (work_order_id) do nothing`
 
 // InsertWorkOrder adds an order made by hand, or answers false when the id is taken.
 func (t *Tx) InsertWorkOrder(ctx context.Context, o fleet.WorkOrder) (bool, error) {
-	n, err := exec(ctx, t, "insert_work_order", sqlInsertWorkOrder, pgx.StrictNamedArgs{"customer_id": o.CustomerID, "site_id": o.SiteID, "door_id": o.DoorID,
-		"work_order_id": o.WorkOrderID, "kind": o.Kind, "due_on": date(o.DueOn), "state": o.State, "note": o.Note, "version": o.Version, "recorded_at": o.RecordedAt})
+	n, err := exec(ctx, t, "insert_work_order", sqlInsertWorkOrder, saidArgs(o, pgx.StrictNamedArgs{"customer_id": o.CustomerID, "site_id": o.SiteID,
+		"door_id": o.DoorID, "kind": o.Kind, "recorded_at": o.RecordedAt, "made_by": o.MadeBy}))
 	return n == 1, err
 }
 
 const sqlUpdateWorkOrder = `-- update_work_order
-update work_order set due_on = @due_on, state = @state, assigned_to = @assigned_to, planned_on = @planned_on, note = @note, version = @version
+update work_order set due_on = @due_on, state = @state, assigned_to = @assigned_to, planned_on = @planned_on, note = @note, version = @version,
+  caller_name = @caller_name, caller_telephone = @caller_telephone, caller_role = @caller_role, symptom = @symptom, priority = @priority, received_at = @received_at,
+  respond_by = @respond_by, reported_unsafe = @reported_unsafe, people_hurt = @people_hurt, accident_what = @accident_what, accident_told = @accident_told,
+  kept_as_found = @kept_as_found, billing_basis = @billing_basis, customer_order_number = @customer_order_number, done_on = @done_on, done_visit_id = @done_visit_id,
+  state_at = @state_at, state_by = @state_by, state_why = @state_why
 where work_order_id = @work_order_id and version = @version - 1`
 
-// UpdateWorkOrder writes the next version of what people decide about an order.
+// UpdateWorkOrder writes the next version of an order.
 func (t *Tx) UpdateWorkOrder(ctx context.Context, o fleet.WorkOrder) error {
-	return expectOne(exec(ctx, t, "update_work_order", sqlUpdateWorkOrder, pgx.StrictNamedArgs{"work_order_id": o.WorkOrderID, "due_on": date(o.DueOn),
-		"state": o.State, "assigned_to": o.AssignedTo, "planned_on": date(o.PlannedOn), "note": o.Note, "version": o.Version}))
+	return expectOne(exec(ctx, t, "update_work_order", sqlUpdateWorkOrder, saidArgs(o, pgx.StrictNamedArgs{"assigned_to": o.AssignedTo, "planned_on": date(o.PlannedOn),
+		"done_on": date(o.DoneOn), "done_visit_id": o.DoneVisitID, "state_at": o.StateAt, "state_by": o.StateBy, "state_why": o.StateWhy})))
 }
 
 const sqlUpsertRepairs = `-- upsert_repairs
@@ -165,7 +238,9 @@ func dayText(d duedate.Day) *string {
 }
 
 const sqlSetOrderStates = `-- set_order_states
-update work_order o set state = s.state, done_on = s.done_on, done_visit_id = s.done_visit_id, version = o.version + 1
+update work_order o set state = s.state, done_on = s.done_on, done_visit_id = s.done_visit_id, version = o.version + 1,
+  state_at = case when s.state <> 'done' then o.state_at end, state_by = case when s.state <> 'done' then o.state_by end,
+  state_why = case when s.state <> 'done' then o.state_why else '' end
 from jsonb_to_recordset(@states) as s (work_order_id uuid, state text, done_on date, done_visit_id uuid)
 where o.work_order_id = s.work_order_id and (s.state = 'open') = @opening`
 
@@ -184,15 +259,71 @@ func (t *Tx) SetOrderStates(ctx context.Context, list []fleet.OrderState) error 
 	return nil
 }
 
-const sqlEndServedOrders = `-- end_served_orders
-update work_order set state = 'done', done_on = @done_on, done_visit_id = @visit_id, version = version + 1
-where work_order_id = any (@ids) and door_id = @door_id and plan_id is null and origin_visit_id is null
-  and (state = 'open' or state = 'done' and (done_on, done_visit_id) > (@done_on, @visit_id))`
+const sqlOrderEvents = `-- order_events
+select customer_id, site_id, door_id, work_order_id, event_id, kind, at, done_on, visit_id, why, recorded_at, recorded_by
+from work_order_event where door_id = @door_id order by work_order_id, at, event_id`
 
-// EndServedOrders ends orders made by hand that a visit served. The earliest visit counts, whichever arrived first.
-func (t *Tx) EndServedOrders(ctx context.Context, doorID uuid.UUID, ids []uuid.UUID, on duedate.Day, visitID uuid.UUID) error {
-	_, err := exec(ctx, t, "end_served_orders", sqlEndServedOrders, pgx.StrictNamedArgs{"door_id": doorID, "ids": ids, "done_on": date(on), "visit_id": visitID})
+type orderEventRow struct {
+	CustomerID  uuid.UUID
+	SiteID      uuid.UUID
+	DoorID      uuid.UUID
+	WorkOrderID uuid.UUID
+	EventID     uuid.UUID
+	Kind        string
+	At          time.Time
+	DoneOn      *time.Time
+	VisitID     *uuid.UUID
+	Why         string
+	RecordedAt  time.Time
+	RecordedBy  uuid.UUID
+}
+
+func (r orderEventRow) event() fleet.OrderEvent {
+	return fleet.OrderEvent{CustomerID: r.CustomerID, SiteID: r.SiteID, DoorID: r.DoorID, WorkOrderID: r.WorkOrderID, EventID: r.EventID, Kind: r.Kind, At: r.At,
+		DoneOn: day(r.DoneOn), VisitID: r.VisitID, Why: r.Why, RecordedAt: r.RecordedAt, RecordedBy: r.RecordedBy}
+}
+
+// OrderEvents gives what was said of the orders of a door.
+func (t *Tx) OrderEvents(ctx context.Context, doorID uuid.UUID) ([]fleet.OrderEvent, error) {
+	rows, err := query[orderEventRow](ctx, t, "order_events", sqlOrderEvents, pgx.StrictNamedArgs{"door_id": doorID})
+	return each(rows, orderEventRow.event), err
+}
+
+const sqlInsertOrderEvent = `-- insert_order_event
+insert into work_order_event (customer_id, site_id, door_id, work_order_id, event_id, kind, at, done_on, visit_id, why, recorded_at, recorded_by)
+values (@customer_id, @site_id, @door_id, @work_order_id, @event_id, @kind, @at, @done_on, @visit_id, @why, @recorded_at, @recorded_by)`
+
+// InsertOrderEvent keeps what somebody said of an order.
+func (t *Tx) InsertOrderEvent(ctx context.Context, e fleet.OrderEvent) error {
+	_, err := exec(ctx, t, "insert_order_event", sqlInsertOrderEvent, pgx.StrictNamedArgs{"customer_id": e.CustomerID, "site_id": e.SiteID, "door_id": e.DoorID,
+		"work_order_id": e.WorkOrderID, "event_id": e.EventID, "kind": e.Kind, "at": e.At, "done_on": date(e.DoneOn), "visit_id": e.VisitID, "why": e.Why,
+		"recorded_at": e.RecordedAt, "recorded_by": e.RecordedBy})
 	return err
+}
+
+const sqlChangesOf = `-- changes_of
+select change_id, at, person_id, subject_kind, subject_id, body from change_log
+where subject_kind = @subject_kind and subject_id = @subject_id and (at, change_id) < (@before_at, @before_id)
+order by at desc, change_id desc limit @limit`
+
+type changeRow struct {
+	ChangeID    uuid.UUID
+	At          time.Time
+	PersonID    uuid.UUID
+	SubjectKind string
+	SubjectID   uuid.UUID
+	Body        json.RawMessage
+}
+
+func (r changeRow) change() fleet.Change {
+	return fleet.Change{ChangeID: r.ChangeID, At: r.At, PersonID: r.PersonID, SubjectKind: r.SubjectKind, SubjectID: r.SubjectID, Body: r.Body}
+}
+
+// ChangesOf gives the states that a thing was given, the newest first.
+func (t *Tx) ChangesOf(ctx context.Context, q fleet.ChangeQuery) ([]fleet.Change, error) {
+	rows, err := query[changeRow](ctx, t, "changes_of", sqlChangesOf, pgx.StrictNamedArgs{"subject_kind": q.SubjectKind, "subject_id": q.SubjectID,
+		"before_at": bound(q.BeforeAt), "before_id": q.BeforeID, "limit": q.Limit})
+	return each(rows, changeRow.change), err
 }
 
 const sqlTechnicianExists = `-- technician_exists

@@ -82,6 +82,8 @@ begin
       insert into inspection_plan values (c_, s_, d_, plan, 12, 'anchored', 30, 30, '2026-03-10', '2026-03-10', true, 1, at, technician);
       insert into work_order (customer_id, site_id, door_id, work_order_id, kind, plan_id, period, due_on, state, recorded_at)
         values (c_, s_, d_, md5(format('order %s %s', c, s))::uuid, 'inspection', plan, '2026-03-10', '2026-03-10', 'open', at);
+      insert into work_order_event (customer_id, site_id, door_id, work_order_id, event_id, kind, at, why, recorded_at, recorded_by)
+        values (c_, s_, d_, md5(format('order %s %s', c, s))::uuid, md5(format('said %s %s', c, s))::uuid, 'reopened', at, 'wanted after all', at, technician);
       insert into visit values (c_, s_, v_, text_, hash, at, at, technician);
       insert into visit_entry values (c_, s_, d_, v_, e_, 'finding', at, at, case when (c, s) = (2, 1) then former else technician end, null, text_, hash);
       insert into visit_sign_off values (c_, s_, v_, text_, hash, at, at, case when (c, s) = (1, 1) then former else technician end, hash);
