@@ -234,6 +234,15 @@ func matrix() []row {
 			foreign: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
 		{op: "backup-run-list",
 			own: "403 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 200 403"},
+		{op: "work-order-end", ids: doneByHand, body: sameCompletion,
+			own:     "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200",
+			foreign: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
+		{op: "work-order-reopen", ids: reopened, body: sameReason,
+			own:     "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200",
+			foreign: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
+		{op: "work-order-history",
+			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "job-run-list",
 			own: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "visit-list",
@@ -394,6 +403,14 @@ func someToken(c cell) map[string]string {
 func inCatalogue(c cell) map[string]string {
 	return map[string]string{"model_id": c.w.model, "accessory_id": c.w.hood, "pack": "us-a156.10-2005"}
 }
+
+func sameCompletion(c cell) any {
+	return object{"done_on": "2026-03-02", "reason": c.on.word + " on paper"}
+}
+
+func doneByHand(c cell) map[string]string { return one("work_order_id", c.on.done) }
+
+func reopened(c cell) map[string]string { return one("work_order_id", c.on.reopened) }
 
 func cancelled(c cell) map[string]string { return one("work_order_id", c.on.ended) }
 

@@ -57,14 +57,16 @@ type somebody struct {
 
 // place is one site and all that belongs to it.
 type place struct {
-	word    string            // stands in every name and text of the place, and nowhere else
-	ids     map[string]string // by the name that they have in the path of an operation
-	photo   []byte
-	signOff object
-	opened  string // a visit that is not signed off
-	ended   string // a work order that was cancelled
-	session string // a session of the place's person
-	token   string // a token of the same
+	word     string            // stands in every name and text of the place, and nowhere else
+	ids      map[string]string // by the name that they have in the path of an operation
+	photo    []byte
+	signOff  object
+	opened   string // a visit that is not signed off
+	ended    string // a work order that was cancelled
+	done     string // another that was done without a visit
+	reopened string // another that was cancelled and opened again
+	session  string // a session of the place's person
+	token    string // a token of the same
 }
 
 // The targets of the matrix. The third customer has a place too, which only its agent and staff see.
@@ -320,7 +322,7 @@ func (w *world) furnish(word, customer string) *place {
 	for _, name := range []string{"site_id", "party_id", "standing_id", "door_id", "component_id", "control_id", "plan_id", "work_order_id", "visit_id", "report_id", "person_id", "qualification_id"} {
 		p.ids[name] = w.id().String()
 	}
-	p.opened, p.ended = w.id().String(), w.id().String()
+	p.opened, p.ended, p.done, p.reopened = w.id().String(), w.id().String(), w.id().String(), w.id().String()
 	w.register(p)
 	w.fit(p)
 	w.plan(p)
@@ -369,10 +371,14 @@ func (w *world) fit(p *place) {
 func (w *world) plan(p *place) {
 	w.must("dispatcher", http.MethodPut, "/v1/doors/"+p.ids["door_id"]+"/plans/"+p.ids["plan_id"], object{"interval_months": 12, "regime": "anchored", "tolerance_days": 60, "lead_days": 45,
 		"anchor_on": "2026-03-20", "active": true}, 201)
-	for _, id := range []string{p.ids["work_order_id"], p.ended} {
-		w.must("dispatcher", http.MethodPut, "/v1/work-orders/"+id, object{"door_id": p.ids["door_id"], "kind": "service", "due_on": "2026-03-10", "note": p.word + " service"}, 201)
+	for _, id := range []string{p.ids["work_order_id"], p.ended, p.done, p.reopened} {
+		w.must("dispatcher", http.MethodPut, "/v1/work-orders/"+id, object{"door_id": p.ids["door_id"], "kind": "service", "due_on": "2026-03-10", "note": p.word + " service",
+			"caller": object{"name": p.word + " caller", "telephone": "+1 555 " + p.word}, "symptom": p.word + " squeals", "customer_order_number": p.word + "-88"}, 201)
 	}
 	w.must("dispatcher", http.MethodPut, "/v1/work-orders/"+p.ended+"/cancellation", object{"reason": p.word + " sold"}, 200, "If-Match", `"1"`)
+	w.must("dispatcher", http.MethodPut, "/v1/work-orders/"+p.done+"/completion", object{"done_on": "2026-03-02", "reason": p.word + " on paper"}, 200, "If-Match", `"1"`)
+	w.must("dispatcher", http.MethodPut, "/v1/work-orders/"+p.reopened+"/cancellation", object{"reason": p.word + " forgotten"}, 200, "If-Match", `"1"`)
+	w.must("dispatcher", http.MethodPut, "/v1/work-orders/"+p.reopened+"/reopening", object{"reason": p.word + " sold"}, 200, "If-Match", `"2"`)
 }
 
 func (w *world) attendance(p *place) object {
@@ -435,7 +441,7 @@ func photoOf(t testing.TB, word string) []byte {
 
 // nowhere is a place that nobody knows.
 func (w *world) nowhere() *place {
-	p := &place{word: "Nowhere", ids: map[string]string{}, opened: w.id().String(), ended: w.id().String(), session: w.id().String(), token: w.id().String()}
+	p := &place{word: "Nowhere", ids: map[string]string{}, opened: w.id().String(), ended: w.id().String(), done: w.id().String(), reopened: w.id().String(), session: w.id().String(), token: w.id().String()}
 	for name := range w.places[own].ids {
 		p.ids[name] = w.id().String()
 	}
@@ -461,7 +467,7 @@ func (w *world) hidden(who *somebody) []string {
 		if who.sees == nil || contains(who.sees, name) {
 			continue
 		}
-		list = append(list, p.word, strings.ToLower(p.word)+".", p.opened, p.ended, p.session, p.token, p.ids["tag"][:4]+" "+p.ids["tag"][4:])
+		list = append(list, p.word, strings.ToLower(p.word)+".", p.opened, p.ended, p.done, p.reopened, p.session, p.token, p.ids["tag"][:4]+" "+p.ids["tag"][4:])
 		for name, id := range p.ids {
 			if name != "side" && !seen[id] {
 				list = append(list, id)

@@ -19,7 +19,11 @@ import (
 
 // callOut is an order as a dispatcher makes it by hand.
 func (r *rig) callOut(door uuid.UUID, due string) fleet.WorkOrder {
-	return fleet.WorkOrder{WorkOrderID: r.id(), DoorID: door, Kind: "call_out", DueOn: day(due), Note: "scrapes when it opens"}
+	o := fleet.WorkOrder{WorkOrderID: r.id(), DoorID: door, Kind: "call_out", Note: "scrapes when it opens"}
+	if due != "" {
+		o.DueOn = day(due)
+	}
+	return o
 }
 
 func (r *rig) order(t testing.TB, o fleet.WorkOrder) fleet.WorkOrder {

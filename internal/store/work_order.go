@@ -158,8 +158,7 @@ select customer_id, site_id, door_id, work_order_id, kind, plan_id, period, orig
   made_by, caller_name, caller_telephone, caller_role, symptom, priority, received_at, respond_by, reported_unsafe, people_hurt, accident_what, accident_told, kept_as_found,
   billing_basis, customer_order_number, state_at, state_by, state_why, (select s.time_zone from site s where s.site_id = work_order.site_id) as time_zone
 from work_order
-where door_id = @door_id and case @of::text when 'plan' then plan_id is not null when 'visit' then origin_visit_id is not null
-  else plan_id is null and origin_visit_id is null and exists (select from work_order_event e where e.door_id = @door_id and e.work_order_id = work_order.work_order_id) end
+where door_id = @door_id and case @of::text when 'plan' then plan_id is not null else origin_visit_id is not null end
 order by due_on, work_order_id`
 
 // InspectionOrders gives the orders that the plans of a door made.
@@ -168,9 +167,18 @@ func (t *Tx) InspectionOrders(ctx context.Context, doorID uuid.UUID) ([]fleet.Wo
 	return each(rows, workOrderRow.order), err
 }
 
+const sqlOrdersByHand = `-- orders_by_hand
+select customer_id, site_id, door_id, work_order_id, kind, plan_id, period, origin_visit_id, due_on, state, assigned_to, planned_on, note, done_on, done_visit_id, version, recorded_at,
+  made_by, caller_name, caller_telephone, caller_role, symptom, priority, received_at, respond_by, reported_unsafe, people_hurt, accident_what, accident_told, kept_as_found,
+  billing_basis, customer_order_number, state_at, state_by, state_why, (select s.time_zone from site s where s.site_id = work_order.site_id) as time_zone
+from work_order
+where door_id = @door_id and plan_id is null and origin_visit_id is null
+  and exists (select from work_order_event e where e.door_id = @door_id and e.work_order_id = work_order.work_order_id)
+order by work_order_id`
+
 // OrdersByHand gives the orders of a door that people made and of which something was said.
 func (t *Tx) OrdersByHand(ctx context.Context, doorID uuid.UUID) ([]fleet.WorkOrder, error) {
-	rows, err := query[workOrderRow](ctx, t, "orders_of_door", sqlOrdersOfDoor, pgx.StrictNamedArgs{"door_id": doorID, "of": "people"})
+	rows, err := query[workOrderRow](ctx, t, "orders_by_hand", sqlOrdersByHand, pgx.StrictNamedArgs{"door_id": doorID})
 	return each(rows, workOrderRow.order), err
 }
 
