@@ -83,7 +83,7 @@ func TestWorkIsOrderedThroughTheAPI(t *testing.T) {
 	if ended := o.put(path+"/cancellation", map[string]any{"reason": "The door is gone."}, "If-Match", `"2"`).want(t, http.StatusOK, ""); ended.member("state") != "cancelled" {
 		t.Errorf("%s", ended.text)
 	}
-	if got := o.get(path).want(t, http.StatusOK, ""); got.member("note") != "yearly service\nThe door is gone." || got.header.Get("ETag") != `"3"` {
+	if got := o.get(path).want(t, http.StatusOK, ""); got.member("note") != "yearly service" || got.member("state_why") != "The door is gone." || got.member("state_by") == "" || got.header.Get("ETag") != `"3"` {
 		t.Errorf("%s", got.text)
 	}
 	o.get("/v1/work-orders/"+o.id().String()).want(t, http.StatusNotFound, "work_order_not_found")
