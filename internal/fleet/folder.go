@@ -82,6 +82,9 @@ func (f *Fleet) Folder(ctx context.Context, by identity.Actor, q FolderQuery) (o
 		}
 		return err
 	})
+	for i := range out.Orders {
+		out.Orders[i] = out.Orders[i].shownTo(by)
+	}
 	return out, err
 }
 

@@ -78,7 +78,7 @@ func TestWhatACallerCannotHaveSaidIsRefused(t *testing.T) {
 		"priority, billing":                 {func(o *fleet.WorkOrder) { o.Priority, o.BillingBasis = "high", "free" }, []string{"word_unknown at /priority", "word_unknown at /billing_basis"}},
 		"received tomorrow":                 {func(o *fleet.WorkOrder) { o.ReceivedAt = p(r.now.Add(24 * time.Hour)) }, []string{"received_in_the_future at /received_at"}},
 		"respond before it was received":    {func(o *fleet.WorkOrder) { o.ReceivedAt, o.RespondBy = p(r.now), p(r.now.Add(-time.Hour)) }, []string{"respond_before_received at /respond_by"}},
-		"respond in the year 9999":          {func(o *fleet.WorkOrder) { o.RespondBy = p(time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)) }, []string{"instant_impossible at /respond_by"}},
+		"respond in the year 9999":          {func(o *fleet.WorkOrder) { o.RespondBy = p(time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)) }, []string{"date_implausible at /respond_by"}},
 		"due before the response":           {func(o *fleet.WorkOrder) { o.RespondBy = p(time.Date(2026, 3, 5, 8, 0, 0, 0, time.UTC)) }, []string{"due_before_response at /due_on"}},
 		"the caller is a novel":             {func(o *fleet.WorkOrder) { o.Caller.Telephone = string(make([]byte, 51)) }, []string{"text_length at /caller/telephone"}},
 	} {

@@ -226,40 +226,29 @@ func (f *Fleet) checkOrder(o WorkOrder) error {
 	checkOneOf(&faults, "/priority", o.Priority, priorities()...)
 	checkOneOf(&faults, "/billing_basis", o.BillingBasis, billingBases()...)
 	checkText(&faults, "/note", o.Note, 0, 2000)
-	checkText(&faults, "/caller/name", o.Caller.Name, 0, 200)
-	checkText(&faults, "/caller/telephone", o.Caller.Telephone, 0, 50)
-	checkText(&faults, "/caller/role", o.Caller.Role, 0, 100)
+	checkLine(&faults, "/caller/name", o.Caller.Name, 0, 200)
+	checkLine(&faults, "/caller/telephone", o.Caller.Telephone, 0, 50)
+	checkLine(&faults, "/caller/role", o.Caller.Role, 0, 100)
 	checkText(&faults, "/symptom", o.Symptom, 0, 2000)
-	checkText(&faults, "/customer_order_number", o.CustomerOrderNumber, 0, 100)
+	checkLine(&faults, "/customer_order_number", o.CustomerOrderNumber, 0, 100)
 	if o.DueOn.IsZero() && o.RespondBy == nil {
 		faults.Add("/due_on", "date_missing")
 	}
 	f.checkDay(&faults, "/due_on", o.DueOn)
-	if o.ReceivedAt != nil {
-		f.checkReceived(&faults, *o.ReceivedAt)
+	if at := o.ReceivedAt; at != nil {
+		f.checkInstant(&faults, "/received_at", *at)
+		if at.After(f.Now().Add(5 * time.Minute)) { // two clocks are never quite the same
+			faults.Add("/received_at", "received_in_the_future")
+		}
 	}
-	if o.RespondBy != nil {
-		switch {
-		case o.RespondBy.Year() < firstYear || o.RespondBy.Year() > lastYear:
-			faults.Add("/respond_by", "instant_impossible", "least", firstYear, "greatest", lastYear)
-		case o.ReceivedAt != nil && o.RespondBy.Before(*o.ReceivedAt):
+	if at := o.RespondBy; at != nil {
+		f.checkInstant(&faults, "/respond_by", *at)
+		if o.ReceivedAt != nil && at.Before(*o.ReceivedAt) {
 			faults.Add("/respond_by", "respond_before_received")
 		}
 	}
 	o.checkAccident(&faults)
 	return faults.Err()
-}
-
-// lastYear is after every appointment; what lies beyond is a slip of the pen.
-const lastYear = 2999
-
-func (f *Fleet) checkReceived(faults *fault.List, at time.Time) {
-	switch {
-	case at.After(f.Now().Add(5 * time.Minute)): // two clocks are never quite the same
-		faults.Add("/received_at", "received_in_the_future")
-	case at.Year() < firstYear:
-		faults.Add("/received_at", "clock_impossible", "year", firstYear)
-	}
 }
 
 // checkAccident asks what happened where there was an accident, and nowhere else.
