@@ -84,5 +84,27 @@ func (c *Console) routes() []route {
 
 		{"GET /doors", identity.ActReadRegister, c.doors},
 		{"GET /doors/{door_id}", identity.ActReadRegister, c.door},
+
+		{"GET /work-orders", identity.ActReadWork, c.orders},
+		{"POST /work-orders", identity.ActPlanWork, c.orderMake},
+		{"GET /work-orders/new", identity.ActPlanWork, c.orderNew},
+		{"GET /work-orders/{work_order_id}", identity.ActReadWork, c.order},
+		{"POST /work-orders/{work_order_id}", identity.ActPlanWork, c.orderChange},
+		{"POST /work-orders/{work_order_id}/assign", identity.ActPlanWork, c.orderAssign},
+		{"GET /work-orders/{work_order_id}/cancel", identity.ActPlanWork, c.orderCancelForm},
+		{"POST /work-orders/{work_order_id}/cancel", identity.ActPlanWork, c.orderCancel},
+
+		{"GET /visits", identity.ActReadWork, c.visits},
+		{"GET /visits/new", identity.ActLogVisit, c.visitNew},
+		{"POST /visits", identity.ActLogVisit, c.visitOpen},
+		{"GET /visits/{visit_id}", identity.ActReadWork, c.visit},
+		{"GET /visits/{visit_id}/entries/new", identity.ActLogVisit, c.entryForm},
+		{"POST /visits/{visit_id}/entries", identity.ActLogVisit, c.entryAdd},
+		{"GET /visits/{visit_id}/sign-off", identity.ActLogVisit, c.signOffForm},
+		{"POST /visits/{visit_id}/sign-off", identity.ActLogVisit, c.signOff},
+
+		{"GET /devices/{component_id}", identity.ActReadRegister, c.device},
+		{"GET /devices/{component_id}/settings", identity.ActPlanDevice, c.settingsForm},
+		{"POST /devices/{component_id}/settings", identity.ActPlanDevice, c.settingsPut},
 	}
 }

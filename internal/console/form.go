@@ -4,6 +4,7 @@ import (
 	"errors"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
 	"lintel.example/lintel/internal/fault"
@@ -83,7 +84,7 @@ func (f form) refused(err error) form {
 
 // again shows a form again with its values and what is wrong with them. What has nothing to do with the form is an error
 // of the whole page.
-func (q *request) again(f form, err error, show func(form, int) page) (answer, error) {
+func (q *request) again(f form, err error, show func(form, int) (answer, error)) (answer, error) {
 	faults := fault.Of(err)
 	if len(faults) == 0 {
 		return nil, err
@@ -92,13 +93,13 @@ func (q *request) again(f form, err error, show func(form, int) page) (answer, e
 	case fault.Forbidden, fault.NotFound:
 		return nil, err
 	}
-	return show(f.refused(err), statusOf(faults[0].Kind)), nil
+	return show(f.refused(err), statusOf(faults[0].Kind))
 }
 
 // field is one field of a form as its template shows it.
 type field struct {
 	Name, ID, Label, Hint, Type, Value string
-	Must                               bool
+	Must, Bare                         bool
 	Complete                           string // what the browser may fill in
 	Options                            []option
 	Faults                             fault.List
@@ -131,6 +132,7 @@ func (f field) Described() string {
 func as(kind string, f field) field       { f.Type = kind; return f }
 func must(f field) field                  { f.Must = true; return f }
 func hint(text string, f field) field     { f.Hint = text; return f }
+func bare(f field) field                  { f.Bare = true; return f } // of a filter: that it may be empty goes without saying
 func complete(what string, f field) field { f.Complete = what; return f }
 
 // choose gives a field its choices, of which the one that stands in it is chosen.
@@ -141,4 +143,9 @@ func choose(options []option, f field) field {
 		f.Options[i] = o
 	}
 	return f
+}
+
+// anyOf puts before choices one that chooses none.
+func anyOf(text string, options []option) []option {
+	return append([]option{{Text: text}}, slices.DeleteFunc(slices.Clone(options), func(o option) bool { return o.Value == "" })...)
 }

@@ -74,7 +74,7 @@ func (c *Console) signIn(ctx context.Context, q *request) (answer, error) {
 	next := here(f.Value("next"))
 	secret, s, who, err := c.People.SignIn(ctx, f.Value("/email"), f.Secret("/password"), q.UserAgent(), q.id)
 	if err != nil {
-		return q.again(f, err, func(f form, status int) page { return signInPage(next, f, status) })
+		return q.again(f, err, func(f form, status int) (answer, error) { return signInPage(next, f, status), nil })
 	}
 	q.cookie = sessionCookie(q.Request, secret, s.ExpiresAt.Sub(c.Now()))
 	if who.MustChangePassword {
@@ -111,8 +111,8 @@ func (c *Console) passwordPut(ctx context.Context, q *request) (answer, error) {
 		err = c.People.ChangePassword(ctx, q.by, f.Secret("/present"), f.Secret("/next"), q.id)
 	}
 	if err != nil {
-		return q.again(f, err, func(f form, status int) page {
-			return page{name: "password", status: status, data: passwordData{f, q.by.MustChangePassword}}
+		return q.again(f, err, func(f form, status int) (answer, error) {
+			return page{name: "password", status: status, data: passwordData{f, q.by.MustChangePassword}}, nil
 		})
 	}
 	return seeOther("/"), nil

@@ -256,6 +256,15 @@ func (s shown) hidden(t testing.TB, name string) string {
 	return ""
 }
 
+// holds fails unless a field of the page still has what was typed.
+func (s shown) holds(t testing.TB, name, value string) shown {
+	t.Helper()
+	if got := s.hidden(t, name); got != value {
+		t.Errorf("%s has %q in %s, want %q", s.path, got, name, value)
+	}
+	return s
+}
+
 func day(text string) duedate.Day {
 	d, err := duedate.ParseDay(text)
 	if err != nil {
@@ -265,3 +274,12 @@ func day(text string) duedate.Day {
 }
 
 func p[T any](v T) *T { return &v }
+
+// count looks with a superuser's eyes.
+func (d *desk) count(t testing.TB, query string) (n int) {
+	t.Helper()
+	if err := d.db.Admin.QueryRow(context.Background(), query).Scan(&n); err != nil {
+		t.Fatal(err)
+	}
+	return n
+}

@@ -68,8 +68,8 @@ func (c *Console) today(ctx context.Context, q *request) (answer, error) {
 		}
 	}
 	slices.SortStableFunc(data.Unsecured, func(a, b caseLine) int { return cmp.Compare(rank(a.Refused), rank(b.Refused)) })
-	data.Overdue, data.MoreOverdue = cut(c.orderLines(overdue, names))
-	data.Due, data.MoreDue = cut(c.orderLines(due, names))
+	data.Overdue, data.MoreOverdue = cut(c.orderLines(q, overdue, names))
+	data.Due, data.MoreDue = cut(c.orderLines(q, due, names))
 	data.Due = slices.DeleteFunc(data.Due, func(l orderLine) bool { return l.LateDays > 0 })
 	return page{name: "today", data: data}, nil
 }
@@ -120,12 +120,12 @@ func named(cases []fleet.OutOfServiceCase, lists ...[]fleet.WorkOrder) (n fleet.
 }
 
 // orderLines gives work orders their names, and how late they are where their doors stand.
-func (c *Console) orderLines(orders []fleet.WorkOrder, names fleet.Names) []orderLine {
+func (c *Console) orderLines(q *request, orders []fleet.WorkOrder, names fleet.Names) []orderLine {
 	lines := make([]orderLine, len(orders))
 	for i, o := range orders {
 		lines[i] = orderLine{WorkOrder: o, Door: names[o.DoorID], Site: names[o.SiteID]}
 		if o.AssignedTo != nil {
-			lines[i].Assigned = names[*o.AssignedTo].Text
+			lines[i].Assigned = cmp.Or(names[*o.AssignedTo].Text, q.texts.T("console.somebody"))
 		}
 		if o.State == "open" {
 			lines[i].LateDays = max(0, o.DueOn.DaysUntil(duedate.DayIn(c.Now(), location(lines[i].Site.TimeZone))))

@@ -85,6 +85,8 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 	}{
 		{"/", "console.menu.today", identity.ActReadWork},
 		{"/doors", "console.menu.doors", identity.ActReadRegister},
+		{"/work-orders", "console.menu.orders", identity.ActReadWork},
+		{"/visits", "console.menu.visits", identity.ActReadWork},
 	} {
 		if q.by.May(part.action) {
 			menu = append(menu, menuItem{part.path, q.texts.T(part.key), part.path == q.URL.Path || part.path != "/" && strings.HasPrefix(q.URL.Path+"/", part.path+"/")})
@@ -141,9 +143,12 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 	w := writer{p}
 	return template.FuncMap{
 		"T": p.T, "enum": p.Enum, "language": p.Language, "static": l.static.path,
-		"day": w.day, "instant": w.instant, "fault": w.fault, "length": w.length, "value": w.value, "metres": p.Length, "yes": w.yes,
-		"finding": w.finding, "reason": w.reason, "secured": w.secured, "history": w.history, "model": w.model, "person": w.person, "named": w.named,
-		"as": as, "must": must, "hint": hint, "complete": complete, "choose": choose, "options": w.options,
+		"day": w.day, "instant": w.instant, "fault": w.fault, "length": w.length, "value": w.value, "metres": w.metres, "yes": w.yes,
+		"finding": w.finding, "reason": w.reason, "history": w.history, "model": w.model, "person": w.person, "named": w.named,
+		"reading": w.reading, "extent": w.extent, "covered": w.covered, "entries": func(id, caption string, lines []entryLine, zone string, mine bool) entryTable {
+			return entryTable{table{id, caption, lines, zone}, mine}
+		},
+		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,
 		"fieldID": func(one *fault.Error) string { return idOf(fieldOf(one.Pointer)) },
 		"may":     func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
 		"join":    strings.Join, "list": func(items ...string) []string { return items }, "inc": func(i int) int { return i + 1 },
@@ -161,6 +166,12 @@ type table struct {
 	ID, Caption string
 	Lines       any
 	Zone        string
+}
+
+// entryTable is what the template of the entries of a door sees.
+type entryTable struct {
+	table
+	Mine bool // whoever looks may correct them
 }
 
 // writer writes values for one reader.
@@ -192,6 +203,17 @@ func (w writer) value(q fleet.Quantity, unit string) string {
 	return w.T("console.value.based", "value", w.Quantity(*q.Value, words.SI(unit)), "basis", w.Enum("basis", string(q.Basis)))
 }
 
+// metres writes a length that is known.
+func (w writer) metres(m any) string {
+	switch m := m.(type) {
+	case float64:
+		return w.Length(m)
+	case *float64:
+		return w.Length(*m)
+	}
+	return w.T("console.unknown")
+}
+
 // yes writes an answer that may be unknown.
 func (w writer) yes(b *bool) string {
 	switch {
@@ -212,6 +234,40 @@ func (w writer) finding(f fleet.Finding) string {
 	return w.T("finding."+parts[0], "side", strings.ToUpper(parts[1]), "what", parts[2])
 }
 
+// reading writes what was read at a door.
+func (w writer) reading(r fleet.EntryReading) string {
+	said := w.yes(r.Yes)
+	if r.Value != nil {
+		said = shownValue(w.Printer, *r.Value, unitOf(r.Name))
+	}
+	if r.Leaf > 0 {
+		said = w.T("console.reading.at_leaf", "said", said, "number", r.Leaf)
+	}
+	if r.Side != "" {
+		said = w.T("console.reading.at_side", "said", said, "side", w.Enum("side", r.Side))
+	}
+	return w.T("console.reading", "title", w.T("reading."+r.Name+".title"), "said", said)
+}
+
+// extent writes what a device watches on the floor.
+func (w writer) extent(e *fleet.Extent) string {
+	switch {
+	case e == nil:
+		return w.T("console.unknown")
+	case len(e.Missing) > 0:
+		return w.T("console.device.not_computable")
+	}
+	return w.T("console.preview.extent", "width", w.Length(*e.WidthM), "depth", w.Length(*e.DepthM), "near", w.Length(*e.NearM), "far", w.Length(*e.FarM))
+}
+
+// covered writes how far a zone is covered; never more than there is.
+func (w writer) covered(c fleet.Coverage) string {
+	if c.CoveredShare == nil || c.GapM == nil {
+		return w.T("console.device.not_computable")
+	}
+	return w.T("console.preview.covered", "percent", int(*c.CoveredShare*100), "gap", w.Length(*c.GapM))
+}
+
 // reason writes why something was said; of what comes with a visit's entries the visit has said it.
 func (w writer) reason(text string) string {
 	if text == "visit" {
@@ -219,8 +275,6 @@ func (w writer) reason(text string) string {
 	}
 	return text
 }
-
-func (w writer) secured(how string) string { return w.T("report.secured." + how) }
 
 func (w writer) history(of string) string { return w.T("console.history." + of) }
 

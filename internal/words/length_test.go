@@ -187,3 +187,36 @@ func FuzzParseLength(f *testing.F) {
 		}
 	})
 }
+
+func TestQuantityThatPeopleWriteIsReadInTheirUnits(t *testing.T) {
+	for _, c := range []struct {
+		text  string
+		unit  SI
+		units Units
+		want  float64
+		ok    bool
+	}{
+		{"118", Newton, Metric, 118, true}, {"118 N", Newton, Metric, 118, true}, {"1,5 s", Second, Metric, 1.5, true},
+		{"30", Newton, US, 30 * 0.45359237 * 9.80665, true}, {"30 lbf", Newton, US, 30 * 0.45359237 * 9.80665, true},
+		{"118 N", Newton, US, 118, true}, {"30 lbf", Newton, Metric, 30 * 0.45359237 * 9.80665, true}, {"-3", Decibel, US, -3, true},
+		{"28°", Degree, Metric, 28, true}, {"7 ft 0 in", Metre, Metric, 2.1336, true}, {"120 mm", SI("mm"), US, 120, true},
+		{"1,200", Newton, Metric, 0, false}, {"", Newton, Metric, 0, false}, {"fast", Second, Metric, 0, false}, {"NaN", Second, Metric, 0, false}, {"3 kg", Second, Metric, 0, false},
+	} {
+		got, ok := ParseQuantity(c.text, c.unit, c.units)
+		if ok != c.ok || math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("%q in %s: %v %v, want %v %v", c.text, c.unit, got, ok, c.want, c.ok)
+		}
+	}
+}
+
+func FuzzParseQuantity(f *testing.F) {
+	f.Add("118 N")
+	f.Add("1,5")
+	f.Fuzz(func(t *testing.T, text string) {
+		for _, units := range []Units{Metric, US} {
+			if v, ok := ParseQuantity(text, Newton, units); ok && (math.IsNaN(v) || math.IsInf(v, 0)) {
+				t.Errorf("%q is %v", text, v)
+			}
+		}
+	})
+}

@@ -196,3 +196,48 @@ func fraction(numerator, denominator int64) string {
 	}
 	return strconv.FormatInt(numerator, 10) + "/" + strconv.FormatInt(denominator, 10)
 }
+
+// Symbol is the sign of the unit that a value kept in an SI unit is shown in; lengths in US units have none of their own.
+func Symbol(unit SI, units Units) string {
+	s, known := scaleOf(unit, units)
+	switch {
+	case unit == Metre && units == US:
+		return ""
+	case !known:
+		return string(unit)
+	}
+	return strings.TrimSpace(s.symbol)
+}
+
+// ParseQuantity reads a value that people write in the unit in which FormatQuantity shows it, or in the SI unit with its
+// sign behind the number, and gives it in the SI unit. A length is read as by ParseOffset. ok is false for everything else.
+func ParseQuantity(text string, unit SI, units Units) (value float64, ok bool) {
+	if unit == Metre {
+		m, err := ParseOffset(text)
+		return m, err == nil
+	}
+	text = strings.TrimSpace(text)
+	for _, system := range []Units{units, Metric, US} {
+		s, known := scaleOf(unit, system)
+		if !known {
+			s = scale{perUnit: 1, symbol: " " + string(unit)}
+		}
+		bare, named := strings.CutSuffix(text, strings.TrimSpace(s.symbol))
+		if !named && system != units {
+			continue
+		}
+		if n, err := strconv.ParseFloat(pointed(strings.TrimSpace(bare)), 64); err == nil && math.Abs(n) < mostWritten {
+			return n * s.perUnit, true
+		}
+	}
+	return 0, false
+}
+
+// pointed turns a decimal comma into a point; a comma before three digits may separate thousands, and stays.
+func pointed(text string) string {
+	whole, decimals, comma := strings.Cut(text, ",")
+	if !comma || len(decimals) == 3 || strings.ContainsAny(decimals, ",.") {
+		return text
+	}
+	return whole + "." + decimals
+}

@@ -1,0 +1,379 @@
+package console
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/report"
+	"lintel.example/lintel/internal/words"
+
+	"bytes"
+	"html/template"
+)
+
+// quantityField is a physical value as a form asks for it: the value, and how it came to be known.
+type quantityField struct{ Value, Basis field }
+
+// deviceFields are the fields of how a device is mounted and set.
+type deviceFields struct {
+	Antenna     field
+	Accessories []field // from the header outwards
+	Mount       []quantityField
+	Settings    []quantityField
+	Choices     []field
+}
+
+// fewestAccessories is how many accessories a form has room for.
+const fewestAccessories = 3
+
+// deviceUnits are the values of a device, in the order of the form, with their units.
+func deviceUnits() []struct {
+	name string
+	unit words.SI
+} {
+	return []struct {
+		name string
+		unit words.SI
+	}{{"/mount/height_m", words.Metre}, {"/mount/offset_x_m", words.Metre}, {"/mount/offset_y_m", words.Metre}, {"/mount/tilt_deg", words.Degree}, {"/mount/yaw_deg", words.Degree},
+		{"/settings/reach_db", words.Decibel}, {"/settings/confirm_travel_mm", "mm"}, {"/settings/output_hold_s", words.Second}}
+}
+
+// quantities gives the values of a device in the order of deviceUnits.
+func quantities(d *fleet.DeviceFacts) []*fleet.Quantity {
+	return []*fleet.Quantity{&d.Mount.HeightM, &d.Mount.OffsetXM, &d.Mount.OffsetYM, &d.Mount.TiltDeg, &d.Mount.YawDeg,
+		&d.Settings.ReachDB, &d.Settings.ConfirmTravelMM, &d.Settings.OutputHoldS}
+}
+
+// unknownDevice is a device of which nobody knows anything.
+func unknownDevice() fleet.DeviceFacts {
+	d := fleet.DeviceFacts{Accessories: []uuid.UUID{}, Settings: fleet.Settings{MotionDirection: "unknown", OutputContact: "unknown"}}
+	for _, q := range quantities(&d) {
+		*q = fleet.UnknownQuantity()
+	}
+	return d
+}
+
+// fillDevice writes a device into the fields of a form below a prefix.
+func fillDevice(f form, prefix string, d fleet.DeviceFacts, texts words.Printer) {
+	for i, q := range quantities(&d) {
+		name, text := prefix+deviceUnits()[i].name, ""
+		if q.Known() {
+			text = shownValue(texts, *q.Value, deviceUnits()[i].unit)
+		}
+		f.values.Set(name, text)
+		f.values.Set(name+"/basis", string(q.Basis))
+	}
+	f.values.Set(prefix+"/antenna_id", optionalText(d.AntennaID))
+	for i, a := range d.Accessories {
+		f.values.Set(fmt.Sprintf("%s/accessories/%d", prefix, i), a.String())
+	}
+	f.values.Set(prefix+"/settings/motion_direction", d.Settings.MotionDirection)
+	f.values.Set(prefix+"/settings/hold_while_moving", yesText(d.Settings.HoldWhileMoving))
+	f.values.Set(prefix+"/settings/output_contact", d.Settings.OutputContact)
+}
+
+func yesText(b *bool) string {
+	switch {
+	case b == nil:
+		return ""
+	case *b:
+		return "yes"
+	}
+	return "no"
+}
+
+// device reads a device out of the fields below a prefix; present is what stood in the form.
+func (r *reader) device(prefix string, present fleet.DeviceFacts) fleet.DeviceFacts {
+	d := unknownDevice()
+	before := quantities(&present)
+	for i, q := range quantities(&d) {
+		*q = r.quantity(prefix+deviceUnits()[i].name, deviceUnits()[i].unit, *before[i])
+	}
+	d.AntennaID = r.optionalID(prefix + "/antenna_id")
+	for i := range max(fewestAccessories, len(present.Accessories)) {
+		if a := r.optionalID(fmt.Sprintf("%s/accessories/%d", prefix, i)); a != nil {
+			d.Accessories = append(d.Accessories, *a)
+		}
+	}
+	d.Settings.MotionDirection = r.form.Value(prefix + "/settings/motion_direction")
+	d.Settings.HoldWhileMoving = r.yes(prefix + "/settings/hold_while_moving")
+	d.Settings.OutputContact = r.form.Value(prefix + "/settings/output_contact")
+	return d
+}
+
+// deviceFields makes the fields of a device for a form.
+func (c *Console) deviceFields(ctx context.Context, q *request, f form, prefix string, component fleet.Component, accessories int) (out deviceFields, err error) {
+	t, w := q.texts, writer{q.texts}
+	out.Antenna = choose([]option{{Text: t.T("console.unknown")}}, f.Field(prefix+"/antenna_id", t.T("console.device.antenna")))
+	if component.ModelID != nil {
+		model, err := c.Fleet.Model(ctx, q.by, *component.ModelID)
+		if err != nil {
+			return out, err
+		}
+		list := []option{{Text: t.T("console.unknown")}}
+		for _, a := range model.Antennas {
+			list = append(list, option{Value: a.AntennaID.String(), Text: a.Name})
+		}
+		out.Antenna = choose(list, f.Field(prefix+"/antenna_id", t.T("console.device.antenna")))
+	}
+	known, err := c.Fleet.Accessories(ctx, q.by, fleet.AccessoryQuery{Limit: 200})
+	if err != nil {
+		return out, err
+	}
+	list := []option{{Text: t.T("console.none")}}
+	for _, a := range known {
+		list = append(list, option{Value: a.AccessoryID.String(), Text: a.Name})
+	}
+	for i := range max(fewestAccessories, accessories) {
+		out.Accessories = append(out.Accessories, choose(list, f.Field(fmt.Sprintf("%s/accessories/%d", prefix, i), t.T("console.device.accessory", "number", i+1))))
+	}
+	labels := []string{t.T("console.device.height"), t.T("console.device.offset_x"), t.T("console.device.offset_y"), t.T("console.device.tilt"), t.T("console.device.yaw"),
+		t.T("console.device.reach"), t.T("console.device.confirm_travel"), t.T("console.device.output_hold")}
+	for i, u := range deviceUnits() {
+		value := bare(f.Field(prefix+u.name, labelled(labels[i], u.unit, t)))
+		basis := choose(w.options("basis", "", basisNames()...), f.Field(prefix+u.name+"/basis", t.T("console.basis.of", "what", labels[i])))
+		one := quantityField{value, basis}
+		if strings.HasPrefix(u.name, "/mount") {
+			out.Mount = append(out.Mount, one)
+		} else {
+			out.Settings = append(out.Settings, one)
+		}
+	}
+	out.Choices = []field{
+		choose(w.options("motion_direction", "", "approach", "departure", "either", "unknown"), f.Field(prefix+"/settings/motion_direction", t.T("console.device.direction"))),
+		choose(yesOptions(t), f.Field(prefix+"/settings/hold_while_moving", t.T("console.device.hold_while_moving"))),
+		choose(w.options("contact", "", "normally_open", "normally_closed", "unknown"), f.Field(prefix+"/settings/output_contact", t.T("console.device.contact"))),
+	}
+	return out, nil
+}
+
+// labelled puts the unit behind a label, or how lengths may be written.
+func labelled(label string, unit words.SI, t words.Printer) string {
+	if symbol := words.Symbol(unit, t.Units()); symbol != "" {
+		return t.T("console.label.unit", "label", label, "unit", symbol)
+	}
+	return t.T("console.label.length", "label", label)
+}
+
+func basisNames() (list []string) {
+	for _, b := range fleet.Bases() {
+		list = append(list, string(b))
+	}
+	return list
+}
+
+func yesOptions(t words.Printer) []option {
+	return []option{{Text: t.T("console.unknown")}, {Value: "yes", Text: t.T("console.yes")}, {Value: "no", Text: t.T("console.no")}}
+}
+
+type deviceData struct {
+	Component fleet.Component
+	Door      fleet.Name
+	Names     fleet.Names
+	Lines     []revisionLine
+	More      More
+}
+
+type revisionLine struct {
+	fleet.Revision
+	Extent *fleet.Extent
+	By     string
+}
+
+// device shows how a device was mounted and set, the newest first.
+func (c *Console) device(ctx context.Context, q *request) (answer, error) {
+	id, err := q.pathID("component_id")
+	if err != nil {
+		return nil, err
+	}
+	f := q.filter()
+	var key instantKey
+	f.key(&key)
+	if err := f.faults.Err(); err != nil {
+		return nil, err
+	}
+	component, err := c.Fleet.Component(ctx, q.by, id, fleet.AsOf{})
+	if err != nil {
+		return nil, err
+	}
+	list, extents, err := c.Fleet.Revisions(ctx, q.by, fleet.RevisionQuery{ComponentID: id, BeforeAt: key.At, BeforeID: key.ID, Limit: perPage + 1})
+	if err != nil {
+		return nil, err
+	}
+	var last any
+	if len(list) > perPage {
+		list = list[:perPage]
+		last = instantKey{list[perPage-1].EffectiveAt, list[perPage-1].RevisionID}
+	}
+	ids := fleet.Named{Doors: []uuid.UUID{component.DoorID}}
+	if component.ModelID != nil {
+		ids.Models = append(ids.Models, *component.ModelID)
+	}
+	for _, r := range list {
+		ids.People = append(ids.People, r.RecordedBy)
+	}
+	names, err := c.Fleet.Names(ctx, q.by, ids)
+	if err != nil {
+		return nil, err
+	}
+	data := deviceData{Component: component, Door: names[component.DoorID], Names: names, More: q.more(last)}
+	for _, r := range list {
+		line := revisionLine{Revision: r, By: writer{q.texts}.person(names, r.RecordedBy)}
+		if e, ok := extents[r.RevisionID]; ok {
+			line.Extent = &e
+		}
+		data.Lines = append(data.Lines, line)
+	}
+	return page{name: "device", data: data}, nil
+}
+
+type settingsData struct {
+	Component fleet.Component
+	Door      fleet.Name
+	Names     fleet.Names
+	Form      form
+	Fields    deviceFields
+	Preview   *previewData // nil: not asked for yet
+}
+
+type previewData struct {
+	fleet.Preview
+	Opened, Cleared []fleet.Finding // that the change would open and clear
+	Before, After   template.HTML   // the side of the device, drawn
+	Zones           []zoneLine
+}
+
+// zoneLine is a required zone before and after.
+type zoneLine struct {
+	Side, Zone    string
+	Before, After fleet.Coverage
+}
+
+func (c *Console) settingsForm(ctx context.Context, q *request) (answer, error) {
+	id, err := q.pathID("component_id")
+	if err != nil {
+		return nil, err
+	}
+	present, err := c.presentDevice(ctx, q, id)
+	if err != nil {
+		return nil, err
+	}
+	f := newForm(map[string]string{"revision_id": c.NewID().String(), "/standing": "intended", "/reason": ""})
+	fillDevice(f, "/device", present, q.texts)
+	return c.settingsPage(ctx, q, id, f, nil, http.StatusOK)
+}
+
+// presentDevice is how a device was last recorded to be, or unknown in everything.
+func (c *Console) presentDevice(ctx context.Context, q *request, id uuid.UUID) (fleet.DeviceFacts, error) {
+	list, _, err := c.Fleet.Revisions(ctx, q.by, fleet.RevisionQuery{ComponentID: id, Limit: 20})
+	if err != nil {
+		return fleet.DeviceFacts{}, err
+	}
+	for _, r := range list {
+		if r.Standing != "intended" {
+			return r.Device, nil
+		}
+	}
+	return unknownDevice(), nil
+}
+
+func (c *Console) settingsPage(ctx context.Context, q *request, id uuid.UUID, f form, preview *previewData, status int) (answer, error) {
+	component, err := c.Fleet.Component(ctx, q.by, id, fleet.AsOf{})
+	if err != nil {
+		return nil, err
+	}
+	ids := fleet.Named{Doors: []uuid.UUID{component.DoorID}}
+	if component.ModelID != nil {
+		ids.Models = append(ids.Models, *component.ModelID)
+	}
+	names, err := c.Fleet.Names(ctx, q.by, ids)
+	if err != nil {
+		return nil, err
+	}
+	data := settingsData{Component: component, Door: names[component.DoorID], Names: names, Form: f, Preview: preview}
+	if data.Fields, err = c.deviceFields(ctx, q, f, "/device", component, fewestAccessories); err != nil {
+		return nil, err
+	}
+	return page{name: "settings", status: status, data: data}, nil
+}
+
+// settingsPut shows what a change would do, or records it.
+func (c *Console) settingsPut(ctx context.Context, q *request) (answer, error) {
+	id, f, err := q.formOf("component_id")
+	if err != nil {
+		return nil, err
+	}
+	present, err := c.presentDevice(ctx, q, id)
+	if err != nil {
+		return nil, err
+	}
+	r := reader{form: &f, texts: q.texts}
+	revision := fleet.Revision{ComponentID: id, RevisionID: r.id("revision_id"), Standing: f.Value("/standing"), Reason: f.Value("/reason"), Device: r.device("/device", present)}
+	again := func(f form, status int) (answer, error) { return c.settingsPage(ctx, q, id, f, nil, status) }
+	if err := r.faults.Err(); err != nil {
+		return q.again(f, err, again)
+	}
+	if f.Value("do") == "preview" {
+		preview, err := c.preview(ctx, q, id, revision.Device)
+		if err != nil {
+			return q.again(f, err, again)
+		}
+		return c.settingsPage(ctx, q, id, f, preview, http.StatusOK)
+	}
+	saved, _, err := c.Fleet.PutRevision(ctx, q.by, revision)
+	if err != nil {
+		return q.again(f, err, again)
+	}
+	return seeOther("/doors/" + saved.DoorID.String() + "#devices"), nil
+}
+
+func (c *Console) preview(ctx context.Context, q *request, id uuid.UUID, device fleet.DeviceFacts) (*previewData, error) {
+	p, err := c.Fleet.PreviewSettings(ctx, q.by, id, device)
+	if err != nil {
+		return nil, err
+	}
+	out := &previewData{Preview: p}
+	out.Opened, out.Cleared = causes(p.After.Causes, p.Before.Causes), causes(p.Before.Causes, p.After.Causes)
+	for i, z := range p.Before.Coverages {
+		out.Zones = append(out.Zones, zoneLine{z.Side, z.Zone, z, p.After.Coverages[i]})
+	}
+	if out.Before, err = drawn(p.Before.Document, id, q.texts); err != nil {
+		return nil, err
+	}
+	out.After, err = drawn(p.After.Document, id, q.texts)
+	return out, err
+}
+
+// causes gives those of a that are not in b, as findings.
+func causes(a, b []string) (list []fleet.Finding) {
+	for _, cause := range a {
+		if !strings.Contains("\n"+strings.Join(b, "\n")+"\n", "\n"+cause+"\n") {
+			list = append(list, fleet.Finding{Origin: "computed", Severity: "advisory", Cause: cause, State: "open"})
+		}
+	}
+	return list
+}
+
+// drawn draws the sides on which a device is.
+func drawn(doc fleet.ComplianceReport, id uuid.UUID, texts words.Printer) (template.HTML, error) {
+	side := ""
+	for _, d := range doc.Devices {
+		if d.ID == id.String() {
+			side = d.Side
+		}
+	}
+	var svg bytes.Buffer
+	for i, plan := range report.Plans(doc, texts, report.Units(texts.Units())) {
+		if s := doc.Sides[i].Side; side == s || side == "both" {
+			if err := report.PlanSVG(&svg, texts, plan); err != nil {
+				return "", err
+			}
+		}
+	}
+	return template.HTML(svg.String()), nil // every text in it is escaped where it is written
+}

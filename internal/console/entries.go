@@ -1,0 +1,346 @@
+package console
+
+import (
+	"context"
+	"net/http"
+	"slices"
+	"strconv"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/rulebook"
+	"lintel.example/lintel/internal/words"
+)
+
+type entryData struct {
+	Visit    uuid.UUID
+	Door     doorName
+	Kind     string
+	Form     form
+	Corrects bool
+	Readings []readingField
+	Leaves   []option // where it was read
+	Sides    []option
+	Findings []option // mending: those that can be mended; finding: the computed ones that can be confirmed
+	Devices  []option // settings: of which device
+	Fields   *deviceFields
+	Answers  []option // yes or no
+}
+
+// readingField is one thing that can be read at a door.
+type readingField struct {
+	Field field
+	ID    string // of the entry that it would be
+	IDFor string // the name of the field of that id
+	Yes   bool   // it is answered with yes or no
+}
+
+func (c *Console) entryForm(ctx context.Context, q *request) (answer, error) {
+	visit, err := q.pathID("visit_id")
+	if err != nil {
+		return nil, err
+	}
+	f := q.filter()
+	door, corrects, component := f.ID("door"), f.ID("corrects"), f.ID("component")
+	if err := f.faults.Err(); err != nil {
+		return nil, err
+	}
+	kind := f.Value("kind")
+	if !slices.Contains(entryKinds(), kind) {
+		return nil, fault.New(fault.NotFound, "route_not_found")
+	}
+	fresh := newForm(map[string]string{"entry_id": c.NewID().String(), "/door_id": door.String(), "/kind": kind})
+	if corrects != uuid.Nil {
+		fresh.values.Set("/corrects", corrects.String())
+		if err := c.correct(ctx, q, visit, corrects, fresh); err != nil {
+			return nil, err
+		}
+	}
+	if component != uuid.Nil {
+		fresh.values.Set("/settings/component_id", component.String())
+	}
+	for _, k := range rulebook.Readings() {
+		fresh.values.Set("id/"+k.Name, c.NewID().String())
+	}
+	return c.entryPage(ctx, q, visit, fresh, http.StatusOK)
+}
+
+// correct fills a form with the entry that is to be corrected.
+func (c *Console) correct(ctx context.Context, q *request, visit, id uuid.UUID, f form) error {
+	_, entries, err := c.Fleet.Visit(ctx, q.by, visit)
+	if err != nil {
+		return err
+	}
+	i := slices.IndexFunc(entries, func(e fleet.Entry) bool { return e.EntryID == id })
+	if i < 0 {
+		return fault.New(fault.NotFound, "entry_not_found")
+	}
+	b := entries[i].Body
+	switch {
+	case b.Reading != nil:
+		text := yesText(b.Reading.Yes)
+		if b.Reading.Value != nil {
+			text = shownValue(q.texts, *b.Reading.Value, unitOf(b.Reading.Name))
+		}
+		f.values.Set("/reading/"+b.Reading.Name, text)
+		f.values.Set("/reading/side", b.Reading.Side)
+		if b.Reading.Leaf > 0 {
+			f.values.Set("/reading/leaf", strconv.Itoa(b.Reading.Leaf))
+		}
+	case b.Finding != nil:
+		f.values.Set("/finding/severity", b.Finding.Severity)
+		f.values.Set("/finding/what", b.Finding.What)
+	case b.Securing != nil:
+		s := b.Securing
+		for name, text := range map[string]string{"how": s.How, "other_exit": s.OtherExit, "egress_kept": yesText(s.EgressKept), "told_name": s.ToldName, "told_role": s.ToldRole, "answer": s.Answer, "note": s.Note} {
+			f.values.Set("/securing/"+name, text)
+		}
+	case b.Mending != nil:
+		f.values.Set("/mending/finding_id", b.Mending.FindingID.String())
+		f.values.Set("/mending/what", b.Mending.What)
+	case b.Conclusion != nil:
+		f.values.Set("/conclusion/result", b.Conclusion.Result)
+		f.values.Set("/conclusion/note", b.Conclusion.Note)
+	case b.Note != nil:
+		f.values.Set("/note/text", b.Note.Text)
+	case b.Settings != nil:
+		f.values.Set("/settings/component_id", b.Settings.ComponentID.String())
+		f.values.Set("/settings/standing", b.Settings.Standing)
+		fillDevice(f, "/settings/device", b.Settings.Device, q.texts)
+	}
+	return nil
+}
+
+func unitOf(reading string) words.SI {
+	for _, k := range rulebook.Readings() {
+		if k.Name == reading {
+			return words.SI(k.Unit)
+		}
+	}
+	return ""
+}
+
+func (c *Console) entryPage(ctx context.Context, q *request, visit uuid.UUID, f form, status int) (answer, error) {
+	id, _ := uuid.Parse(f.Value("/door_id"))
+	door, err := c.Fleet.Door(ctx, q.by, id, fleet.AsOf{})
+	if err != nil {
+		return nil, err
+	}
+	if f.Value("/observed_at") == "" {
+		names, err := c.Fleet.Names(ctx, q.by, fleet.Named{Doors: []uuid.UUID{id}})
+		if err != nil {
+			return nil, err
+		}
+		f.values.Set("/observed_at", c.Now().In(location(names[id].TimeZone)).Format(localTime))
+	}
+	data := entryData{Visit: visit, Door: doorName{id, fleet.Name{Text: door.Name, Tag: door.Tag}}, Kind: f.Value("/kind"), Form: f, Corrects: f.Value("/corrects") != "",
+		Answers: yesOptions(q.texts)}
+	switch data.Kind {
+	case "reading":
+		data.Readings = readingFields(f, q.texts, data.Corrects)
+		data.Leaves = []option{{Text: q.texts.T("console.reading.door")}}
+		for i := range door.Facts.Leaves {
+			data.Leaves = append(data.Leaves, option{Value: strconv.Itoa(i + 1), Text: q.texts.T("console.reading.leaf", "number", i+1)})
+		}
+		data.Sides = []option{{Text: q.texts.T("console.reading.sides")}, {Value: "a", Text: q.texts.T("console.reading.side", "side", "A", "label", door.Facts.A.Label)},
+			{Value: "b", Text: q.texts.T("console.reading.side", "side", "B", "label", door.Facts.B.Label)}}
+	case "finding", "mending":
+		err = c.entryFindings(ctx, q, id, &data)
+	case "settings":
+		err = c.entryDevice(ctx, q, id, &data)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return page{name: "entry", status: status, data: data}, nil
+}
+
+// readingFields are the readings that can be entered; of a correction only the one that is corrected.
+func readingFields(f form, t words.Printer, correction bool) (list []readingField) {
+	for _, k := range rulebook.Readings() {
+		name := "/reading/" + k.Name
+		if correction && !f.values.Has(name) {
+			continue
+		}
+		one := readingField{ID: f.Value("id/" + k.Name), IDFor: "id/" + k.Name, Yes: k.Kind == rulebook.YesNo}
+		title := t.T("reading." + k.Name + ".title")
+		if one.Yes {
+			one.Field = choose(append([]option{{Text: t.T("console.reading.not_taken")}}, yesOptions(t)[1:]...), f.Field(name, title))
+		} else {
+			one.Field = bare(f.Field(name, labelled(title, words.SI(k.Unit), t)))
+		}
+		list = append(list, one)
+	}
+	return list
+}
+
+func (c *Console) entryFindings(ctx context.Context, q *request, door uuid.UUID, data *entryData) error {
+	origin := map[string]string{"finding": "computed", "mending": "visit"}[data.Kind]
+	list, err := c.Fleet.Findings(ctx, q.by, fleet.FindingQuery{DoorID: door, State: "open", Origin: origin, Limit: 200})
+	if data.Kind == "finding" {
+		data.Findings = []option{{Text: q.texts.T("console.none")}}
+	}
+	for _, f := range list {
+		data.Findings = append(data.Findings, option{Value: f.FindingID.String(), Text: q.texts.Enum("severity", f.Severity) + ": " + writer{q.texts}.finding(f)})
+	}
+	return err
+}
+
+// entryDevice gives the devices of the door to choose from, or the fields of the one that was chosen.
+func (c *Console) entryDevice(ctx context.Context, q *request, door uuid.UUID, data *entryData) error {
+	components, err := c.Fleet.Components(ctx, q.by, door, fleet.AsOf{})
+	if err != nil {
+		return err
+	}
+	var ids fleet.Named
+	for _, one := range components {
+		ids.Components = append(ids.Components, one.ComponentID)
+	}
+	names, err := c.Fleet.Names(ctx, q.by, ids)
+	if err != nil {
+		return err
+	}
+	chosen := data.Form.Value("/settings/component_id")
+	for _, one := range components {
+		if one.Fitting.State != "fitted" || one.Kind != "sensor" && one.Kind != "safety_device" {
+			continue
+		}
+		data.Devices = append(data.Devices, option{Value: one.ComponentID.String(), Chosen: one.ComponentID.String() == chosen,
+			Text: writer{q.texts}.named(names, one.ComponentID) + ", " + q.texts.Enum("side", one.Fitting.Side)})
+		if one.ComponentID.String() != chosen {
+			continue
+		}
+		if !data.Form.values.Has("/settings/device/mount/height_m") {
+			present, err := c.presentDevice(ctx, q, one.ComponentID)
+			if err != nil {
+				return err
+			}
+			data.Form.values.Set("/settings/standing", "found")
+			fillDevice(data.Form, "/settings/device", present, q.texts)
+		}
+		fields, err := c.deviceFields(ctx, q, data.Form, "/settings/device", one, fewestAccessories)
+		if err != nil {
+			return err
+		}
+		data.Fields = &fields
+	}
+	return nil
+}
+
+// entryAdd takes what was entered: one entry, or one for each reading that was taken.
+func (c *Console) entryAdd(ctx context.Context, q *request) (answer, error) {
+	visit, f, err := q.formOf("visit_id")
+	if err != nil {
+		return nil, err
+	}
+	r := reader{form: &f, texts: q.texts}
+	body := fleet.EntryBody{DoorID: r.id("/door_id"), Kind: f.Value("/kind"), Corrects: r.optionalID("/corrects"), Because: f.Value("/because")}
+	names, err := c.Fleet.Names(ctx, q.by, fleet.Named{Doors: []uuid.UUID{body.DoorID}})
+	if err != nil {
+		return nil, err
+	}
+	body.ObservedAt = r.instant("/observed_at", location(names[body.DoorID].TimeZone))
+	entries, err := c.entriesOf(ctx, q, &r, body)
+	if err != nil {
+		return nil, err
+	}
+	again := func(f form, status int) (answer, error) { return c.entryPage(ctx, q, visit, f, status) }
+	if err := r.faults.Err(); err != nil {
+		return q.again(f, err, again)
+	}
+	for _, e := range entries {
+		if _, _, err := c.Fleet.PutEntry(ctx, q.by, visit, e.id, e.body); err != nil {
+			return q.again(f, atReading(err, e.body), again)
+		}
+	}
+	return seeOther("/visits/" + visit.String() + "#d-" + body.DoorID.String()), nil
+}
+
+// entry is a piece as the form makes it.
+type entry struct {
+	id   uuid.UUID
+	body fleet.EntryBody
+}
+
+func (c *Console) entriesOf(ctx context.Context, q *request, r *reader, body fleet.EntryBody) ([]entry, error) {
+	f := r.form
+	switch body.Kind {
+	case "reading":
+		return r.readings(body), nil
+	case "finding":
+		body.Finding = &fleet.EntryFinding{Severity: f.Value("/finding/severity"), What: f.Value("/finding/what"), Confirms: r.optionalID("/finding/confirms")}
+	case "securing":
+		body.Securing = &fleet.EntrySecuring{How: f.Value("/securing/how"), OtherExit: f.Value("/securing/other_exit"), EgressKept: r.yes("/securing/egress_kept"),
+			ToldName: f.Value("/securing/told_name"), ToldRole: f.Value("/securing/told_role"), Answer: f.Value("/securing/answer"), Note: f.Value("/securing/note")}
+	case "mending":
+		body.Mending = &fleet.EntryMending{FindingID: r.id("/mending/finding_id"), What: f.Value("/mending/what")}
+	case "conclusion":
+		body.Conclusion = &fleet.EntryConclusion{Result: f.Value("/conclusion/result"), Note: f.Value("/conclusion/note")}
+	case "note":
+		body.Note = &fleet.EntryNote{Text: f.Value("/note/text")}
+	case "settings":
+		component := r.id("/settings/component_id")
+		present, err := c.presentDevice(ctx, q, component)
+		if err != nil {
+			return nil, err
+		}
+		body.Settings = &fleet.EntrySettings{ComponentID: component, Standing: f.Value("/settings/standing"), Device: r.device("/settings/device", present)}
+	}
+	return []entry{{r.id("entry_id"), body}}, nil
+}
+
+// readings makes an entry of each reading that was taken, and looks at all before the first is sent.
+func (r *reader) readings(body fleet.EntryBody) (list []entry) {
+	leaf := 0
+	if r.form.Value("/reading/leaf") != "" {
+		leaf = r.number("/reading/leaf")
+	}
+	for _, k := range rulebook.Readings() {
+		name := "/reading/" + k.Name
+		if r.form.Value(name) == "" {
+			continue
+		}
+		b, reading := body, fleet.EntryReading{Name: k.Name, Leaf: leaf, Side: r.form.Value("/reading/side")}
+		if k.Kind == rulebook.YesNo {
+			reading.Yes = r.yes(name)
+		} else {
+			reading.Value = r.value(name, words.SI(k.Unit), nil)
+		}
+		said := rulebook.Reading{Number: reading.Value, Yes: reading.Yes}
+		if reading.Value != nil {
+			said.Unit = k.Unit
+		}
+		if reading.Value != nil || reading.Yes != nil {
+			if err := rulebook.CheckReading(k.Name, said); err != nil {
+				r.faults.Add(name, "reading_impossible", "reason", err.Error())
+			}
+		}
+		b.Reading = &reading
+		list = append(list, entry{r.id("id/" + k.Name), b})
+	}
+	if len(list) == 0 {
+		r.faults.Add("/reading", "reading_none")
+	}
+	return list
+}
+
+// atReading turns the place of a fault within an entry into the field of the reading that it is about.
+func atReading(err error, body fleet.EntryBody) error {
+	if body.Reading == nil {
+		return err
+	}
+	var list fault.List
+	for _, f := range fault.Of(err) {
+		moved := *f
+		if moved.Pointer == "/reading/value" || moved.Pointer == "/reading/yes" || moved.Pointer == "" {
+			moved.Pointer = "/reading/" + body.Reading.Name
+		}
+		list = append(list, &moved)
+	}
+	if len(list) == 0 {
+		return err
+	}
+	return list
+}

@@ -1,0 +1,241 @@
+package console
+
+import (
+	"context"
+	"net/http"
+	"strconv"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+)
+
+type ordersData struct {
+	Filter      filter
+	Lines       []orderLine
+	More        More
+	Narrow      []string
+	Technicians []option
+}
+
+func (c *Console) orders(ctx context.Context, q *request) (answer, error) {
+	f := q.filter()
+	if !q.URL.Query().Has("state") {
+		f.values.Set("state", "open")
+	}
+	query := fleet.WorkOrderQuery{State: f.Value("state"), Kind: f.Value("kind"), CustomerID: f.ID("customer"), SiteID: f.ID("site"), DoorID: f.ID("door"),
+		Assigned: f.ID("assigned"), DueUntil: f.Day("due_until"), Overdue: f.Value("late") != "", Limit: perPage + 1}
+	var key dayKey
+	f.key(&key)
+	if err := f.faults.Err(); err != nil {
+		return nil, err
+	}
+	query.AfterDay, query.AfterID = key.Day, key.ID
+	list, err := c.Fleet.WorkOrders(ctx, q.by, query)
+	if err != nil {
+		return nil, err
+	}
+	var last any
+	if len(list) > perPage {
+		list = list[:perPage]
+		last = dayKey{list[perPage-1].DueOn, list[perPage-1].WorkOrderID}
+	}
+	ids := named(nil, list)
+	ids.Customers, ids.Sites, ids.Doors = append(ids.Customers, query.CustomerID), append(ids.Sites, query.SiteID), append(ids.Doors, query.DoorID)
+	names, err := c.Fleet.Names(ctx, q.by, ids)
+	if err != nil {
+		return nil, err
+	}
+	data := ordersData{Filter: f, Lines: c.orderLines(q, list, names), More: q.more(last)}
+	for _, id := range []uuid.UUID{query.CustomerID, query.SiteID, query.DoorID} {
+		if n, ok := names[id]; ok {
+			data.Narrow = append(data.Narrow, n.Text)
+		}
+	}
+	if data.Technicians, err = c.technicians(ctx, q); err != nil {
+		return nil, err
+	}
+	return page{name: "work-orders", data: data}, nil
+}
+
+// technicians are the choices of whom to send; nobody outside of the company has any.
+func (c *Console) technicians(ctx context.Context, q *request) ([]option, error) {
+	list := []option{{Text: q.texts.T("console.nobody")}}
+	if !q.by.May(identity.ActReadOffice) {
+		return nil, nil
+	}
+	people, err := c.People.Persons(ctx, q.by, identity.PersonQuery{Role: identity.Technician, Limit: 500})
+	for _, p := range people {
+		if p.DisabledAt == nil && (p.ExpiresAt == nil || p.ExpiresAt.After(c.Now())) {
+			list = append(list, option{Value: p.PersonID.String(), Text: p.Name})
+		}
+	}
+	return list, err
+}
+
+type orderData struct {
+	Order       orderLine
+	Names       fleet.Names
+	Form        form // what it is
+	Assign      form // who goes when
+	Technicians []option
+	Origin      *uuid.UUID // the visit whose findings it mends
+}
+
+func (c *Console) order(ctx context.Context, q *request) (answer, error) {
+	id, err := q.pathID("work_order_id")
+	if err != nil {
+		return nil, err
+	}
+	return c.orderPage(ctx, q, id, form{}, form{}, http.StatusOK)
+}
+
+// orderPage shows one work order; a form that was refused stays as it was sent.
+func (c *Console) orderPage(ctx context.Context, q *request, id uuid.UUID, change, assign form, status int) (answer, error) {
+	o, err := c.Fleet.WorkOrder(ctx, q.by, id)
+	if err != nil {
+		return nil, err
+	}
+	ids := named(nil, []fleet.WorkOrder{o})
+	names, err := c.Fleet.Names(ctx, q.by, ids)
+	if err != nil {
+		return nil, err
+	}
+	version := strconv.Itoa(o.Version)
+	if change.values == nil {
+		change = newForm(map[string]string{"/due_on": o.DueOn.String(), "/note": o.Note, "version": version})
+	}
+	if assign.values == nil {
+		assign = newForm(map[string]string{"/assigned_to": optionalText(o.AssignedTo), "/planned_on": o.PlannedOn.String(), "version": version})
+	}
+	data := orderData{Order: c.orderLines(q, []fleet.WorkOrder{o}, names)[0], Names: names, Form: change, Assign: assign}
+	if data.Technicians, err = c.technicians(ctx, q); err != nil {
+		return nil, err
+	}
+	return page{name: "work-order", status: status, data: data}, nil
+}
+
+func optionalText(id *uuid.UUID) string {
+	if id == nil {
+		return ""
+	}
+	return id.String()
+}
+
+type orderNewData struct {
+	Form form
+	Door fleet.Name
+	ID   uuid.UUID
+}
+
+func (c *Console) orderNew(ctx context.Context, q *request) (answer, error) {
+	f := q.filter()
+	door := f.ID("door")
+	if err := f.faults.Err(); err != nil {
+		return nil, err
+	}
+	return c.orderNewPage(ctx, q, newForm(map[string]string{"work_order_id": c.NewID().String(), "/door_id": door.String(), "/kind": "service"}), http.StatusOK)
+}
+
+func (c *Console) orderNewPage(ctx context.Context, q *request, f form, status int) (answer, error) {
+	id, _ := uuid.Parse(f.Value("/door_id"))
+	door, err := c.Fleet.Door(ctx, q.by, id, fleet.AsOf{})
+	if err != nil {
+		return nil, err
+	}
+	return page{name: "work-order-new", status: status, data: orderNewData{f, fleet.Name{Text: door.Name, Tag: door.Tag}, id}}, nil
+}
+
+func (c *Console) orderMake(ctx context.Context, q *request) (answer, error) {
+	f, err := q.form()
+	if err != nil {
+		return nil, err
+	}
+	r := reader{form: &f, texts: q.texts}
+	o := fleet.WorkOrder{WorkOrderID: r.id("work_order_id"), DoorID: r.id("/door_id"), Kind: f.Value("/kind"), DueOn: r.day("/due_on"), Note: f.Value("/note")}
+	if err = r.faults.Err(); err == nil {
+		_, _, err = c.Fleet.PutWorkOrder(ctx, q.by, o, 0)
+	}
+	if err != nil {
+		return q.again(f, err, func(f form, status int) (answer, error) { return c.orderNewPage(ctx, q, f, status) })
+	}
+	return seeOther("/work-orders/" + o.WorkOrderID.String()), nil
+}
+
+// orderChange changes what a person may of an order: everything else stays as it is.
+func (c *Console) orderChange(ctx context.Context, q *request) (answer, error) {
+	id, f, err := q.formOf("work_order_id")
+	if err != nil {
+		return nil, err
+	}
+	r := reader{form: &f, texts: q.texts}
+	due, version := r.day("/due_on"), r.number("version")
+	if err = r.faults.Err(); err == nil {
+		var o fleet.WorkOrder
+		if o, err = c.Fleet.WorkOrder(ctx, q.by, id); err == nil {
+			o.DueOn, o.Note = due, f.Value("/note")
+			_, _, err = c.Fleet.PutWorkOrder(ctx, q.by, o, version)
+		}
+	}
+	if err != nil {
+		return q.again(f, err, func(f form, status int) (answer, error) { return c.orderPage(ctx, q, id, f, form{}, status) })
+	}
+	return seeOther("/work-orders/" + id.String()), nil
+}
+
+func (c *Console) orderAssign(ctx context.Context, q *request) (answer, error) {
+	id, f, err := q.formOf("work_order_id")
+	if err != nil {
+		return nil, err
+	}
+	r := reader{form: &f, texts: q.texts}
+	to, on, version := r.optionalID("/assigned_to"), r.day("/planned_on"), r.number("version")
+	if err = r.faults.Err(); err == nil {
+		_, err = c.Fleet.AssignWorkOrder(ctx, q.by, id, to, on, version)
+	}
+	if err != nil {
+		return q.again(f, err, func(f form, status int) (answer, error) { return c.orderPage(ctx, q, id, form{}, f, status) })
+	}
+	return seeOther("/work-orders/" + id.String()), nil
+}
+
+// orderCancelForm asks before anything is cancelled.
+func (c *Console) orderCancelForm(ctx context.Context, q *request) (answer, error) {
+	id, err := q.pathID("work_order_id")
+	if err != nil {
+		return nil, err
+	}
+	return c.orderCancelPage(ctx, q, id, form{}, http.StatusOK)
+}
+
+func (c *Console) orderCancelPage(ctx context.Context, q *request, id uuid.UUID, f form, status int) (answer, error) {
+	o, err := c.Fleet.WorkOrder(ctx, q.by, id)
+	if err != nil {
+		return nil, err
+	}
+	names, err := c.Fleet.Names(ctx, q.by, named(nil, []fleet.WorkOrder{o}))
+	if err != nil {
+		return nil, err
+	}
+	if f.values == nil {
+		f = newForm(map[string]string{"version": strconv.Itoa(o.Version)})
+	}
+	return page{name: "work-order-cancel", status: status, data: orderData{Order: c.orderLines(q, []fleet.WorkOrder{o}, names)[0], Form: f}}, nil
+}
+
+func (c *Console) orderCancel(ctx context.Context, q *request) (answer, error) {
+	id, f, err := q.formOf("work_order_id")
+	if err != nil {
+		return nil, err
+	}
+	r := reader{form: &f, texts: q.texts}
+	version := r.number("version")
+	if err = r.faults.Err(); err == nil {
+		_, err = c.Fleet.CancelWorkOrder(ctx, q.by, id, f.Value("/reason"), version)
+	}
+	if err != nil {
+		return q.again(f, err, func(f form, status int) (answer, error) { return c.orderCancelPage(ctx, q, id, f, status) })
+	}
+	return seeOther("/work-orders/" + id.String()), nil
+}
