@@ -28,6 +28,7 @@ type commands struct {
 	Restore       restoreCmd       `cmd:"" help:"Bring a backup into a new data folder or an empty database, and check it."`
 	Export        exportCmd        `cmd:"" help:"Write the whole fleet as open formats into a new folder."`
 	Refill        refillCmd        `cmd:"" help:"Fill an empty database from an export."`
+	Doctor        doctorCmd        `cmd:"" help:"Look at the installation and say of each thing whether it is right; exit code 1 if something is not."`
 	NewKey        newKeyCmd        `cmd:"" name:"new-key" help:"Print a new line for the key file that guards codes."`
 	Job           jobCmd           `cmd:"" help:"Run a job by hand, as of a day."`
 	Field         fieldCmd         `cmd:"" help:"Compute fields without a database: one JSON object a line in, one a line out."`

@@ -70,6 +70,8 @@ type codeRows interface {
 	// PresentCode gives the newest code of a subject.
 	PresentCode(ctx context.Context, subject CodeSubject) (SealedCode, error)
 	InsertCode(ctx context.Context, c SealedCode) error
+	// EachPresentCode gives the newest code of every subject.
+	EachPresentCode(ctx context.Context, each func(SealedCode) error) error
 	InsertAuditEvent(ctx context.Context, e AuditEvent) error
 }
 
@@ -148,4 +150,21 @@ func whereIs(ctx context.Context, tx Tx, subject CodeSubject) (customerID, siteI
 		return c.CustomerID, c.SiteID, err
 	}
 	return uuid.Nil, uuid.Nil, fmt.Errorf("no codes for a %q", subject.Kind)
+}
+
+// CheckCodes tells how many codes are in force and which of them the keys at hand do not open, without giving any out.
+func (f *Fleet) CheckCodes(ctx context.Context) (inForce int, shut []CodeSubject, err error) {
+	err = f.Store.InTxReadOnly(ctx, identity.Program(), func(ctx context.Context, tx Tx) error {
+		inForce, shut = 0, nil
+		return tx.EachPresentCode(ctx, func(c SealedCode) error {
+			inForce++
+			if f.Keys == nil {
+				shut = append(shut, c.Subject)
+			} else if _, err := f.Keys.Open(c.Sealed, c.Subject.associated()); err != nil {
+				shut = append(shut, c.Subject)
+			}
+			return nil
+		})
+	})
+	return inForce, shut, err
 }

@@ -39,6 +39,21 @@ func (t *Tx) PresentCode(ctx context.Context, subject fleet.CodeSubject) (fleet.
 	return r.code(), err
 }
 
+const sqlEachPresentCode = `-- each_present_code
+select distinct on (subject_kind, subject_id) customer_id, site_id, code_id, subject_kind, subject_id, key_id, sealed, set_at, set_by from sealed_code
+order by subject_kind, subject_id, set_at desc, code_id desc`
+
+// EachPresentCode gives the newest code of every subject.
+func (t *Tx) EachPresentCode(ctx context.Context, each func(fleet.SealedCode) error) error {
+	rows, err := query[codeRow](ctx, t, "each_present_code", sqlEachPresentCode, pgx.StrictNamedArgs{})
+	for _, r := range rows {
+		if err := each(r.code()); err != nil {
+			return err
+		}
+	}
+	return err
+}
+
 const sqlInsertCode = `-- insert_code
 insert into sealed_code (customer_id, site_id, code_id, subject_kind, subject_id, key_id, sealed, set_at, set_by)
 values (@customer_id, @site_id, @code_id, @subject_kind, @subject_id, @key_id, @sealed, @set_at, @set_by)`
