@@ -8,6 +8,7 @@ import (
 	"unicode/utf8"
 
 	"github.com/google/uuid"
+	lru "github.com/hashicorp/golang-lru/v2"
 	"golang.org/x/text/unicode/norm"
 
 	"lintel.example/lintel/internal/duedate"
@@ -36,10 +37,22 @@ type Parts struct {
 // Fleet holds the use-cases. Each changes or reads the register in one transaction.
 type Fleet struct {
 	Parts
+	// covers keeps what was computed of late, by the hash of everything that it was computed from: a door is looked at
+	// more often than it changes.
+	covers *lru.Cache[string, []zoneCover]
 }
 
+// rememberedCovers bounds what is kept: some ten kilobytes each.
+const rememberedCovers = 2000
+
 // New makes the use-cases from their parts.
-func New(parts Parts) *Fleet { return &Fleet{parts} }
+func New(parts Parts) *Fleet {
+	covers, err := lru.New[string, []zoneCover](rememberedCovers)
+	if err != nil {
+		panic(err) // of a size that is not positive
+	}
+	return &Fleet{parts, covers}
+}
 
 // Transactor opens transactions in the sight of an actor. f may run again after a serialization failure or a
 // deadlock: it does nothing outside the database, and gives its results to variables of the caller.

@@ -2,6 +2,8 @@ package fleet
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"slices"
 	"time"
@@ -371,11 +373,7 @@ func (f *Fleet) recompute(ctx context.Context, tx Tx, by identity.Actor, doorID 
 	if err != nil {
 		return err
 	}
-	inputs, err := p.inputs(pack)
-	if err != nil {
-		return err
-	}
-	covers := p.covers(pack)
+	covers, inputs := f.coversOf(p, pack)
 	coverages := []Coverage{}
 	for _, c := range covers {
 		coverages = append(coverages, c.coverage(pack, inputs, now))
@@ -386,17 +384,28 @@ func (f *Fleet) recompute(ctx context.Context, tx Tx, by identity.Actor, doorID 
 	return f.settleComputed(ctx, tx, doorID, p.causes(covers))
 }
 
-// inputs is the hash of everything that coverage is computed from.
-func (p picture) inputs(pack *rulebook.Pack) (string, error) {
-	var fitted []any
+// coversOf gives the coverage of every zone with the hash of what it was computed from.
+func (f *Fleet) coversOf(p picture, pack *rulebook.Pack) (covers []zoneCover, inputs string) {
+	inputs = p.inputs(pack)
+	covers, ok := f.covers.Get(inputs)
+	if !ok {
+		covers = p.covers(pack)
+		f.covers.Add(inputs, covers)
+	}
+	return covers, inputs
+}
+
+// inputs is the hash of everything that coverage is computed from: none of it changes under its id.
+func (p picture) inputs(pack *rulebook.Pack) string {
+	hash := sha256.New()
+	fmt.Fprintln(hash, p.door.Version.VersionID, pack.Digest, field.ModelVersion)
 	for _, c := range p.components {
-		fitted = append(fitted, c.Version.VersionID)
+		fmt.Fprintln(hash, c.Version.VersionID)
 	}
 	for _, d := range p.devices {
-		fitted = append(fitted, d.revision.RevisionID)
+		fmt.Fprintln(hash, d.revision.RevisionID)
 	}
-	hash, err := hashOf(map[string]any{"door": p.door.Version.VersionID, "pack": pack.Digest, "model": field.ModelVersion, "fitted": fitted})
-	return fmt.Sprintf("%x", hash), err
+	return hex.EncodeToString(hash.Sum(nil))
 }
 
 // Watched is what one device watches now.

@@ -202,7 +202,7 @@ func (w writer) door(doc *DoorContent, p picture) {
 		Reason: facts.RuleBasis.Why, Caution: w.texts.T(pack.CautionKey())}
 	covers := p.zones(pack)
 	if w.audience == forStaff { // what computation says of a zone is internal until a person confirms it
-		covers = p.covers(pack)
+		covers, _ = w.fleet.coversOf(p, pack)
 	}
 	for _, side := range []string{"a", "b"} {
 		doc.Sides = append(doc.Sides, w.side(facts.Side(side), side, covers))
