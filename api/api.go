@@ -139,6 +139,7 @@ var adaptHuma = func() func(*words.Catalogue) {
 		once.Do(func() {
 			huma.DefaultArrayNullable = false
 			huma.ValidateStrictCasing = true
+			speakInCodes()
 			huma.NewError = func(status int, message string, _ ...error) huma.StatusError { // also the schema of every error
 				return &Problem{Title: http.StatusText(status), Status: status, Detail: message}
 			}

@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
-	"github.com/danielgtaylor/huma/v2/validation"
 
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/words"
@@ -171,7 +170,7 @@ func inParameters(faults []MemberFault) bool {
 	return len(faults) > 0 && !slices.ContainsFunc(faults, func(m MemberFault) bool { return m.Parameter == "" })
 }
 
-// memberFault reads one of huma's findings. Its texts may end with a value after a colon, which is not repeated.
+// memberFault reads one of huma's findings, none of whose own words and values comes back.
 func memberFault(texts words.Printer, code string, err error) MemberFault {
 	var d *huma.ErrorDetail
 	if !errors.As(err, &d) {
@@ -181,22 +180,22 @@ func memberFault(texts words.Printer, code string, err error) MemberFault {
 		return MemberFault{Code: u.code(), Detail: texts.T("problem." + u.code()), Pointer: "#" + u.Pointer}
 	}
 	where, rest, _ := strings.Cut(d.Location, ".")
+	kind, detail, bound, known := readShape(texts, d.Message)
 	if where != "body" {
-		said, _, _ := strings.Cut(d.Message, ":")
-		return MemberFault{Code: "parameter_invalid", Detail: said, Parameter: rest}
+		if !known {
+			kind, detail = "parameter_unreadable", texts.T("problem.parameter_unreadable")
+		}
+		return MemberFault{Code: kind, Detail: detail, Parameter: rest}
+	}
+	if !known {
+		kind, detail = "member_invalid", texts.T("problem.member_invalid")
 	}
 	pointer := "#" + pointerOf(rest)
-	if missing := requiredMember.FindStringSubmatch(d.Message); missing != nil {
-		return MemberFault{Code: "member_missing", Detail: texts.T("problem.member_missing"), Pointer: pointer + "/" + missing[1]}
+	if kind == "member_missing" { // it stands where it is missing
+		pointer += "/" + bound
 	}
-	if d.Message == validation.MsgUnexpectedProperty {
-		return MemberFault{Code: "member_unknown", Detail: texts.T("problem.member_unknown"), Pointer: pointer}
-	}
-	said, _, _ := strings.Cut(firstLine(d.Message), ":")
-	return MemberFault{Code: "member_invalid", Detail: said, Pointer: pointer}
+	return MemberFault{Code: kind, Detail: detail, Pointer: pointer}
 }
-
-var requiredMember = regexp.MustCompile(`^expected required property (\w+) to be present$`)
 
 // unreadable is why a body cannot be read and kept as it is. huma keeps nothing of an error but its text, so this is
 // what the text holds.
@@ -237,11 +236,6 @@ func pointerOf(location string) string {
 		b.WriteString("/" + strings.NewReplacer("~", "~0", "/", "~1").Replace(step))
 	}
 	return b.String()
-}
-
-func firstLine(s string) string {
-	line, _, _ := strings.Cut(s, "\n")
-	return line
 }
 
 // plain answers a fault where no operation is involved.

@@ -234,8 +234,8 @@ func (a *API) drawingGet(ctx context.Context, by identity.Actor, in *drawingIn) 
 func (l *reader) device(pointer string, d deviceFacts) fleet.DeviceFacts {
 	m, s := d.Mount, d.Settings
 	return fleet.DeviceFacts{AntennaID: d.AntennaID, Accessories: append([]uuid.UUID{}, d.Accessories...),
-		Mount: fleet.MountFacts{HeightM: l.length(pointer+"/mount/height_m", m.HeightM), OffsetXM: l.length(pointer+"/mount/offset_x_m", m.OffsetXM),
-			OffsetYM: l.length(pointer+"/mount/offset_y_m", m.OffsetYM), TiltDeg: m.TiltDeg.fleet(), YawDeg: m.YawDeg.fleet()},
+		Mount: fleet.MountFacts{HeightM: l.length(pointer+"/mount/height_m", m.HeightM), OffsetXM: l.offset(pointer+"/mount/offset_x_m", m.OffsetXM),
+			OffsetYM: l.offset(pointer+"/mount/offset_y_m", m.OffsetYM), TiltDeg: m.TiltDeg.fleet(), YawDeg: m.YawDeg.fleet()},
 		Settings: fleet.Settings{ReachDB: s.ReachDB.fleet(), MotionDirection: s.MotionDirection, HoldWhileMoving: s.HoldWhileMoving,
 			ConfirmTravelMM: s.ConfirmTravelMM.fleet(), OutputHoldS: s.OutputHoldS.fleet(), OutputContact: s.OutputContact}}
 }

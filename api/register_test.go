@@ -367,3 +367,16 @@ func TestARefusedCodeIsNotRepeated(t *testing.T) {
 		t.Errorf("%d codes are kept, %v", n, err)
 	}
 }
+
+func TestAnOffsetMayBeToTheOtherSideInFeetAndInchesToo(t *testing.T) {
+	t.Parallel()
+	v := newVan(t)
+	mount := object{"height_m": object{"entered": `7'-2"`, "basis": "measured"}, "offset_x_m": object{"entered": `-4 in`, "basis": "measured"}}
+	body := object{"standing": "found", "reason": "seen", "device": object{"mount": mount, "settings": object{"motion_direction": "approach", "output_contact": "unknown"}}}
+	got := v.put("/v1/devices/"+v.sensor+"/revisions/"+v.id().String(), body).want(t, http.StatusCreated, "")
+	if !strings.Contains(got.text, `"offset_x_m":{"value":-0.1016,"basis":"measured"`) {
+		t.Errorf("recorded as %s", got.text)
+	}
+	body["device"].(object)["mount"] = object{"height_m": object{"entered": `-7'-2"`, "basis": "measured"}}
+	v.put("/v1/devices/"+v.sensor+"/revisions/"+v.id().String(), body).want(t, http.StatusUnprocessableEntity, "length_negative")
+}

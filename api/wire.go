@@ -116,13 +116,22 @@ type length struct {
 type reader struct{ faults fault.List }
 
 func (l *reader) length(pointer string, in *length) fleet.Quantity {
+	return l.lengthBy(words.ParseLength, pointer, in)
+}
+
+// offset reads a length that may be to the other side.
+func (l *reader) offset(pointer string, in *length) fleet.Quantity {
+	return l.lengthBy(words.ParseOffset, pointer, in)
+}
+
+func (l *reader) lengthBy(parse func(string) (float64, error), pointer string, in *length) fleet.Quantity {
 	switch {
 	case in == nil:
 		return fleet.UnknownQuantity()
 	case in.Entered != "" && in.Value != nil:
 		l.faults.Add(pointer, "length_twice")
 	case in.Entered != "":
-		m, err := words.ParseLength(in.Entered)
+		m, err := parse(in.Entered)
 		if err != nil {
 			var unreadable *words.LengthError
 			errors.As(err, &unreadable)

@@ -32,6 +32,9 @@ func (c *fieldCmd) Run() error {
 			return badInput{err}
 		}
 		defer f.Close()
+		if info, err := f.Stat(); err == nil && info.IsDir() {
+			return badInput{fmt.Errorf("%s is a folder; name a file with one JSON object a line", c.File)}
+		}
 		in = f
 	}
 	return c.answer(in, os.Stdout)
@@ -66,6 +69,9 @@ func readFieldRequests(in io.Reader) ([]field.Request, error) {
 	lines := bufio.NewScanner(in)
 	lines.Buffer(make([]byte, 0, 4096), longestFieldLine)
 	for lines.Scan() {
+		if len(requests) == 0 && bytes.HasPrefix(lines.Bytes(), []byte("\ufeff")) {
+			return nil, badInput{errors.New("line 1: begins with a byte order mark; save the file as UTF-8 without one")}
+		}
 		r, err := field.ParseRequest(lines.Bytes())
 		if err != nil {
 			return nil, badInput{fmt.Errorf("line %d: %w", len(requests)+1, err)}

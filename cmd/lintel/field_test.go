@@ -111,6 +111,19 @@ func TestAFileThatIsNotThereIsBadInput(t *testing.T) {
 	}
 }
 
+func TestAFolderAndAByteOrderMarkAreNamedForWhatTheyAre(t *testing.T) {
+	marked := filepath.Join(t.TempDir(), "marked")
+	if err := os.WriteFile(marked, []byte("\ufeff"+fieldLine+"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for file, says := range map[string]string{filepath.Dir(marked): "is a folder", marked: "line 1: begins with a byte order mark"} {
+		out, complaint, code := lintel(t, nil, "field", file)
+		if code != 2 || out != "" || strings.Count(complaint, "\n") != 1 || !strings.Contains(complaint, says) {
+			t.Errorf("exit code %d, printed %q, complained %q; want %q", code, out, complaint, says)
+		}
+	}
+}
+
 func TestFieldDrawsToScale(t *testing.T) {
 	svg := filepath.Join(t.TempDir(), "out.svg")
 	if _, err := runField(t, svg, fieldLine+"\n"); err != nil {

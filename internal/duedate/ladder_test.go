@@ -90,55 +90,6 @@ func TestLadderNamesTheRungThatMakesNoSense(t *testing.T) {
 	}
 }
 
-func TestWorkingDays(t *testing.T) {
-	// England and Wales, Christmas 2027: the 25th and 26th fall on a weekend, the 27th and 28th stand in for them.
-	england := WeekendRest(days(t, []string{"2027-12-27", "2027-12-28"})...)
-	if got := england.NextWorking(day(t, "2027-12-25")).String(); got != "2027-12-29" {
-		t.Errorf("next working day %s, want 2027-12-29", got)
-	}
-	if got := england.PreviousWorking(day(t, "2027-12-28")).String(); got != "2027-12-24" {
-		t.Errorf("previous working day %s, want 2027-12-24", got)
-	}
-	if got := england.NextWorking(day(t, "2027-12-24")).String(); got != "2027-12-24" {
-		t.Errorf("a working day moved to %s", got)
-	}
-	sixDays := Calendar{Rest: [7]bool{true}} // Saturday is a working day there
-	if got := sixDays.NextWorking(day(t, "2026-03-07")).String(); got != "2026-03-07" {
-		t.Errorf("Saturday moved to %s", got)
-	}
-	if got := sixDays.NextWorking(day(t, "2026-03-08")).String(); got != "2026-03-09" {
-		t.Errorf("Sunday moved to %s, want 2026-03-09", got)
-	}
-	if err := (Calendar{Rest: [7]bool{true, true, true, true, true, true, true}}).Validate(); err == nil {
-		t.Error("a week without a working day was accepted")
-	}
-}
-
-func TestAWorkingDayIsTheNearestOne(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		d := drawDay(t, "day")
-		c := Calendar{Holidays: map[Day]struct{}{}}
-		for _, weekday := range rapid.SliceOfN(rapid.IntRange(0, 6), 0, 6).Draw(t, "rest") {
-			c.Rest[weekday] = true
-		}
-		if err := c.Validate(); err != nil {
-			t.Fatal(err)
-		}
-		for _, n := range rapid.SliceOfN(rapid.IntRange(-30, 30), 0, 40).Draw(t, "holidays") {
-			c.Holidays[d.AddDays(n)] = struct{}{}
-		}
-		next, previous := c.NextWorking(d), c.PreviousWorking(d)
-		if !c.Working(next) || !c.Working(previous) || next.Before(d) || previous.After(d) {
-			t.Fatalf("around %v: %v and %v", d, previous, next)
-		}
-		for between := previous.AddDays(1); between.Before(next); between = between.AddDays(1) {
-			if c.Working(between) {
-				t.Fatalf("%v lies between %v and %v and is a working day", between, previous, next)
-			}
-		}
-	})
-}
-
 func codes(rungs []Rung) string {
 	return strings.Join(slices.Collect(func(yield func(string) bool) {
 		for _, r := range rungs {

@@ -25,25 +25,38 @@ type Plan struct {
 	LeadDays            int    // the work order is made so many days before the due date
 }
 
-// Validate names the first member that makes no sense. The two numbers of days are bounded by half the interval (14
+// PlanFault is what makes no sense in a plan: a member of it, why, and the bounds that it must keep to.
+type PlanFault struct {
+	Member          string // interval_months, regime, tolerance_days, lead_days
+	Code            string // out_of_range, regime_unknown, tolerance_without_anchor, lead_over_tolerance
+	Least, Greatest int    // of out_of_range; of lead_over_tolerance the greatest is the tolerance
+}
+
+// Error implements error for logs.
+func (f *PlanFault) Error() string {
+	return fmt.Sprintf("%s: %s (%d to %d)", f.Member, f.Code, f.Least, f.Greatest)
+}
+
+// Validate names the first member that makes no sense; the error is a *PlanFault. The two numbers of days are bounded by half the interval (14
 // days for each month), so that a day lies nearer to the due date that it serves than to the one before. An Anchored
 // plan's lead must not pass its tolerance: else a work order could be done on a day that does not count for its own
 // period, and that period could never be closed.
 func (p Plan) Validate() error {
 	const halfMonthDays, longestMonths = 14, 120
+	half := halfMonthDays * p.IntervalMonths
 	switch {
 	case p.IntervalMonths < 1 || p.IntervalMonths > longestMonths:
-		return fmt.Errorf("interval_months: %d is not within 1 to %d", p.IntervalMonths, longestMonths)
+		return &PlanFault{"interval_months", "out_of_range", 1, longestMonths}
 	case p.Regime != Anchored && p.Regime != FromCompletion:
-		return fmt.Errorf("regime: %s is neither %q nor %q", quoted(string(p.Regime)), Anchored, FromCompletion)
-	case p.ToleranceBeforeDays < 0 || p.ToleranceBeforeDays > halfMonthDays*p.IntervalMonths:
-		return fmt.Errorf("tolerance_before_days: %d is not within 0 to %d, half the interval", p.ToleranceBeforeDays, halfMonthDays*p.IntervalMonths)
-	case p.LeadDays < 0 || p.LeadDays > halfMonthDays*p.IntervalMonths:
-		return fmt.Errorf("lead_days: %d is not within 0 to %d, half the interval", p.LeadDays, halfMonthDays*p.IntervalMonths)
+		return &PlanFault{Member: "regime", Code: "regime_unknown"}
+	case p.ToleranceBeforeDays < 0 || p.ToleranceBeforeDays > half:
+		return &PlanFault{"tolerance_days", "out_of_range", 0, half}
+	case p.LeadDays < 0 || p.LeadDays > half:
+		return &PlanFault{"lead_days", "out_of_range", 0, half}
 	case p.Regime == FromCompletion && p.ToleranceBeforeDays != 0:
-		return fmt.Errorf("tolerance_before_days: %d has no meaning in regime %q, which counts from the day of the inspection", p.ToleranceBeforeDays, FromCompletion)
+		return &PlanFault{Member: "tolerance_days", Code: "tolerance_without_anchor"}
 	case p.Regime == Anchored && p.LeadDays > p.ToleranceBeforeDays:
-		return fmt.Errorf("lead_days: %d is more than tolerance_before_days, %d: an order done at once would not count for its due date", p.LeadDays, p.ToleranceBeforeDays)
+		return &PlanFault{"lead_days", "lead_over_tolerance", 0, p.ToleranceBeforeDays}
 	}
 	return nil
 }

@@ -94,16 +94,16 @@ func TestPlanNamesWhatMakesNoSense(t *testing.T) {
 		plan Plan
 		want string
 	}{
-		{Plan{IntervalMonths: 0, Regime: Anchored}, "interval_months: 0"},
-		{Plan{IntervalMonths: 121, Regime: Anchored}, "interval_months: 121"},
-		{Plan{IntervalMonths: 12}, "regime"},
-		{Plan{IntervalMonths: 12, Regime: "yearly"}, `regime: "yearly"`},
-		{Plan{IntervalMonths: 12, Regime: Anchored, ToleranceBeforeDays: -1}, "tolerance_before_days: -1"},
-		{Plan{IntervalMonths: 1, Regime: Anchored, ToleranceBeforeDays: 15}, "tolerance_before_days: 15"},
-		{Plan{IntervalMonths: 12, Regime: FromCompletion, ToleranceBeforeDays: 1}, "tolerance_before_days: 1 has no meaning"},
-		{Plan{IntervalMonths: 12, Regime: FromCompletion, LeadDays: -1}, "lead_days: -1"},
-		{Plan{IntervalMonths: 1, Regime: FromCompletion, LeadDays: 15}, "lead_days: 15"},
-		{Plan{IntervalMonths: 12, Regime: Anchored, ToleranceBeforeDays: 30, LeadDays: 31}, "lead_days: 31 is more than"},
+		{Plan{IntervalMonths: 0, Regime: Anchored}, "interval_months: out_of_range (1 to 120)"},
+		{Plan{IntervalMonths: 121, Regime: Anchored}, "interval_months: out_of_range (1 to 120)"},
+		{Plan{IntervalMonths: 12}, "regime: regime_unknown"},
+		{Plan{IntervalMonths: 12, Regime: "yearly"}, "regime: regime_unknown"},
+		{Plan{IntervalMonths: 12, Regime: Anchored, ToleranceBeforeDays: -1}, "tolerance_days: out_of_range (0 to 168)"},
+		{Plan{IntervalMonths: 1, Regime: Anchored, ToleranceBeforeDays: 15}, "tolerance_days: out_of_range (0 to 14)"},
+		{Plan{IntervalMonths: 12, Regime: FromCompletion, ToleranceBeforeDays: 1}, "tolerance_days: tolerance_without_anchor"},
+		{Plan{IntervalMonths: 12, Regime: FromCompletion, LeadDays: -1}, "lead_days: out_of_range (0 to 168)"},
+		{Plan{IntervalMonths: 1, Regime: FromCompletion, LeadDays: 15}, "lead_days: out_of_range (0 to 14)"},
+		{Plan{IntervalMonths: 12, Regime: Anchored, ToleranceBeforeDays: 30, LeadDays: 31}, "lead_days: lead_over_tolerance (0 to 30)"},
 	} {
 		if err := c.plan.Validate(); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%+v: %v, want an error with %q", c.plan, err, c.want)

@@ -475,10 +475,10 @@ func TestAPlanSaysWhatMakesNoSense(t *testing.T) {
 		want   string
 	}{
 		"no anchor":           {func(p *fleet.Plan) { p.AnchorOn = duedate.Day{} }, "date_missing at /anchor_on"},
-		"no interval":         {func(p *fleet.Plan) { p.IntervalMonths = 0 }, "plan_impossible at /interval_months"},
-		"unknown regime":      {func(p *fleet.Plan) { p.Regime = "whenever" }, "plan_impossible at /regime"},
-		"tolerance too long":  {func(p *fleet.Plan) { p.ToleranceDays = 300 }, "plan_impossible at /tolerance_days"},
-		"lead over tolerance": {func(p *fleet.Plan) { p.LeadDays = 61 }, "plan_impossible at /lead_days"},
+		"no interval":         {func(p *fleet.Plan) { p.IntervalMonths = 0 }, "out_of_range at /interval_months"},
+		"unknown regime":      {func(p *fleet.Plan) { p.Regime = "whenever" }, "regime_unknown at /regime"},
+		"tolerance too long":  {func(p *fleet.Plan) { p.ToleranceDays = 300 }, "out_of_range at /tolerance_days"},
+		"lead over tolerance": {func(p *fleet.Plan) { p.LeadDays = 61 }, "lead_over_tolerance at /lead_days"},
 		"second active plan":  {func(p *fleet.Plan) { p.PlanID = uuid.MustParse("01950000-0000-7000-8000-0000000000aa") }, "plan_exists"},
 		"no version named":    {func(p *fleet.Plan) { p.LeadDays = 3 }, "version_required"},
 		"unknown door":        {func(p *fleet.Plan) { p.DoorID = r.id() }, "door_not_found"},

@@ -2,7 +2,7 @@ package fleet
 
 import (
 	"context"
-	"strings"
+	"errors"
 	"time"
 
 	"github.com/google/uuid"
@@ -102,12 +102,9 @@ func (f *Fleet) checkPlan(p Plan) error {
 		faults.Add("/anchor_on", "date_missing")
 	}
 	f.checkDay(&faults, "/anchor_on", p.AnchorOn)
-	if err := p.Rule().Validate(); err != nil {
-		member, reason, _ := strings.Cut(err.Error(), ": ")
-		if member == "tolerance_before_days" {
-			member = "tolerance_days"
-		}
-		faults.Add("/"+member, "plan_impossible", "reason", reason)
+	var wrong *duedate.PlanFault
+	if errors.As(p.Rule().Validate(), &wrong) {
+		faults.Add("/"+wrong.Member, wrong.Code, "least", wrong.Least, "greatest", wrong.Greatest)
 	}
 	return faults.Err()
 }

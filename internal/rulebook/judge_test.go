@@ -500,7 +500,7 @@ func ExamplePack_Judge() {
 	if err != nil {
 		panic(err)
 	}
-	pack, _ := book.PackFor(Swinging, LowEnergy)
+	pack, _ := book.Pack(swingPack)
 	facts := Facts{DoorKind: Swinging, Energy: LowEnergy}
 	for _, v := range pack.Judge(facts, taken(map[string]Reading{"stop_force_n": Measured(66.9, "N")})) {
 		if v.RuleID == "stop-force" {
