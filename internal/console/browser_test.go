@@ -209,6 +209,11 @@ func (w *world) pages() map[string]string {
 	return map[string]string{
 		"today": "/", "doors": "/doors", "doors-none": "/doors?search=zzz", "door": "/doors/" + w.door.DoorID.String(),
 		"door-then": "/doors/" + w.door.DoorID.String() + "?as_of=2025-06-30", "door-unsafe": "/doors/" + w.unsafe.DoorID.String(),
-		"password": "/password", "me": "/me",
+		"password": "/password", "me": "/me", "work-orders": "/work-orders", "work-orders-none": "/work-orders?kind=accident", "work-order": "/work-orders/" + w.order,
+		"work-order-new": "/work-orders/new?door=" + w.door.DoorID.String(), "work-order-cancel": "/work-orders/" + w.order + "/cancel",
+		"visits": "/visits", "visit": "/visits/" + w.visit.String(), "device": "/devices/" + w.sensor.String(), "settings": "/devices/" + w.sensor.String() + "/settings",
+		"sites": "/sites", "site": "/sites/" + w.site.SiteID.String(), "customers": "/customers", "customer": "/customers/" + w.customer.CustomerID.String(),
+		"reports": "/doors/" + w.door.DoorID.String() + "/reports", "report": "/reports/" + w.report.String(), "notices": "/notices", "jobs": "/jobs",
+		"people": "/people", "person": "/people/" + w.technician.actor.PersonID.String(), "person-new": "/people/new", "person-disable": "/people/" + w.technician.actor.PersonID.String() + "/disable",
 	}
 }

@@ -106,5 +106,31 @@ func (c *Console) routes() []route {
 		{"GET /devices/{component_id}", identity.ActReadRegister, c.device},
 		{"GET /devices/{component_id}/settings", identity.ActPlanDevice, c.settingsForm},
 		{"POST /devices/{component_id}/settings", identity.ActPlanDevice, c.settingsPut},
+
+		{"GET /sites", identity.ActReadRegister, c.sites},
+		{"GET /sites/{site_id}", identity.ActReadRegister, c.site},
+		{"GET /customers", identity.ActReadRegister, c.customers},
+		{"GET /customers/{customer_id}", identity.ActReadRegister, c.customer},
+		{"POST /customers/{customer_id}", identity.ActWriteRegister, c.customerPut},
+
+		{"GET /doors/{door_id}/reports", identity.ActReadReport, c.reports},
+		{"POST /doors/{door_id}/reports", identity.ActMakeReport, c.reportMake},
+		{"GET /reports/{report_id}", identity.ActReadReport, c.report},
+		{"GET /reports/{report_id}/report.pdf", identity.ActReadReport, c.reportPDF},
+
+		{"GET /notices", identity.ActReadOffice, c.notices},
+		{"GET /jobs", identity.ActReadOffice, c.jobs},
+
+		{"GET /people", identity.ActReadOffice, c.people},
+		{"POST /people", identity.ActManagePeople, c.personMake},
+		{"GET /people/new", identity.ActManagePeople, c.personNew},
+		{"GET /people/{person_id}", identity.ActReadOffice, c.person},
+		{"POST /people/{person_id}", identity.ActManagePeople, c.personPut},
+		{"POST /people/{person_id}/certificates", identity.ActPlanWork, c.certificatePut},
+		{"POST /people/{person_id}/tokens", identity.ActManagePeople, c.tokenMake},
+		{"GET /people/{person_id}/tokens/{token_id}/revoke", identity.ActManagePeople, c.tokenAsk},
+		{"POST /people/{person_id}/tokens/{token_id}/revoke", identity.ActManagePeople, c.tokenRevoke},
+		{"GET /people/{person_id}/{what}", identity.ActManagePeople, c.personAsk},
+		{"POST /people/{person_id}/{what}", identity.ActManagePeople, c.personDo},
 	}
 }

@@ -58,14 +58,20 @@ func (c *Console) doors(ctx context.Context, q *request) (answer, error) {
 		last = doorKey{list[perPage-1].Tag, list[perPage-1].NextDue}
 	}
 	data.More = q.more(last)
-	for _, d := range list {
-		line := doorLine{DoorLine: d}
-		if !d.NextDue.IsZero() {
-			line.LateDays = max(0, d.NextDue.DaysUntil(duedate.DayIn(c.Now(), location(d.TimeZone))))
-		}
-		data.Lines = append(data.Lines, line)
-	}
+	data.Lines = c.doorLines(list)
 	return page{name: "doors", data: data}, nil
+}
+
+// doorLines tells how late the inspections are where the doors stand.
+func (c *Console) doorLines(list []fleet.DoorLine) []doorLine {
+	lines := make([]doorLine, len(list))
+	for i, d := range list {
+		lines[i] = doorLine{DoorLine: d}
+		if !d.NextDue.IsZero() {
+			lines[i].LateDays = max(0, d.NextDue.DaysUntil(duedate.DayIn(c.Now(), location(d.TimeZone))))
+		}
+	}
+	return lines
 }
 
 func narrowed(q fleet.DoorQuery) (n fleet.Named) {

@@ -87,6 +87,11 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 		{"/doors", "console.menu.doors", identity.ActReadRegister},
 		{"/work-orders", "console.menu.orders", identity.ActReadWork},
 		{"/visits", "console.menu.visits", identity.ActReadWork},
+		{"/sites", "console.menu.sites", identity.ActReadRegister},
+		{"/customers", "console.menu.customers", identity.ActReadRegister},
+		{"/notices", "console.menu.notices", identity.ActReadOffice},
+		{"/people", "console.menu.people", identity.ActReadOffice},
+		{"/jobs", "console.menu.jobs", identity.ActReadOffice},
 	} {
 		if q.by.May(part.action) {
 			menu = append(menu, menuItem{part.path, q.texts.T(part.key), part.path == q.URL.Path || part.path != "/" && strings.HasPrefix(q.URL.Path+"/", part.path+"/")})
@@ -145,7 +150,7 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"T": p.T, "enum": p.Enum, "language": p.Language, "static": l.static.path,
 		"day": w.day, "instant": w.instant, "fault": w.fault, "length": w.length, "value": w.value, "metres": w.metres, "yes": w.yes,
 		"finding": w.finding, "reason": w.reason, "history": w.history, "model": w.model, "person": w.person, "named": w.named,
-		"reading": w.reading, "extent": w.extent, "covered": w.covered, "entries": func(id, caption string, lines []entryLine, zone string, mine bool) entryTable {
+		"reading": w.reading, "job": w.job, "extent": w.extent, "covered": w.covered, "entries": func(id, caption string, lines []entryLine, zone string, mine bool) entryTable {
 			return entryTable{table{id, caption, lines, zone}, mine}
 		},
 		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,
@@ -233,6 +238,9 @@ func (w writer) finding(f fleet.Finding) string {
 	parts := append(strings.Split(f.Cause, ":"), "", "")
 	return w.T("finding."+parts[0], "side", strings.ToUpper(parts[1]), "what", parts[2])
 }
+
+// job is what a job is for.
+func (w writer) job(name string) string { return w.T("job." + name + ".title") }
 
 // reading writes what was read at a door.
 func (w writer) reading(r fleet.EntryReading) string {

@@ -26,6 +26,7 @@ type world struct {
 	visit                    uuid.UUID // signed
 	open                     uuid.UUID // not signed
 	report                   uuid.UUID
+	order                    string // open, made by hand
 }
 
 func newWorld(t testing.TB) *world {
@@ -36,6 +37,7 @@ func newWorld(t testing.TB) *world {
 	w.fit(t)
 	w.inspect(t)
 	w.outsiders(t)
+	w.night(t)
 	return w
 }
 
@@ -46,6 +48,15 @@ func (w *world) staff(t testing.TB) {
 	w.support = w.hire(t, w.admin, identity.Person{Email: "dee@lintel.example", Name: "Dee Alder", Role: identity.Support})
 	if _, _, err := w.people.PutQualification(t.Context(), w.admin.actor, identity.Qualification{PersonID: w.technician.actor.PersonID, QualificationID: w.id(),
 		Scheme: "Certified inspector", Number: "CI-2211", ValidFrom: day("2025-01-01"), ValidUntil: day("2027-12-31")}, ""); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// night is an order made by hand, the jobs' runs and the notices that they queue.
+func (w *world) night(t testing.TB) {
+	o := must[fleet.WorkOrder](t)(w.PutWorkOrder(t.Context(), w.dispatcher.actor, fleet.WorkOrder{WorkOrderID: w.id(), DoorID: w.door.DoorID, Kind: "service", DueOn: day("2026-03-12"), Note: "Squeaks in the morning."}, 0))
+	w.order = o.WorkOrderID.String()
+	if _, err := w.QueueNotices(t.Context(), day("2026-03-03")); err != nil {
 		t.Fatal(err)
 	}
 }

@@ -1,0 +1,175 @@
+package console
+
+import (
+	"context"
+	"net/http"
+	"strconv"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fleet"
+)
+
+type customersData struct {
+	Filter filter
+	Lines  []fleet.Customer
+	More   More
+}
+
+func (c *Console) customers(ctx context.Context, q *request) (answer, error) {
+	f := q.filter()
+	var key nameKey
+	f.key(&key)
+	if err := f.faults.Err(); err != nil {
+		return nil, err
+	}
+	list, err := c.Fleet.Customers(ctx, q.by, fleet.CustomerQuery{Search: f.Value("search"), AfterName: key.Name, AfterID: key.ID, Limit: perPage + 1})
+	if err != nil {
+		return nil, err
+	}
+	var last any
+	if len(list) > perPage {
+		list = list[:perPage]
+		last = nameKey{list[perPage-1].Name, list[perPage-1].CustomerID}
+	}
+	return page{name: "customers", data: customersData{f, list, q.more(last)}}, nil
+}
+
+type customerData struct {
+	Customer fleet.Customer
+	Sites    []fleet.Site
+	Form     form
+}
+
+func (c *Console) customer(ctx context.Context, q *request) (answer, error) {
+	id, err := q.pathID("customer_id")
+	if err != nil {
+		return nil, err
+	}
+	return c.customerPage(ctx, q, id, form{}, http.StatusOK)
+}
+
+func (c *Console) customerPage(ctx context.Context, q *request, id uuid.UUID, f form, status int) (answer, error) {
+	one, err := c.Fleet.Customer(ctx, q.by, id)
+	if err != nil {
+		return nil, err
+	}
+	sites, err := c.Fleet.Sites(ctx, q.by, fleet.SiteQuery{Customer: id, Limit: 200})
+	if err != nil {
+		return nil, err
+	}
+	if f.values == nil {
+		f = newForm(map[string]string{"/name": one.Name, "/account": one.Account, "/note": one.Note, "version": strconv.Itoa(one.Version)})
+	}
+	return page{name: "customer", status: status, data: customerData{one, sites, f}}, nil
+}
+
+func (c *Console) customerPut(ctx context.Context, q *request) (answer, error) {
+	id, f, err := q.formOf("customer_id")
+	if err != nil {
+		return nil, err
+	}
+	r := reader{form: &f, texts: q.texts}
+	version := r.number("version")
+	if err = r.faults.Err(); err == nil {
+		_, _, err = c.Fleet.PutCustomer(ctx, q.by, fleet.Customer{CustomerID: id, Name: f.Value("/name"), Account: f.Value("/account"), Note: f.Value("/note")}, version)
+	}
+	if err != nil {
+		return q.again(f, err, func(f form, status int) (answer, error) { return c.customerPage(ctx, q, id, f, status) })
+	}
+	return seeOther("/customers/" + id.String()), nil
+}
+
+type sitesData struct {
+	Filter filter
+	Lines  []siteLine
+	More   More
+}
+
+type siteLine struct {
+	fleet.Site
+	Customer string
+}
+
+func (c *Console) sites(ctx context.Context, q *request) (answer, error) {
+	f := q.filter()
+	var key nameKey
+	f.key(&key)
+	query := fleet.SiteQuery{Search: f.Value("search"), Customer: f.ID("customer"), AfterName: key.Name, AfterID: key.ID, Limit: perPage + 1}
+	if err := f.faults.Err(); err != nil {
+		return nil, err
+	}
+	list, err := c.Fleet.Sites(ctx, q.by, query)
+	if err != nil {
+		return nil, err
+	}
+	var last any
+	if len(list) > perPage {
+		list = list[:perPage]
+		last = nameKey{list[perPage-1].Name, list[perPage-1].SiteID}
+	}
+	var ids fleet.Named
+	for _, s := range list {
+		ids.Customers = append(ids.Customers, s.CustomerID)
+	}
+	names, err := c.Fleet.Names(ctx, q.by, ids)
+	if err != nil {
+		return nil, err
+	}
+	data := sitesData{Filter: f, More: q.more(last)}
+	for _, s := range list {
+		data.Lines = append(data.Lines, siteLine{s, names[s.CustomerID].Text})
+	}
+	return page{name: "sites", data: data}, nil
+}
+
+type siteData struct {
+	Site      fleet.Site
+	Customer  fleet.Customer
+	Standings []fleet.Standing // of all times
+	Today     duedate.Day
+	Doors     []doorLine
+	MoreDoors bool
+	Orders    []orderLine
+}
+
+// doorsOfSite is how many doors a site's page shows.
+const doorsOfSite = 50
+
+func (c *Console) site(ctx context.Context, q *request) (answer, error) {
+	id, err := q.pathID("site_id")
+	if err != nil {
+		return nil, err
+	}
+	site, err := c.Fleet.Site(ctx, q.by, id)
+	if err != nil {
+		return nil, err
+	}
+	customer, err := c.Fleet.Customer(ctx, q.by, site.CustomerID)
+	if err != nil {
+		return nil, err
+	}
+	data := siteData{Site: site, Customer: customer, Today: duedate.DayIn(c.Now(), site.Location())}
+	if data.Standings, err = c.Fleet.Standings(ctx, q.by, fleet.StandingQuery{SiteID: id, Limit: 200}); err != nil {
+		return nil, err
+	}
+	doors, err := c.Fleet.Doors(ctx, q.by, fleet.DoorQuery{Site: id, Limit: doorsOfSite + 1})
+	if err != nil {
+		return nil, err
+	}
+	if data.MoreDoors = len(doors) > doorsOfSite; data.MoreDoors {
+		doors = doors[:doorsOfSite]
+	}
+	data.Doors = c.doorLines(doors)
+	orders, err := c.Fleet.WorkOrders(ctx, q.by, fleet.WorkOrderQuery{SiteID: id, State: "open", Limit: perPage})
+	if err != nil {
+		return nil, err
+	}
+	names, err := c.Fleet.Names(ctx, q.by, named(nil, orders))
+	if err != nil {
+		return nil, err
+	}
+	data.Orders = c.orderLines(q, orders, names)
+	return page{name: "site", data: data}, nil
+}
