@@ -53,9 +53,58 @@ type planListOut struct {
 	}
 }
 
+type planDueIn struct {
+	PageIn
+	CustomerID   string `query:"customer_id" format:"uuid"`
+	SiteID       string `query:"site_id" format:"uuid"`
+	DueUntil     string `query:"due_until" format:"date"`
+	Overdue      bool   `query:"overdue" doc:"Only those whose next due day has passed where the door is."`
+	WithoutOrder bool   `query:"without_order" doc:"Only those for which no work order is open, because it was cancelled or its time has not come."`
+}
+
+type planDueOut struct {
+	Body struct {
+		Plans []planItem `json:"plans"`
+		PageOut
+	}
+}
+
 func (a *API) plans() {
+	add(a, operation("plan-due", http.MethodGet, "/v1/plans", identity.ActReadWork, "Active inspection plans by their next due day"), a.planDue)
 	add(a, operation("plan-list", http.MethodGet, "/v1/doors/{door_id}/plans", identity.ActReadWork, "The inspection plans of a door"), a.planList)
 	add(a, operation("plan-put", http.MethodPut, "/v1/doors/{door_id}/plans/{plan_id}", identity.ActPlanWork, "Make or change an inspection plan"), a.planPut)
+}
+
+func (a *API) planDue(ctx context.Context, by identity.Actor, in *planDueIn) (*planDueOut, error) {
+	var key dayKey
+	if err := readCursor(in.After, &key); err != nil {
+		return nil, err
+	}
+	var read reader
+	q := fleet.PlanQuery{CustomerID: optionalID(in.CustomerID), SiteID: optionalID(in.SiteID), DueUntil: read.day("", in.DueUntil), Overdue: in.Overdue,
+		WithoutOrder: in.WithoutOrder, AfterDay: key.Day, AfterID: key.ID, Limit: in.Limit}
+	if err := read.faults.Err(); err != nil {
+		return nil, err
+	}
+	list, err := a.Fleet.DuePlans(ctx, by, q)
+	if err != nil {
+		return nil, err
+	}
+	out := &planDueOut{}
+	out.Body.Plans = newPlanItems(list)
+	if len(list) == in.Limit {
+		last := list[len(list)-1]
+		out.Body.Next = cursor(dayKey{last.NextDue, last.PlanID})
+	}
+	return out, nil
+}
+
+func newPlanItems(list []fleet.Plan) []planItem {
+	items := make([]planItem, len(list))
+	for i, p := range list {
+		items[i] = newPlanItem(p)
+	}
+	return items
 }
 
 func (a *API) planList(ctx context.Context, by identity.Actor, in *DoorPath) (*planListOut, error) {
@@ -64,10 +113,7 @@ func (a *API) planList(ctx context.Context, by identity.Actor, in *DoorPath) (*p
 		return nil, err
 	}
 	out := &planListOut{}
-	out.Body.Plans = make([]planItem, len(list))
-	for i, p := range list {
-		out.Body.Plans[i] = newPlanItem(p)
-	}
+	out.Body.Plans = newPlanItems(list)
 	return out, nil
 }
 

@@ -102,12 +102,29 @@ func (c *demoCmd) play(ctx context.Context, h *house, catcher *mailcatcher.Catch
 	if err := h.worker(ctx); err != nil { // after the story, which runs the jobs itself to show them
 		return err
 	}
-	t.say("open", "address", t.base, "email", visitor, "password", password, "command",
-		fmt.Sprintf(`curl -s %s/v1/sessions -H 'Content-Type: application/json' -d '{"email":"%s","password":"%s"}'`, t.base, visitor, password))
+	t.say("open", "address", t.base, "email", visitor, "password", password, "commands", firstSteps(t.base, visitor, password))
 	if c.Once {
 		stop()
 	}
 	return errors.Join(<-ended, endedBy(ctx))
+}
+
+// firstSteps are the lines to type: sign in and keep the session's secret, choose a password, look around, and sign in with
+// the chosen one later on.
+func firstSteps(base, email, oneTime string) string {
+	const chosen = "a sentence of my own, long enough"
+	post := func(path, body string) string {
+		return fmt.Sprintf(`curl -s '%s%s' -H 'Content-Type: application/json' -d '%s'`, base, path, body)
+	}
+	signIn := func(password string) string {
+		return fmt.Sprintf(`secret=$(%s | sed -E 's/.*"secret":"([^"]+)".*/\1/')`, post("/v1/sessions", fmt.Sprintf(`{"email":"%s","password":"%s"}`, email, password)))
+	}
+	return strings.Join([]string{
+		signIn(oneTime),
+		post("/v1/me/password", fmt.Sprintf(`{"present":"%s","next":"%s"}`, oneTime, chosen)) + ` -X PUT -H "Authorization: Bearer $secret"`,
+		fmt.Sprintf(`curl -s '%s/v1/doors' -H "Authorization: Bearer $secret"`, base),
+		signIn(chosen),
+	}, "\n  ")
 }
 
 // startOver throws the demo's data away after asking.

@@ -3,8 +3,10 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"encoding/json"
 	"fmt"
 	"io"
+	"net/http"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -59,6 +61,9 @@ func TestTheDemoTellsItsStoryOnceGoesOnAndStartsOverWhenTold(t *testing.T) {
 
 var printedOpen = regexp.MustCompile(`open at (\S+) [^\n]*\nSign in as (\S+) with the one-time password +(\S+) `)
 
+// printedCurl finds the address and the body of each line that the demo says to type.
+var printedCurl = regexp.MustCompile(`curl -s '([^']+)'(?: -H '[^']+' -d '([^']+)')?`)
+
 func TestTheDemoStaysOpenForItsVisitorAndStopsEverything(t *testing.T) {
 	t.Parallel()
 	dir := filepath.Join(openFolder(t), "demo")
@@ -85,8 +90,28 @@ func TestTheDemoStaysOpenForItsVisitorAndStopsEverything(t *testing.T) {
 	if m == nil {
 		t.Fatalf("no address and password in:\n%s", &told)
 	}
-	secret := signIn(t, m[1], m[2], m[3])
-	if status, doors := call(t, "GET", m[1]+"/v1/doors", secret, nil); status != 200 || len(answer{body: doors}.list("doors")) < 4 {
+	typed := printedCurl.FindAllStringSubmatch(told.String(), -1)
+	if len(typed) != 4 || !strings.Contains(typed[0][2], m[3]) {
+		t.Fatalf("it says to type %q", typed)
+	}
+	body := func(step int) (sent any) {
+		if err := json.Unmarshal([]byte(typed[step][2]), &sent); err != nil {
+			t.Fatalf("%s: %v", typed[step], err)
+		}
+		return sent
+	}
+	status, session := call(t, "POST", typed[0][1], "", body(0))
+	secret := fmt.Sprint(session["secret"])
+	if status != http.StatusCreated {
+		t.Fatalf("signing in as it says: %d %v", status, session)
+	}
+	if status, refused := call(t, "PUT", typed[1][1], secret, body(1)); status/100 != 2 {
+		t.Errorf("choosing a password as it says: %d %v", status, refused)
+	}
+	if status, refused := call(t, "POST", typed[3][1], "", body(3)); status != http.StatusCreated {
+		t.Errorf("signing in with what was chosen: %d %v", status, refused)
+	}
+	if status, doors := call(t, "GET", typed[2][1], secret, nil); status != 200 || len(answer{body: doors}.list("doors")) < 4 {
 		t.Errorf("the visitor sees %d %v", status, doors)
 	}
 

@@ -33,7 +33,20 @@ func (p Plan) Rule() duedate.Plan {
 	return duedate.Plan{IntervalMonths: p.IntervalMonths, Regime: p.Regime, ToleranceBeforeDays: p.ToleranceDays, LeadDays: p.LeadDays}
 }
 
+// PlanQuery asks for active plans in the order of their next due days.
+type PlanQuery struct {
+	CustomerID, SiteID uuid.UUID              // zero for all
+	DueUntil           duedate.Day            // zero: no bound
+	Overdue            bool                   // only those whose next due day has passed at their site
+	Today              map[string]duedate.Day // by time zone; the use-case fills it in for Overdue
+	WithoutOrder       bool                   // only those for which no order is open: nobody is on the way
+	AfterDay           duedate.Day
+	AfterID            uuid.UUID
+	Limit              int
+}
+
 type planRows interface {
+	PlanPage(ctx context.Context, q PlanQuery) ([]Plan, error)
 	PlanByID(ctx context.Context, id uuid.UUID) (Plan, error)
 	// PlansOfDoor gives active and ended plans.
 	PlansOfDoor(ctx context.Context, doorID uuid.UUID) ([]Plan, error)
@@ -107,6 +120,21 @@ func (f *Fleet) checkPlan(p Plan) error {
 		faults.Add("/"+wrong.Member, wrong.Code, "least", wrong.Least, "greatest", wrong.Greatest)
 	}
 	return faults.Err()
+}
+
+// DuePlans lists active plans by their next due day. An order that was cancelled leaves its plan due: what is overdue
+// without an order is what nobody is on the way to.
+func (f *Fleet) DuePlans(ctx context.Context, by identity.Actor, q PlanQuery) (list []Plan, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		if q.Overdue {
+			if q.Today, err = f.todays(ctx, tx); err != nil {
+				return err
+			}
+		}
+		list, err = tx.PlanPage(ctx, q)
+		return err
+	})
+	return list, err
 }
 
 // Plans gives the inspection plans of a door.

@@ -512,3 +512,56 @@ func (a attended) plansOf(ctx context.Context, t *testing.T, tx fleet.Tx) []flee
 	}
 	return plans
 }
+
+func TestADoorWhoseInspectionOrderWasCancelledIsStillSeenToBeDue(t *testing.T) {
+	t.Parallel()
+	r, _, plan := noticeWorld(t) // due on 20 March, its order made
+	other, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{DoorID: r.newDoor(t).DoorID, PlanID: r.id(), IntervalMonths: 12, Regime: duedate.Anchored,
+		ToleranceDays: 60, LeadDays: 45, AnchorOn: day("2026-03-21"), Active: true}, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.generate(t, day("2026-03-03"))
+	order := r.ordersOf(t, fleet.WorkOrderQuery{DoorID: plan.DoorID})[0]
+	if _, err := r.CancelWorkOrder(t.Context(), dispatcher, order.WorkOrderID, "shop closed this week", order.Version); err != nil {
+		t.Fatal(err)
+	}
+	seen := func(q fleet.PlanQuery) []uuid.UUID {
+		t.Helper()
+		q.Limit = 10
+		list, err := r.DuePlans(t.Context(), dispatcher, q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ids := make([]uuid.UUID, len(list))
+		for i, p := range list {
+			ids[i] = p.PlanID
+		}
+		return ids
+	}
+	both, cancelled := []uuid.UUID{plan.PlanID, other.PlanID}, []uuid.UUID{plan.PlanID}
+	for _, c := range []struct {
+		name  string
+		after time.Duration
+		q     fleet.PlanQuery
+		want  []uuid.UUID
+	}{
+		{"all by their due day", 0, fleet.PlanQuery{}, both},
+		{"without an order", 0, fleet.PlanQuery{WithoutOrder: true}, cancelled},
+		{"nothing is overdue yet", 0, fleet.PlanQuery{Overdue: true}, nil},
+		{"one is overdue", 18 * 24 * time.Hour, fleet.PlanQuery{Overdue: true}, cancelled},
+		{"both are overdue", 24 * time.Hour, fleet.PlanQuery{Overdue: true}, both},
+		{"one of them without an order", 0, fleet.PlanQuery{Overdue: true, WithoutOrder: true}, cancelled},
+		{"of another site", 0, fleet.PlanQuery{SiteID: other.SiteID}, both[1:]},
+		{"until a day", 0, fleet.PlanQuery{DueUntil: day("2026-03-20")}, cancelled},
+		{"the next page", 0, fleet.PlanQuery{AfterDay: plan.NextDue, AfterID: plan.PlanID}, both[1:]},
+	} {
+		r.pass(c.after)
+		if got := seen(c.q); !slices.Equal(got, c.want) {
+			t.Errorf("%s: %v, want %v", c.name, got, c.want)
+		}
+	}
+	if list, err := r.DuePlans(t.Context(), agentOf(r.id()), fleet.PlanQuery{Limit: 10}); err != nil || len(list) != 0 {
+		t.Errorf("a stranger sees %v, %v", list, err)
+	}
+}

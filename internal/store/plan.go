@@ -45,6 +45,28 @@ func (t *Tx) PlanByID(ctx context.Context, id uuid.UUID) (fleet.Plan, error) {
 	return r.plan(), err
 }
 
+const sqlPlanPage = `-- plan_page
+select customer_id, site_id, door_id, plan_id, interval_months, regime, tolerance_days, lead_days, anchor_on, from_handover, next_due, active, version, recorded_at, recorded_by
+from inspection_plan
+where active and (next_due, plan_id) > (@after_day, @after_id)
+  and (@customer_id::uuid is null or customer_id = @customer_id) and (@site_id::uuid is null or site_id = @site_id)
+  and (@due_until::date is null or next_due <= @due_until)
+  and (not @overdue or exists (
+    select from site s join unnest(@zones::text[], @todays::date[]) as z (zone, today) on z.zone = s.time_zone
+    where s.site_id = inspection_plan.site_id and inspection_plan.next_due < z.today))
+  and (not @without_order or not exists (
+    select from work_order o where o.door_id = inspection_plan.door_id and o.plan_id = inspection_plan.plan_id and o.state = 'open'))
+order by next_due, plan_id limit @limit`
+
+// PlanPage lists active plans by their next due day.
+func (t *Tx) PlanPage(ctx context.Context, q fleet.PlanQuery) ([]fleet.Plan, error) {
+	zones, todays := zonesAndDays(q.Today)
+	rows, err := query[planRow](ctx, t, "plan_page", sqlPlanPage, pgx.StrictNamedArgs{"after_day": fromDay(q.AfterDay), "after_id": q.AfterID,
+		"customer_id": optional(q.CustomerID), "site_id": optional(q.SiteID), "due_until": date(q.DueUntil), "overdue": q.Overdue, "zones": zones, "todays": todays,
+		"without_order": q.WithoutOrder, "limit": q.Limit})
+	return each(rows, planRow.plan), err
+}
+
 const sqlPlansOfDoor = `-- plans_of_door
 select customer_id, site_id, door_id, plan_id, interval_months, regime, tolerance_days, lead_days, anchor_on, from_handover, next_due, active, version, recorded_at, recorded_by
 from inspection_plan where door_id = @door_id order by active desc, recorded_at, plan_id`

@@ -1,0 +1,1 @@
+drop index concurrently work_order_all_idx;
