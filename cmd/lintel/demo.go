@@ -33,10 +33,14 @@ type demoCmd struct {
 	Fresh       bool   `help:"Ask, then throw the demo's data away and start over."`
 	Yes         bool   `help:"With --fresh: do not ask."`
 	Once        bool   `help:"End after the story instead of leaving the service open."`
+	Fleet       bool   `help:"After the story, fill the register with an invented company: 40 sites, 400 doors, three years of history."`
 }
 
 // visitor is the person who is left to look around, with a one-time password that nobody has used.
 const visitor = "visitor@calder-moss.example"
+
+// demoRolePrefix begins the names of the demo's database roles.
+const demoRolePrefix = "lintel"
 
 // Run plays the story if the data folder is new, else goes on where it was left.
 func (c *demoCmd) Run(ctx context.Context) error {
@@ -99,6 +103,11 @@ func (c *demoCmd) play(ctx context.Context, h *house, catcher *mailcatcher.Catch
 	case err != nil:
 		return fmt.Errorf("the story broke off: %w", err)
 	}
+	if c.Fleet {
+		if err := t.fillFleet(); err != nil {
+			return err
+		}
+	}
 	if err := h.worker(ctx); err != nil { // after the story, which runs the jobs itself to show them
 		return err
 	}
@@ -142,7 +151,7 @@ func (c *demoCmd) startOver(ctx context.Context, dir string) error {
 	if err := localpg.Discard(ctx, filepath.Join(dir, "database")); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return err
 	}
-	for _, name := range []string{"photos", "keys", "service.log", "report.pdf", toldMark} {
+	for _, name := range []string{"photos", "keys", "service.log", "report.pdf", toldMark, fleetMark} {
 		if err := os.RemoveAll(filepath.Join(dir, name)); err != nil {
 			return err
 		}
@@ -170,7 +179,7 @@ func demoSettings(dir, postgresBin, smtp string) (*settings, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &settings{DataDir: dir, PostgresBin: postgresBin, RolePrefix: "lintel", KeyFile: keys, SMTPHost: host, SMTPTLS: "none", MailFrom: "Calder & Moss Door Service <service@calder-moss.example>",
+	s := &settings{DataDir: dir, PostgresBin: postgresBin, RolePrefix: demoRolePrefix, KeyFile: keys, SMTPHost: host, SMTPTLS: "none", MailFrom: "Calder & Moss Door Service <service@calder-moss.example>",
 		CompanyName: "Calder & Moss Door Service", CompanyAddress: "18 Foundry Lane, Millhaven", CompanyPhone: "+1 555 0142", CompanyLicence: "demo, not a real company"}
 	_, err = fmt.Sscan(port, &s.SMTPPort)
 	return s, errors.Join(err, s.check())

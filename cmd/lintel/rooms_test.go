@@ -30,13 +30,14 @@ func mayImport() map[string][]string {
 		"internal/notify":             {},
 		"internal/notify/mailcatcher": {},
 		"internal/localpg":            {},
+		"internal/demo":               {"internal/fleet", "internal/identity", "internal/duedate", "internal/seal"},
 		"internal/archive":            {"internal/store", "internal/localpg", "internal/seal", "internal/words"},
 		"api":                         {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/seal", "internal/duedate", "internal/rulebook"},
 		"internal/console":            {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/duedate", "internal/rulebook", "internal/seal"},
 		"jobs":                        {"internal/fleet", "internal/identity", "internal/duedate"},
 		"deploy/bench":                {"internal/fleet", "internal/identity", "internal/store", "internal/localpg", "internal/rulebook", "internal/duedate"},
 		"cmd/lintel": {"api", "jobs", "internal/console", "internal/fleet", "internal/identity", "internal/store", "internal/report", "internal/notify", "internal/notify/mailcatcher",
-			"internal/localpg", "internal/archive", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field"},
+			"internal/localpg", "internal/archive", "internal/demo", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field"},
 	}
 }
 
@@ -173,7 +174,7 @@ func TestTheTopLevelHoldsWhatItShouldAndNothingElse(t *testing.T) {
 
 func TestEveryRoomSaysHowToAddToIt(t *testing.T) {
 	for _, room := range []string{"api", "jobs", "internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/fleet", "internal/store",
-		"internal/report", "internal/console", "internal/notify", "internal/identity", "internal/localpg", "internal/archive", "internal/fault"} {
+		"internal/report", "internal/console", "internal/notify", "internal/identity", "internal/localpg", "internal/archive", "internal/demo", "internal/fault"} {
 		found := false
 		matches, err := filepath.Glob(filepath.Join("../..", room, "*.go"))
 		if err != nil {

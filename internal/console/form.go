@@ -99,7 +99,6 @@ func (q *request) again(f form, err error, show func(form, int) (answer, error))
 // field is one field of a form as its template shows it.
 type field struct {
 	Name, ID, Label, Hint, Type, Value string
-	Unseen                             string // of the label: read out, not shown
 	Must, Bare                         bool
 	Complete                           string // what the browser may fill in
 	Options                            []option

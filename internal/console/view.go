@@ -153,7 +153,6 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"reading": w.reading, "job": w.job, "extent": w.extent, "covered": w.covered, "entries": func(id, caption string, lines []entryLine, zone string, mine bool) entryTable {
 			return entryTable{table{id, caption, lines, zone}, mine}
 		},
-		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{f, zone, kind} }, "answers": func() []option { return yesOptions(p) },
 		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,
 		"fieldID": func(one *fault.Error) string { return idOf(fieldOf(one.Pointer)) },
 		"may":     func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
@@ -178,13 +177,6 @@ type table struct {
 type entryTable struct {
 	table
 	Mine bool // whoever looks may correct them
-}
-
-// orderFields is what the template of an order's fields sees.
-type orderFields struct {
-	Form form
-	Zone string
-	Kind string // "" while it is still to be chosen
 }
 
 // writer writes values for one reader.
