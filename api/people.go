@@ -61,7 +61,7 @@ type personOut struct {
 	ETag   string `header:"ETag"`
 	Body   struct {
 		PersonItem
-		OneTimePassword string `json:"one_time_password,omitempty" doc:"For a new person, answered this once."`
+		OneTimePassword string `json:"one_time_password,omitempty" doc:"For a new person, answered this once; it opens a session for 72 hours."`
 	}
 }
 
@@ -74,7 +74,7 @@ type personDisableIn struct {
 
 type passwordResetOut struct {
 	Body struct {
-		OneTimePassword string `json:"one_time_password" doc:"Answered this once."`
+		OneTimePassword string `json:"one_time_password" doc:"Answered this once; it opens a session for 72 hours."`
 	}
 }
 

@@ -45,7 +45,7 @@ func (f *filter) Day(name string) duedate.Day {
 	}
 	d, err := duedate.ParseDay(text)
 	if err != nil {
-		f.faults.Add(name, "date_unreadable", "reason", err.Error())
+		f.faults.Add(name, "date_unreadable")
 	}
 	return d
 }

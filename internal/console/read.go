@@ -66,7 +66,7 @@ func (r *reader) day(name string) duedate.Day {
 	}
 	d, err := duedate.ParseDay(text)
 	if err != nil {
-		r.faults.Add(name, "date_unreadable", "reason", err.Error())
+		r.faults.Add(name, "date_unreadable")
 	}
 	return d
 }

@@ -87,6 +87,7 @@ func (f *Fleet) decideOrder(ctx context.Context, by identity.Actor, e OrderEvent
 	tidy(&e.Why)
 	var faults fault.List
 	checkText(&faults, "/reason", e.Why, 1, 2000)
+	f.checkDay(&faults, "/done_on", e.DoneOn)
 	if err := faults.Err(); err != nil {
 		return WorkOrder{}, err
 	}

@@ -31,6 +31,10 @@ func TestADateThatNobodyCanMeanIsRefusedWhereverItIsSent(t *testing.T) {
 			_, _, err := r.PutWorkOrder(t.Context(), dispatcher, fleet.WorkOrder{WorkOrderID: r.id(), DoorID: door.DoorID, Kind: "service", DueOn: d}, 0)
 			return err
 		},
+		"/done_on": func(d duedate.Day) error {
+			_, err := r.EndWorkOrder(t.Context(), dispatcher, r.id(), d, "done by hand", 1)
+			return err
+		},
 		"/planned_on": func(d duedate.Day) error {
 			_, err := r.AssignWorkOrder(t.Context(), dispatcher, r.id(), nil, d, 1)
 			return err
