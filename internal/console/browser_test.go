@@ -148,6 +148,13 @@ func (b *tab) press(text string) {
 	}
 }
 
+// forget passes over what the browser complained of until now.
+func (b *tab) forget() {
+	b.mutex.Lock()
+	defer b.mutex.Unlock()
+	b.said = nil
+}
+
 // signIn comes in by the form.
 func (b *tab) signIn(who *somebody) {
 	b.t.Helper()
@@ -161,6 +168,7 @@ func (b *tab) signIn(who *somebody) {
 // is missing, and for everything that the browser complained of since the last look.
 func (b *tab) look(name string) {
 	b.t.Helper()
+	run(b, chromedp.Evaluate[bool](axe+`; true`))
 	for _, way := range []struct {
 		name   string
 		width  int64
@@ -172,10 +180,12 @@ func (b *tab) look(name string) {
 				b.t.Fatal(err)
 			}
 		}
-		run(b, chromedp.Evaluate[bool](axe+`; true`))
 		const find = `axe.run(document, {resultTypes: ['violations']}).then(r => r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.target.join(' ') + ': ' + n.failureSummary).join('; ')))`
 		for _, v := range run(b, chromedp.Evaluate[[]string](find, chromedp.EvalAwaitPromise)) {
 			b.t.Errorf("%s, %s: %s", name, way.name, v)
+		}
+		for _, id := range run(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('[id]')].map(e => e.id).filter((id, i, all) => all.indexOf(id) !== i)`)) {
+			b.t.Errorf("%s, %s: more than one element has the id %s", name, way.name, id)
 		}
 		if over := run(b, chromedp.Evaluate[int](`document.documentElement.scrollWidth - document.documentElement.clientWidth`)); over > 0 {
 			b.t.Errorf("%s, %s: the page is %d pixels wider than the window", name, way.name, over)
@@ -202,6 +212,78 @@ func TestEveryPageCanBeUsedByEverybody(t *testing.T) {
 		b.open(path)
 		b.look(name)
 	}
+}
+
+// A technician's and a dispatcher's day, by a real browser that runs no script of ours.
+func TestADayInTheBrowser(t *testing.T) {
+	w := newWorld(t)
+	b := browse(t, w.desk)
+	b.size(1280, "light")
+	b.signIn(w.support)
+	b.says("Today", "One door is unsafe and not yet secured")
+	b.open("/doors/" + w.door.DoorID.String())
+	b.says("Main entrance", "-1 dB (seen on site)")
+	b.open("/devices/" + w.sensor.String() + "/settings")
+	b.fill("/device/settings/reach_db", "-12")
+	b.fill("/reason", "Opens for passers-by.")
+	b.do(chromedp.Click(`#s-left`))
+	b.press("Show what it would do")
+	b.says("What it would do", "would open", "After the change")
+	b.look("settings-preview")
+	b.press("Record it")
+	b.says("Main entrance", "-12 dB (seen on site)", "Opens for passers-by.")
+	b.press("Sign out")
+
+	b.signIn(w.technician)
+	b.open("/sites/" + w.site.SiteID.String())
+	b.press("Begin a visit")
+	b.do(chromedp.Click("#d-" + w.bare.DoorID.String()))
+	b.look("visit-new")
+	b.press("Begin the visit")
+	b.says("Visit to Clinic East", "Garden door", "not signed off yet")
+	b.press("reading")
+	b.fill("/reading/stopped_leaf_force_n", "heavy")
+	b.press("Enter")
+	b.says("This is not a value in lbf")
+	b.forget() // that the form was refused
+	b.look("entry-refused")
+	b.fill("/reading/stopped_leaf_force_n", "27")
+	b.press("Enter")
+	b.says("27 lbf")
+	for _, kind := range []string{"finding", "securing", "mending", "note", "settings", "conclusion"} {
+		b.press(kind)
+		b.look("entry-" + kind)
+		switch kind {
+		case "finding":
+			b.fill("/finding/severity", "unsafe")
+			b.fill("/finding/what", "Glass cracked.")
+			b.press("Enter")
+			b.says("Glass cracked.")
+		case "note":
+			b.fill("/note/text", "Glazier called.")
+			b.press("Enter")
+			b.says("Glazier called.")
+		case "securing":
+			b.fill("/securing/how", "barriered")
+			b.fill("/securing/egress_kept", "yes")
+			b.fill("/securing/told_name", "Ida")
+			b.fill("/securing/answer", "acknowledged")
+			b.press("Enter")
+			b.says("barriered", "Ida: took note.")
+		default:
+			b.press("Back")
+		}
+	}
+	b.look("visit-open")
+	b.press("Sign off")
+	b.fill("/signature", "Cato Wren")
+	b.look("sign-off")
+	b.press("Sign off")
+	b.says("signed off 3 March 2026", "by Cato Wren")
+	b.press("Sign out")
+
+	b.signIn(w.dispatcher)
+	b.says("Secured and out of service", "Garden door", "Glass cracked.")
 }
 
 // pages are the addresses of every page, by the names of their pictures.

@@ -91,8 +91,8 @@ func (c *Console) routes() []route {
 		{"GET /work-orders/{work_order_id}", identity.ActReadWork, c.order},
 		{"POST /work-orders/{work_order_id}", identity.ActPlanWork, c.orderChange},
 		{"POST /work-orders/{work_order_id}/assign", identity.ActPlanWork, c.orderAssign},
-		{"GET /work-orders/{work_order_id}/cancel", identity.ActPlanWork, c.orderCancelForm},
-		{"POST /work-orders/{work_order_id}/cancel", identity.ActPlanWork, c.orderCancel},
+		{"GET /work-orders/{work_order_id}/{what}", identity.ActPlanWork, c.orderDecideForm},
+		{"POST /work-orders/{work_order_id}/{what}", identity.ActPlanWork, c.orderDecide},
 
 		{"GET /visits", identity.ActReadWork, c.visits},
 		{"GET /visits/new", identity.ActLogVisit, c.visitNew},

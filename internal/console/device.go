@@ -136,7 +136,8 @@ func (c *Console) deviceFields(ctx context.Context, q *request, f form, prefix s
 		t.T("console.device.reach"), t.T("console.device.confirm_travel"), t.T("console.device.output_hold")}
 	for i, u := range deviceUnits() {
 		value := bare(f.Field(prefix+u.name, labelled(labels[i], u.unit, t)))
-		basis := choose(w.options("basis", "", basisNames()...), f.Field(prefix+u.name+"/basis", t.T("console.basis.of", "what", labels[i])))
+		basis := choose(w.options("basis", "", basisNames()...), f.Field(prefix+u.name+"/basis", t.T("console.basis")))
+		basis.Unseen = labels[i]
 		one := quantityField{value, basis}
 		if strings.HasPrefix(u.name, "/mount") {
 			out.Mount = append(out.Mount, one)

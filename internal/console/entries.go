@@ -179,6 +179,7 @@ func readingFields(f form, t words.Printer, correction bool) (list []readingFiel
 func (c *Console) entryFindings(ctx context.Context, q *request, door uuid.UUID, data *entryData) error {
 	origin := map[string]string{"finding": "computed", "mending": "visit"}[data.Kind]
 	list, err := c.Fleet.Findings(ctx, q.by, fleet.FindingQuery{DoorID: door, State: "open", Origin: origin, Limit: 200})
+	data.Findings = []option{{Text: q.texts.T("console.choose")}}
 	if data.Kind == "finding" {
 		data.Findings = []option{{Text: q.texts.T("console.none")}}
 	}
@@ -270,14 +271,14 @@ func (c *Console) entriesOf(ctx context.Context, q *request, r *reader, body fle
 	case "reading":
 		return r.readings(body), nil
 	case "finding":
-		body.Finding = &fleet.EntryFinding{Severity: f.Value("/finding/severity"), What: f.Value("/finding/what"), Confirms: r.optionalID("/finding/confirms")}
+		body.Finding = &fleet.EntryFinding{Severity: r.chosen("/finding/severity"), What: f.Value("/finding/what"), Confirms: r.optionalID("/finding/confirms")}
 	case "securing":
-		body.Securing = &fleet.EntrySecuring{How: f.Value("/securing/how"), OtherExit: f.Value("/securing/other_exit"), EgressKept: r.yes("/securing/egress_kept"),
-			ToldName: f.Value("/securing/told_name"), ToldRole: f.Value("/securing/told_role"), Answer: f.Value("/securing/answer"), Note: f.Value("/securing/note")}
+		body.Securing = &fleet.EntrySecuring{How: r.chosen("/securing/how"), OtherExit: f.Value("/securing/other_exit"), EgressKept: r.yes("/securing/egress_kept"),
+			ToldName: f.Value("/securing/told_name"), ToldRole: f.Value("/securing/told_role"), Answer: r.chosen("/securing/answer"), Note: f.Value("/securing/note")}
 	case "mending":
 		body.Mending = &fleet.EntryMending{FindingID: r.id("/mending/finding_id"), What: f.Value("/mending/what")}
 	case "conclusion":
-		body.Conclusion = &fleet.EntryConclusion{Result: f.Value("/conclusion/result"), Note: f.Value("/conclusion/note")}
+		body.Conclusion = &fleet.EntryConclusion{Result: r.chosen("/conclusion/result"), Note: f.Value("/conclusion/note")}
 	case "note":
 		body.Note = &fleet.EntryNote{Text: f.Value("/note/text")}
 	case "settings":

@@ -13,6 +13,7 @@ import (
 // form is what stands in the fields of a form, and what is wrong with it. A field is named by the JSON pointer that the
 // faults of the use-cases have; its physical value and its basis are the fields /x and /x/basis.
 type form struct {
+	id     string // sets it apart from the other forms of a page
 	values url.Values
 	faults fault.List
 }
@@ -73,8 +74,10 @@ func (f form) Of(name string) (list fault.List) {
 // fieldOf is the field that a pointer of a fault means.
 func fieldOf(pointer string) string { return strings.TrimSuffix(pointer, "/value") }
 
-// idOf is the id of a field's element.
-func idOf(name string) string { return "f" + strings.NewReplacer("/", "-", "_", "-").Replace(name) }
+// IDOf is the id of the element of a field, or of the field that a fault's pointer means.
+func (f form) IDOf(pointer string) string {
+	return "f" + f.id + strings.NewReplacer("/", "-", "_", "-").Replace(fieldOf(pointer))
+}
 
 // refused is the form with what is wrong with it.
 func (f form) refused(err error) form {
@@ -99,6 +102,7 @@ func (q *request) again(f form, err error, show func(form, int) (answer, error))
 // field is one field of a form as its template shows it.
 type field struct {
 	Name, ID, Label, Hint, Type, Value string
+	Unseen                             string // of the label: read out, not shown
 	Must, Bare                         bool
 	Complete                           string // what the browser may fill in
 	Options                            []option
@@ -113,7 +117,7 @@ type option struct {
 
 // Field is a field of the form under a label.
 func (f form) Field(name, label string) field {
-	return field{Name: name, ID: idOf(name), Label: label, Type: "text", Value: f.values.Get(name), Faults: f.Of(name)}
+	return field{Name: name, ID: f.IDOf(name), Label: label, Type: "text", Value: f.values.Get(name), Faults: f.Of(name)}
 }
 
 // Described names the elements that say more about the field.

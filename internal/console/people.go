@@ -80,6 +80,7 @@ func (c *Console) personPage(ctx context.Context, q *request, id uuid.UUID, data
 	if data.Token.values == nil {
 		data.Token = newForm(nil)
 	}
+	data.Certificate.id, data.Token.id = "-certificate", "-token"
 	if data.Qualifications, err = c.People.Qualifications(ctx, q.by, id, identity.Page{Limit: 100}); err != nil {
 		return nil, err
 	}

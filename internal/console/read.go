@@ -58,6 +58,15 @@ func (r *reader) ids(name string) []uuid.UUID {
 	return list
 }
 
+// chosen reads a choice that somebody has to make: none is made for them.
+func (r *reader) chosen(name string) string {
+	text := r.form.Value(name)
+	if text == "" {
+		r.faults.Add(name, "choice_missing")
+	}
+	return text
+}
+
 // day reads a civil date; an empty field is the zero day.
 func (r *reader) day(name string) duedate.Day {
 	text := r.form.Value(name)

@@ -153,10 +153,10 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"reading": w.reading, "job": w.job, "extent": w.extent, "covered": w.covered, "entries": func(id, caption string, lines []entryLine, zone string, mine bool) entryTable {
 			return entryTable{table{id, caption, lines, zone}, mine}
 		},
+		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{f, zone, kind} }, "answers": func() []option { return yesOptions(p) },
 		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,
-		"fieldID": func(one *fault.Error) string { return idOf(fieldOf(one.Pointer)) },
-		"may":     func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
-		"join":    strings.Join, "list": func(items ...string) []string { return items }, "inc": func(i int) int { return i + 1 },
+		"may":  func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
+		"join": strings.Join, "list": func(items ...string) []string { return items }, "inc": func(i int) int { return i + 1 },
 		"label": func(text string) template.HTMLAttr { // what a cell says of itself where the head of its table is not seen
 			return template.HTMLAttr(` data-label="` + template.HTMLEscapeString(text) + `"`)
 		},
@@ -177,6 +177,13 @@ type table struct {
 type entryTable struct {
 	table
 	Mine bool // whoever looks may correct them
+}
+
+// orderFields is what the template of an order's fields sees.
+type orderFields struct {
+	Form form
+	Zone string
+	Kind string // "" while it is still to be chosen
 }
 
 // writer writes values for one reader.
@@ -264,6 +271,8 @@ func (w writer) extent(e *fleet.Extent) string {
 		return w.T("console.unknown")
 	case len(e.Missing) > 0:
 		return w.T("console.device.not_computable")
+	case *e.AreaM2 == 0:
+		return w.T("console.preview.nothing")
 	}
 	return w.T("console.preview.extent", "width", w.Length(*e.WidthM), "depth", w.Length(*e.DepthM), "near", w.Length(*e.NearM), "far", w.Length(*e.FarM))
 }

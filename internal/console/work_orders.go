@@ -3,7 +3,9 @@ package console
 import (
 	"context"
 	"net/http"
+	"slices"
 	"strconv"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -104,7 +106,7 @@ func (c *Console) orderPage(ctx context.Context, q *request, id uuid.UUID, chang
 	}
 	version := strconv.Itoa(o.Version)
 	if change.values == nil {
-		change = newForm(map[string]string{"/due_on": o.DueOn.String(), "/note": o.Note, "version": version})
+		change = orderForm(o)
 	}
 	if assign.values == nil {
 		assign = newForm(map[string]string{"/assigned_to": optionalText(o.AssignedTo), "/planned_on": o.PlannedOn.String(), "version": version})
@@ -125,6 +127,7 @@ func optionalText(id *uuid.UUID) string {
 
 type orderNewData struct {
 	Form form
+	Zone string
 	Door fleet.Name
 	ID   uuid.UUID
 }
@@ -135,7 +138,11 @@ func (c *Console) orderNew(ctx context.Context, q *request) (answer, error) {
 	if err := f.faults.Err(); err != nil {
 		return nil, err
 	}
-	return c.orderNewPage(ctx, q, newForm(map[string]string{"work_order_id": c.NewID().String(), "/door_id": door.String(), "/kind": "service"}), http.StatusOK)
+	fresh := orderForm(fleet.WorkOrder{Priority: "normal", BillingBasis: "unsettled"})
+	fresh.values.Set("work_order_id", c.NewID().String())
+	fresh.values.Set("/door_id", door.String())
+	fresh.values.Set("/kind", "service")
+	return c.orderNewPage(ctx, q, fresh, http.StatusOK)
 }
 
 func (c *Console) orderNewPage(ctx context.Context, q *request, f form, status int) (answer, error) {
@@ -144,7 +151,11 @@ func (c *Console) orderNewPage(ctx context.Context, q *request, f form, status i
 	if err != nil {
 		return nil, err
 	}
-	return page{name: "work-order-new", status: status, data: orderNewData{f, fleet.Name{Text: door.Name, Tag: door.Tag}, id}}, nil
+	names, err := c.Fleet.Names(ctx, q.by, fleet.Named{Doors: []uuid.UUID{id}})
+	if err != nil {
+		return nil, err
+	}
+	return page{name: "work-order-new", status: status, data: orderNewData{f, names[id].TimeZone, fleet.Name{Text: door.Name, Tag: door.Tag}, id}}, nil
 }
 
 func (c *Console) orderMake(ctx context.Context, q *request) (answer, error) {
@@ -153,7 +164,12 @@ func (c *Console) orderMake(ctx context.Context, q *request) (answer, error) {
 		return nil, err
 	}
 	r := reader{form: &f, texts: q.texts}
-	o := fleet.WorkOrder{WorkOrderID: r.id("work_order_id"), DoorID: r.id("/door_id"), Kind: f.Value("/kind"), DueOn: r.day("/due_on"), Note: f.Value("/note")}
+	o := fleet.WorkOrder{WorkOrderID: r.id("work_order_id"), DoorID: r.id("/door_id"), Kind: f.Value("/kind")}
+	names, err := c.Fleet.Names(ctx, q.by, fleet.Named{Doors: []uuid.UUID{o.DoorID}})
+	if err != nil {
+		return nil, err
+	}
+	r.order(&o, location(names[o.DoorID].TimeZone))
 	if err = r.faults.Err(); err == nil {
 		_, _, err = c.Fleet.PutWorkOrder(ctx, q.by, o, 0)
 	}
@@ -170,13 +186,14 @@ func (c *Console) orderChange(ctx context.Context, q *request) (answer, error) {
 		return nil, err
 	}
 	r := reader{form: &f, texts: q.texts}
-	due, version := r.day("/due_on"), r.number("version")
+	o, err := c.Fleet.WorkOrder(ctx, q.by, id)
+	if err != nil {
+		return nil, err
+	}
+	version := r.number("version")
+	r.order(&o, location(o.TimeZone))
 	if err = r.faults.Err(); err == nil {
-		var o fleet.WorkOrder
-		if o, err = c.Fleet.WorkOrder(ctx, q.by, id); err == nil {
-			o.DueOn, o.Note = due, f.Value("/note")
-			_, _, err = c.Fleet.PutWorkOrder(ctx, q.by, o, version)
-		}
+		_, _, err = c.Fleet.PutWorkOrder(ctx, q.by, o, version)
 	}
 	if err != nil {
 		return q.again(f, err, func(f form, status int) (answer, error) { return c.orderPage(ctx, q, id, f, form{}, status) })
@@ -200,16 +217,65 @@ func (c *Console) orderAssign(ctx context.Context, q *request) (answer, error) {
 	return seeOther("/work-orders/" + id.String()), nil
 }
 
-// orderCancelForm asks before anything is cancelled.
-func (c *Console) orderCancelForm(ctx context.Context, q *request) (answer, error) {
+// orderForm is what people say of an order, in the fields of a form.
+func orderForm(o fleet.WorkOrder) form {
+	f := newForm(map[string]string{"/due_on": o.DueOn.String(), "/note": o.Note, "/priority": o.Priority, "/respond_by": "", "/caller/name": o.Caller.Name, "/caller/telephone": o.Caller.Telephone,
+		"/caller/role": o.Caller.Role, "/symptom": o.Symptom, "/billing_basis": o.BillingBasis, "/customer_order_number": o.CustomerOrderNumber, "version": strconv.Itoa(o.Version)})
+	if o.RespondBy != nil {
+		f.values.Set("/respond_by", o.RespondBy.In(location(o.TimeZone)).Format(localTime))
+	}
+	if o.ReportedUnsafe {
+		f.values.Set("/reported_unsafe", "yes")
+	}
+	if a := o.Accident; a != nil {
+		f.values.Set("/accident/what", a.What)
+		f.values.Set("/accident/told", a.Told)
+		f.values.Set("/accident/kept_as_found", yesText(a.KeptAsFound))
+	}
+	if o.PeopleHurt {
+		f.values.Set("/people_hurt", "yes")
+	}
+	return f
+}
+
+// order reads what people say of an order; everything else of it stays.
+func (r *reader) order(o *fleet.WorkOrder, zone *time.Location) {
+	f := r.form
+	o.DueOn, o.Note, o.Priority, o.Symptom = r.day("/due_on"), f.Value("/note"), f.Value("/priority"), f.Value("/symptom")
+	o.Caller = fleet.Caller{Name: f.Value("/caller/name"), Telephone: f.Value("/caller/telephone"), Role: f.Value("/caller/role")}
+	o.BillingBasis, o.CustomerOrderNumber, o.ReportedUnsafe = f.Value("/billing_basis"), f.Value("/customer_order_number"), f.Value("/reported_unsafe") != ""
+	o.RespondBy, o.Accident, o.PeopleHurt = nil, nil, false
+	if f.Value("/respond_by") != "" {
+		o.RespondBy = ref(r.instant("/respond_by", zone))
+	}
+	if o.Kind == "accident" {
+		o.Accident = &fleet.Accident{What: f.Value("/accident/what"), Told: f.Value("/accident/told"), KeptAsFound: r.yes("/accident/kept_as_found")}
+		o.PeopleHurt = f.Value("/people_hurt") != ""
+	}
+}
+
+// decisions are what a dispatcher may decide about an order, by the last part of the address.
+func decisions() []string { return []string{"cancel", "done", "reopen"} }
+
+type decisionData struct {
+	orderData
+	What string // cancel, done, reopen
+}
+
+// orderDecideForm asks before anything is decided.
+func (c *Console) orderDecideForm(ctx context.Context, q *request) (answer, error) {
 	id, err := q.pathID("work_order_id")
 	if err != nil {
 		return nil, err
 	}
-	return c.orderCancelPage(ctx, q, id, form{}, http.StatusOK)
+	return c.orderDecidePage(ctx, q, id, form{}, http.StatusOK)
 }
 
-func (c *Console) orderCancelPage(ctx context.Context, q *request, id uuid.UUID, f form, status int) (answer, error) {
+func (c *Console) orderDecidePage(ctx context.Context, q *request, id uuid.UUID, f form, status int) (answer, error) {
+	what := q.PathValue("what")
+	if !slices.Contains(decisions(), what) {
+		return c.nowhere(ctx, q)
+	}
 	o, err := c.Fleet.WorkOrder(ctx, q.by, id)
 	if err != nil {
 		return nil, err
@@ -221,21 +287,30 @@ func (c *Console) orderCancelPage(ctx context.Context, q *request, id uuid.UUID,
 	if f.values == nil {
 		f = newForm(map[string]string{"version": strconv.Itoa(o.Version)})
 	}
-	return page{name: "work-order-cancel", status: status, data: orderData{Order: c.orderLines(q, []fleet.WorkOrder{o}, names)[0], Form: f}}, nil
+	return page{name: "work-order-decide", status: status, data: decisionData{orderData{Order: c.orderLines(q, []fleet.WorkOrder{o}, names)[0], Form: f}, what}}, nil
 }
 
-func (c *Console) orderCancel(ctx context.Context, q *request) (answer, error) {
+func (c *Console) orderDecide(ctx context.Context, q *request) (answer, error) {
 	id, f, err := q.formOf("work_order_id")
 	if err != nil {
 		return nil, err
 	}
 	r := reader{form: &f, texts: q.texts}
-	version := r.number("version")
+	version, done := r.number("version"), r.day("/done_on")
 	if err = r.faults.Err(); err == nil {
-		_, err = c.Fleet.CancelWorkOrder(ctx, q.by, id, f.Value("/reason"), version)
+		switch q.PathValue("what") {
+		case "cancel":
+			_, err = c.Fleet.CancelWorkOrder(ctx, q.by, id, f.Value("/reason"), version)
+		case "done":
+			_, err = c.Fleet.EndWorkOrder(ctx, q.by, id, done, f.Value("/reason"), version)
+		case "reopen":
+			_, err = c.Fleet.ReopenWorkOrder(ctx, q.by, id, f.Value("/reason"), version)
+		default:
+			return c.nowhere(ctx, q)
+		}
 	}
 	if err != nil {
-		return q.again(f, err, func(f form, status int) (answer, error) { return c.orderCancelPage(ctx, q, id, f, status) })
+		return q.again(f, err, func(f form, status int) (answer, error) { return c.orderDecidePage(ctx, q, id, f, status) })
 	}
 	return seeOther("/work-orders/" + id.String()), nil
 }

@@ -17,24 +17,29 @@ func TestAWorkOrderIsMadeAssignedMovedAndCancelledByForms(t *testing.T) {
 	w := newWorld(t)
 	form := w.dispatcher.get(t, "/work-orders/new?door="+w.door.DoorID.String()).want(t, 200, "New work order", "Main entrance")
 	id := form.hidden(t, "work_order_id")
-	sent := url.Values{"work_order_id": {id}, "/door_id": {w.door.DoorID.String()}, "/kind": {"service"}, "/due_on": {"2026-03-20"}, "/note": {"Squeaks."}}
-	bad := url.Values{"work_order_id": {id}, "/door_id": {w.door.DoorID.String()}, "/kind": {"service"}, "/due_on": {""}, "/note": {"Squeaks."}}
+	sent := url.Values{"work_order_id": {id}, "/door_id": {w.door.DoorID.String()}, "/kind": {"call_out"}, "/due_on": {"2026-03-20"}, "/note": {"Squeaks."}, "/priority": {"urgent"}, "/billing_basis": {"contract"}, "/caller/name": {"Jo Vale"}, "/respond_by": {"2026-03-04T08:00"}}
+	bad := url.Values{"work_order_id": {id}, "/door_id": {w.door.DoorID.String()}, "/kind": {"call_out"}, "/due_on": {""}, "/note": {"Squeaks."}, "/priority": {"urgent"}, "/billing_basis": {"contract"}}
 	w.dispatcher.post(t, "/work-orders", bad).want(t, 422, "One thing is not right yet", "Squeaks.", "A date is missing.")
 	w.dispatcher.post(t, "/work-orders", sent).leads(t, "/work-orders/"+id)
 	w.dispatcher.post(t, "/work-orders", sent).leads(t, "/work-orders/"+id) // sent twice, made once
-	page := w.dispatcher.get(t, "/work-orders/"+id).want(t, 200, "service", "20 March 2026", "Squeaks.")
+	page := w.dispatcher.get(t, "/work-orders/"+id).want(t, 200, "call-out", "20 March 2026", "Squeaks.", "urgent, respond by 4 March 2026, 08:00 PST", "Jo Vale", "covered by the contract")
 	version := page.hidden(t, "version")
 	w.dispatcher.post(t, "/work-orders/"+id+"/assign", url.Values{"version": {version}, "/assigned_to": {w.technician.actor.PersonID.String()}, "/planned_on": {"2026-03-19"}}).leads(t, "/work-orders/"+id)
 	w.dispatcher.get(t, "/work-orders/"+id).want(t, 200, "Cato Wren, 19 March 2026")
-	w.dispatcher.post(t, "/work-orders/"+id, url.Values{"version": {version}, "/due_on": {"2026-03-22"}, "/note": {"Squeaks."}}).want(t, 412, "It has changed since").holds(t, "/due_on", "2026-03-22")
+	w.dispatcher.post(t, "/work-orders/"+id, url.Values{"version": {version}, "/due_on": {"2026-03-22"}, "/note": {"Squeaks."}, "/priority": {"urgent"}, "/billing_basis": {"contract"}}).want(t, 412, "It has changed since").holds(t, "/due_on", "2026-03-22")
 	version = w.dispatcher.get(t, "/work-orders/"+id).hidden(t, "version")
-	w.dispatcher.post(t, "/work-orders/"+id, url.Values{"version": {version}, "/due_on": {"2026-03-22"}, "/note": {"Squeaks loudly."}}).leads(t, "/work-orders/"+id)
+	w.dispatcher.post(t, "/work-orders/"+id, url.Values{"version": {version}, "/due_on": {"2026-03-22"}, "/note": {"Squeaks loudly."}, "/priority": {"urgent"}, "/billing_basis": {"contract"}}).leads(t, "/work-orders/"+id)
 	version = w.dispatcher.get(t, "/work-orders/"+id+"/cancel").want(t, 200, "will not be done").hidden(t, "version")
 	w.dispatcher.post(t, "/work-orders/"+id+"/cancel", url.Values{"version": {version}, "/reason": {""}}).want(t, 422, "Cancel this work order")
 	w.dispatcher.post(t, "/work-orders/"+id+"/cancel", url.Values{"version": {version}, "/reason": {"Sold."}}).leads(t, "/work-orders/"+id)
 	w.dispatcher.get(t, "/work-orders/"+id).want(t, 200, "cancelled", "Squeaks loudly.", "Sold.").lacks(t, "Save")
+	version = w.dispatcher.get(t, "/work-orders/"+id+"/reopen").want(t, 200, "It is to be done after all").hidden(t, "version")
+	w.dispatcher.post(t, "/work-orders/"+id+"/reopen", url.Values{"version": {version}, "/reason": {"Not sold."}}).leads(t, "/work-orders/"+id)
+	version = w.dispatcher.get(t, "/work-orders/"+id+"/done").want(t, 200, "no visit of ours").hidden(t, "version")
+	w.dispatcher.post(t, "/work-orders/"+id+"/done", url.Values{"version": {version}, "/reason": {"By the maker."}, "/done_on": {"2026-03-02"}}).leads(t, "/work-orders/"+id)
+	w.dispatcher.get(t, "/work-orders/"+id).want(t, 200, "done", "By the maker.")
 	w.technician.get(t, "/work-orders/new?door="+w.door.DoorID.String()).want(t, 403)
-	w.dispatcher.get(t, "/work-orders?state=cancelled").want(t, 200, "Main entrance")
+	w.dispatcher.get(t, "/work-orders?state=done").want(t, 200, "Main entrance")
 	w.dispatcher.get(t, "/work-orders?late=1").want(t, 200, "47 days overdue").lacks(t, "Squeaks")
 }
 
@@ -69,6 +74,7 @@ func TestAVisitIsMadeByFormsWithoutScript(t *testing.T) {
 	add("reading", url.Values{"/reading/stopped_leaf_force_n": {"27"}, "/reading/hold_open_s": {"2"}, "/reading/walk_test_passed": {"yes"}}).leads(t, "/visits/"+id+"#d-"+door)
 	add("reading", url.Values{}).want(t, 422, "Nothing was read.")
 	add("finding", url.Values{"/finding/severity": {"unsafe"}, "/finding/what": {""}}).want(t, 422)
+	add("conclusion", url.Values{}).want(t, 422) // nothing is chosen for anybody
 	add("finding", url.Values{"/finding/severity": {"unsafe"}, "/finding/what": {"Glass cracked."}}).leads(t, "/visits/"+id+"#d-"+door)
 	add("securing", url.Values{"/securing/how": {"locked"}, "/securing/egress_kept": {"no"}, "/securing/answer": {"acknowledged"}, "/securing/told_name": {"Ida"}}).want(t, 422, "2 things are not right yet").holds(t, "/securing/told_name", "Ida")
 	add("securing", url.Values{"/securing/how": {"barriered"}, "/securing/egress_kept": {"yes"}, "/securing/answer": {"acknowledged"}, "/securing/told_name": {"Ida"}}).leads(t, "/visits/"+id+"#d-"+door)

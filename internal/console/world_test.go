@@ -27,6 +27,9 @@ type world struct {
 	open                     uuid.UUID // not signed
 	report                   uuid.UUID
 	order                    string // open, made by hand
+
+	orderAway                                string // the same of the other customer
+	visitAway, reportAway, sensorAway, token uuid.UUID
 }
 
 func newWorld(t testing.TB) *world {
@@ -38,6 +41,7 @@ func newWorld(t testing.TB) *world {
 	w.inspect(t)
 	w.outsiders(t)
 	w.night(t)
+	w.abroad(t)
 	return w
 }
 
@@ -59,6 +63,24 @@ func (w *world) night(t testing.TB) {
 	if _, err := w.QueueNotices(t.Context(), day("2026-03-03")); err != nil {
 		t.Fatal(err)
 	}
+}
+
+// abroad is what the outsiders must not see: everything of the other customer.
+func (w *world) abroad(t testing.TB) {
+	ctx, by := t.Context(), w.dispatcher.actor
+	o := must[fleet.WorkOrder](t)(w.PutWorkOrder(ctx, by, fleet.WorkOrder{WorkOrderID: w.id(), DoorID: w.away.DoorID, Kind: "service", DueOn: day("2026-05-12")}, 0))
+	w.orderAway = o.WorkOrderID.String()
+	w.visitAway = w.attend(t, w.now.Add(-72*time.Hour), w.foreign, w.away)
+	w.reportAway = w.id()
+	must[fleet.Report](t)(w.MakeReport(ctx, by, w.away.DoorID, w.reportAway))
+	sensor := must[fleet.Component](t)(w.PutComponent(ctx, by, fleet.ComponentPut{ComponentID: w.id(), DoorID: w.away.DoorID, Kind: "sensor", ModelID: &w.model.ModelID,
+		Fitting: fleet.Fitting{State: "fitted", Side: "a", Input: "activate", Contact: "normally_open"}, Reason: "seen"}))
+	w.sensorAway = sensor.ComponentID
+	_, token, err := w.people.CreateToken(ctx, w.admin.actor, identity.Token{PersonID: w.technician.actor.PersonID, Name: "tablet", Scopes: []identity.TokenScope{identity.TokenRead}, ExpiresAt: w.now.AddDate(0, 1, 0)}, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.token = token.TokenID
 }
 
 func (w *world) outsiders(t testing.TB) {

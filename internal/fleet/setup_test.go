@@ -19,6 +19,7 @@ import (
 	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/store"
 	"lintel.example/lintel/internal/store/storetest"
+	"lintel.example/lintel/internal/words"
 )
 
 // rig is the use-cases on a database of the test's own, with a clock that stands until it is moved and ids that are
@@ -39,12 +40,16 @@ func newFleet(t testing.TB) *rig {
 	if err != nil {
 		t.Fatal(err)
 	}
+	texts, err := words.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
 	keys, err := identity.ParseKeyring([]byte("test:" + base64.StdEncoding.EncodeToString([]byte("a key of thirty-two bytes for it"))))
 	if err != nil {
 		t.Fatal(err)
 	}
 	r := &rig{db: storetest.New(t), now: time.Date(2026, 3, 3, 9, 0, 0, 0, time.UTC)}
-	r.Fleet = fleet.New(fleet.Parts{Store: store.New(r.db.App, "lintel"), Book: book, Keys: keys, Now: func() time.Time { return r.now.Add(r.late) }, NewID: r.id})
+	r.Fleet = fleet.New(fleet.Parts{Store: store.New(r.db.App, "lintel"), Book: book, Keys: keys, Words: texts, Now: func() time.Time { return r.now.Add(r.late) }, NewID: r.id})
 	return r
 }
 

@@ -1,0 +1,132 @@
+package console_test
+
+import (
+	"fmt"
+	"maps"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/console"
+)
+
+// matrix says who may use which page or form: a administrator, d dispatcher, t technician, s support, o owner's agent (of one
+// customer), u auditor (of one site), n nobody. Everybody else is refused. own and foreign are addresses of things within
+// and outside of what the outsiders see; "" means that the page is of nothing in particular.
+func (w *world) matrix() map[string]struct{ may, own, foreign string } {
+	door, away := w.door.DoorID.String(), w.away.DoorID.String()
+	tech := w.technician.actor.PersonID.String()
+	const all, staff, office, planners = "adtsou", "adts", "adts", "ad"
+	type row = struct{ may, own, foreign string }
+	return map[string]row{
+		"GET /sign-in": {all + "n", "/sign-in", ""}, "POST /sign-in": {all + "n", "/sign-in", ""}, "POST /sign-out": {all, "/sign-out", ""},
+		"GET /password": {all, "/password", ""}, "POST /password": {all, "/password", ""}, "GET /me": {all, "/me", ""}, "POST /me/units": {all, "/me/units", ""},
+		"POST /me/sessions/{session_id}/end": {all, "/me/sessions/" + uuid.Nil.String() + "/end", ""},
+		"GET /{$}":                           {all, "/", ""},
+		"GET /doors":                         {all, "/doors", ""}, "GET /doors/{door_id}": {all, "/doors/" + door, "/doors/" + away},
+		"GET /work-orders": {all, "/work-orders", ""}, "POST /work-orders": {planners, "/work-orders", ""}, "GET /work-orders/new": {planners, "/work-orders/new?door=" + door, ""},
+		"GET /work-orders/{work_order_id}": {all, "/work-orders/" + w.order, "/work-orders/" + w.orderAway}, "POST /work-orders/{work_order_id}": {planners, "/work-orders/" + w.order, ""},
+		"POST /work-orders/{work_order_id}/assign": {planners, "/work-orders/" + w.order + "/assign", ""},
+		"GET /work-orders/{work_order_id}/{what}":  {planners, "/work-orders/" + w.order + "/cancel", ""}, "POST /work-orders/{work_order_id}/{what}": {planners, "/work-orders/" + w.order + "/cancel", ""},
+		"GET /visits": {all, "/visits", ""}, "GET /visits/new": {"t", "/visits/new?site=" + w.site.SiteID.String(), ""}, "POST /visits": {"t", "/visits", ""},
+		"GET /visits/{visit_id}":             {all, "/visits/" + w.visit.String(), "/visits/" + w.visitAway.String()},
+		"GET /visits/{visit_id}/entries/new": {"t", "/visits/" + w.open.String() + "/entries/new?kind=note&door=" + w.unsafe.DoorID.String(), ""},
+		"POST /visits/{visit_id}/entries":    {"t", "/visits/" + w.open.String() + "/entries", ""},
+		"GET /visits/{visit_id}/sign-off":    {"t", "/visits/" + w.open.String() + "/sign-off", ""}, "POST /visits/{visit_id}/sign-off": {"t", "/visits/" + w.open.String() + "/sign-off", ""},
+		"GET /devices/{component_id}":          {all, "/devices/" + w.sensor.String(), "/devices/" + w.sensorAway.String()},
+		"GET /devices/{component_id}/settings": {"ads", "/devices/" + w.sensor.String() + "/settings", ""}, "POST /devices/{component_id}/settings": {"ads", "/devices/" + w.sensor.String() + "/settings", ""},
+		"GET /sites": {all, "/sites", ""}, "GET /sites/{site_id}": {all, "/sites/" + w.site.SiteID.String(), "/sites/" + w.foreign.SiteID.String()},
+		"GET /customers": {all, "/customers", ""}, "GET /customers/{customer_id}": {all, "/customers/" + w.customer.CustomerID.String(), "/customers/" + w.other.CustomerID.String()},
+		"POST /customers/{customer_id}": {planners, "/customers/" + w.customer.CustomerID.String(), ""},
+		"GET /doors/{door_id}/reports":  {all, "/doors/" + door + "/reports", "/doors/" + away + "/reports"}, "POST /doors/{door_id}/reports": {"adto", "/doors/" + door + "/reports", ""},
+		"GET /reports/{report_id}": {all, "/reports/" + w.report.String(), "/reports/" + w.reportAway.String()}, "GET /reports/{report_id}/report.pdf": {all, "/reports/" + w.report.String() + "/report.pdf", "/reports/" + w.reportAway.String() + "/report.pdf"},
+		"GET /notices": {office, "/notices", ""}, "GET /jobs": {office, "/jobs", ""},
+		"GET /people": {staff, "/people", ""}, "POST /people": {"a", "/people", ""}, "GET /people/new": {"a", "/people/new", ""},
+		"GET /people/{person_id}": {staff, "/people/" + tech, ""}, "POST /people/{person_id}": {"a", "/people/" + tech, ""}, "POST /people/{person_id}/certificates": {planners, "/people/" + tech + "/certificates", ""},
+		"POST /people/{person_id}/tokens":                  {"a", "/people/" + tech + "/tokens", ""},
+		"GET /people/{person_id}/tokens/{token_id}/revoke": {"a", "/people/" + tech + "/tokens/" + w.token.String() + "/revoke", ""}, "POST /people/{person_id}/tokens/{token_id}/revoke": {"a", "/people/" + tech + "/tokens/" + w.token.String() + "/revoke", ""},
+		"GET /people/{person_id}/{what}": {"a", "/people/" + tech + "/disable", ""}, "POST /people/{person_id}/{what}": {"a", "/people/" + tech + "/enable", ""},
+	}
+}
+
+func TestEveryPageIsForWhomTheMatrixSays(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	c, err := console.New(w.rooms)
+	if err != nil {
+		t.Fatal(err)
+	}
+	matrix := w.matrix()
+	if got, want := slices.Sorted(slices.Values(c.Patterns())), slices.Sorted(maps.Keys(matrix)); !slices.Equal(got, want) {
+		t.Errorf("the pages are\n%s\nand the matrix has\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+	kinds := map[rune]*somebody{'a': w.admin, 'd': w.dispatcher, 't': w.technician, 's': w.support, 'o': w.agent, 'u': w.auditor, 'n': w.nobody()}
+	for pattern, row := range matrix {
+		method, _, _ := strings.Cut(pattern, " ")
+		for letter, who := range kinds {
+			if pattern == "POST /sign-out" && letter != 'n' {
+				continue // it would end the session; TestSigningInAndOut has it
+			}
+			copied := *who // keeps its cookie
+			got := w.ask(t, &copied, method, row.own)
+			if wrong := wrongFor(letter, method, strings.ContainsRune(row.may, letter), got.status, got.header.Get("Location")); wrong != "" {
+				t.Errorf("%s by %c: %s", pattern, letter, wrong)
+			}
+			if outside := letter == 'o' || letter == 'u'; outside && row.foreign != "" {
+				copied = *who
+				if got := w.ask(t, &copied, method, row.foreign); got.status != http.StatusNotFound || strings.Contains(got.body, "Arcade") || strings.Contains(got.body, "North doors") {
+					t.Errorf("%s of another customer by %c: %d", pattern, letter, got.status)
+				}
+			}
+		}
+	}
+}
+
+// wrongFor says what is wrong with an answer.
+func wrongFor(letter rune, method string, may bool, status int, location string) string {
+	toSignIn := status == http.StatusSeeOther && strings.HasPrefix(location, "/sign-in?next=")
+	switch {
+	case may && status == http.StatusUnauthorized && letter == 'n', may && location == "" && status == http.StatusUnauthorized && method == http.MethodPost: // of the sign-in itself
+		return ""
+	case may && (status == http.StatusForbidden || status == http.StatusNotFound || status >= 500 || toSignIn):
+		return fmt.Sprintf("refused with %d", status)
+	case may || !may && letter != 'n' && status == http.StatusForbidden:
+		return ""
+	case letter == 'n' && method == http.MethodGet && toSignIn, letter == 'n' && method == http.MethodPost && status == http.StatusUnauthorized:
+		return ""
+	}
+	return fmt.Sprintf("not refused, but answered with %d to %q", status, location)
+}
+
+// ask is a request with a form that says next to nothing, about something that is there.
+func (w *world) ask(t testing.TB, who *somebody, method, path string) shown {
+	t.Helper()
+	if method == http.MethodGet {
+		return who.send(t, method, path, nil)
+	}
+	return who.send(t, method, path, url.Values{"/units": {"metric"}, "report_id": {w.id().String()}, "/site_id": {w.site.SiteID.String()}, "/door_id": {w.unsafe.DoorID.String()}})
+}
+
+func TestMenusShowOnlyWhatOneMayUse(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	w.agent.get(t, "/").want(t, 200, "Doors", "Work orders").lacks(t, `href="/people"`, `href="/jobs"`, `href="/notices"`)
+	w.auditor.get(t, "/doors/"+w.door.DoorID.String()).want(t, 200).lacks(t, "/work-orders/new", "/visits/new", "/settings", "Computed, not verified on site: a sensor")
+	w.technician.get(t, "/doors/"+w.door.DoorID.String()).want(t, 200, "Begin a visit").lacks(t, "/work-orders/new", "/settings\"")
+	w.dispatcher.get(t, "/doors/"+w.door.DoorID.String()).want(t, 200, "New work order", "Change the settings", "Computed, not verified on site: a sensor").lacks(t, "/visits/new")
+	w.support.get(t, "/people/"+w.technician.actor.PersonID.String()).want(t, 200, "CI-2211").lacks(t, "Save", "one-time")
+}
+
+func TestWhatAnAuditorReadsIsWrittenDown(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	path := "/doors/" + w.door.DoorID.String()
+	w.auditor.get(t, path).want(t, 200)
+	if n := w.count(t, "select count(*) from audit_event where action = 'read' and subject_kind = 'GET /doors/{door_id}' and subject_id = '"+path+"'"); n != 1 {
+		t.Errorf("the audit has %d lines of it", n)
+	}
+}
