@@ -127,9 +127,8 @@ func (w *world) open() {
 	w.t.Cleanup(func() { _ = photos.Close() })
 	w.uses = fleet.New(fleet.Parts{Store: store.New(w.db.App, "lintel"), Photos: photos, Book: book, Keys: keys, Words: catalogue, Now: func() time.Time { return w.now }, NewID: w.id,
 		Company: fleet.ReportCompany{Name: "Calder Moss Doors", Phone: "+1 555 0100"},
-		Print: func(doc fleet.ComplianceReport, sha256, units string) ([]byte, error) {
-			texts := catalogue.Printer(doc.Language, words.Units(units))
-			return report.DoorPDF(doc, report.Plans(doc, texts, report.Units(units)), report.Options{Texts: texts, Units: report.Units(units), Paper: report.A4, DocumentSHA256: sha256})
+		PrintReport: func(doc fleet.Document, sha256 string) ([]fleet.ReportPrint, error) {
+			return report.Print(doc, sha256, func(language string) report.Texts { return catalogue.Printer(language, words.Metric) })
 		}})
 	w.handler = api.New(api.Rooms{Fleet: w.uses, People: w.people, Words: catalogue, Log: slog.New(slog.NewTextHandler(&w.log, nil)), Now: func() time.Time { return w.now }, NewID: w.id,
 		Ready: func(context.Context) error { return nil }, Version: "0"}).Handler()

@@ -203,18 +203,14 @@ func (h *house) useCases(s *settings) error {
 	}
 	database := store.New(h.pool, s.RolePrefix)
 	h.fleet = fleet.New(fleet.Parts{Store: database, Book: book, Keys: keys, Now: now, NewID: newID, Words: h.words, Company: s.company(),
-		Post: post{s.smtp(), s.SMTPHost != ""}, Photos: photos, Print: h.print})
+		Post: post{s.smtp(), s.SMTPHost != ""}, Photos: photos, PrintReport: h.print})
 	h.people = identity.NewPeople(database, hasher, now, newID, rand.Reader)
 	return nil
 }
 
-// print renders a compliance report.
-func (h *house) print(doc fleet.ComplianceReport, sha256, units string) ([]byte, error) {
-	texts, paper := h.words.Printer(doc.Language, words.Units(units)), report.A4
-	if units == string(report.US) {
-		paper = report.Letter
-	}
-	return report.DoorPDF(doc, report.Plans(doc, texts, report.Units(units)), report.Options{Texts: texts, Units: report.Units(units), Paper: paper, DocumentSHA256: sha256})
+// print prints the document of a report in every form.
+func (h *house) print(doc fleet.Document, sha256 string) ([]fleet.ReportPrint, error) {
+	return report.Print(doc, sha256, func(language string) report.Texts { return h.words.Printer(language, words.Metric) })
 }
 
 // face makes the HTTP face: the API at its own addresses, the pages at all others.

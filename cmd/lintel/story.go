@@ -661,7 +661,7 @@ func (s *story) report() error {
 	if err := os.WriteFile(file, pdf.raw, 0o644); err != nil {
 		return err
 	}
-	s.say("reported", "bytes", len(pdf.raw), "file", file, "same", first.text("pdf_sha256") == second.text("pdf_sha256"))
+	s.say("reported", "bytes", len(pdf.raw), "file", file, "same", first.text("sha256") == second.text("sha256"))
 	return nil
 }
 

@@ -26,12 +26,13 @@ type Parts struct {
 	Keys  *identity.Keyring // nil: codes can be neither set nor revealed
 	Now   func() time.Time
 	NewID func() uuid.UUID // UUIDv7
-	// Words, Company and Post are for notices and reports; Print renders a compliance report.
-	Words   *words.Catalogue
-	Company ReportCompany
-	Post    Post
-	Photos  PhotoStore
-	Print   func(doc ComplianceReport, sha256 string, units string) ([]byte, error)
+	// Words, Company and Post are for notices and reports; PrintReport prints a document in every form, with the hash of
+	// its record.
+	Words       *words.Catalogue
+	Company     ReportCompany
+	Post        Post
+	Photos      PhotoStore
+	PrintReport func(doc Document, sha256 string) ([]ReportPrint, error)
 }
 
 // Fleet holds the use-cases. Each changes or reads the register in one transaction.

@@ -3,6 +3,8 @@ package fleet
 import (
 	"context"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -13,23 +15,71 @@ import (
 	"lintel.example/lintel/internal/seal"
 )
 
-// Report is a compliance report as it was given out. Its id always gives the same bytes.
-type Report struct {
-	CustomerID, SiteID, DoorID, ReportID uuid.UUID
-	Canonical                            []byte // the document, canonical JSON
-	SHA256                               [32]byte
-	PDF                                  []byte
-	PDFSHA256                            [32]byte
-	MadeAt                               time.Time
-	MadeBy                               uuid.UUID
+// The kinds of reports.
+const (
+	KindDoor        = "door"
+	KindCertificate = "certificate" // of the last inspection of a door
+	KindSite        = "site"
+	KindPortfolio   = "portfolio" // of a customer, of a set of sites, or of everything in sight
+)
+
+// ReportKinds lists the kinds of reports.
+func ReportKinds() []string {
+	return []string{KindDoor, KindCertificate, KindSite, KindPortfolio}
 }
 
-// ReportQuery asks for the reports of a door, the newest first.
+// Report is a report as it was given out. Its id always gives the same bytes.
+type Report struct {
+	ReportID uuid.UUID
+	Kind     string
+	// CustomerID and SiteID are zero for a portfolio, DoorID also for a site.
+	CustomerID, SiteID, DoorID uuid.UUID
+	// PortfolioCustomerID is zero unless it is a portfolio of one customer; Sites are those that a portfolio speaks of.
+	PortfolioCustomerID uuid.UUID
+	Sites               []ReportedSite
+	AsOf                duedate.Day // zero in reports from before one could choose it
+	Canonical           []byte      // the document, canonical JSON; not in lists
+	SHA256              [32]byte
+	Prints              []ReportPrint // without their bytes, but in the moment in which they are made
+	MadeAt              time.Time
+	MadeBy              uuid.UUID
+}
+
+// ReportedSite is a site that a portfolio speaks of.
+type ReportedSite struct{ CustomerID, SiteID uuid.UUID }
+
+// ReportPrint is a report in a form that people read.
+type ReportPrint struct {
+	Form   string // pdf, html, csv
+	Bytes  []byte
+	SHA256 [32]byte
+}
+
+// Print gives the print of a form; ok is false where there is none.
+func (r Report) Print(form string) (p ReportPrint, ok bool) {
+	i := slices.IndexFunc(r.Prints, func(p ReportPrint) bool { return p.Form == form })
+	if i < 0 {
+		return p, false
+	}
+	return r.Prints[i], true
+}
+
+// ReportAsk is what a report is asked of.
+type ReportAsk struct {
+	Kind                       string
+	DoorID, SiteID, CustomerID uuid.UUID   // as the kind needs
+	Sites                      []uuid.UUID // of a portfolio; with neither these nor a customer, all sites in sight
+	AsOf                       duedate.Day // zero: the present day at the place
+	Paper                      string      // a4, letter; "" leaves it to the jurisdiction
+}
+
+// ReportQuery asks for reports, the newest first.
 type ReportQuery struct {
-	DoorID   uuid.UUID
-	BeforeAt time.Time
-	BeforeID uuid.UUID
-	Limit    int
+	Kind                       string    // "" for all
+	DoorID, SiteID, CustomerID uuid.UUID // zero for all
+	BeforeAt                   time.Time
+	BeforeID                   uuid.UUID
+	Limit                      int
 }
 
 // PersonCard is what a report says of a person.
@@ -38,51 +88,62 @@ type PersonCard struct {
 	ValidFrom, ValidUntil duedate.Day
 }
 
-// ReportAsk is what a report is asked of.
-type ReportAsk struct {
-	DoorID uuid.UUID
-	AsOf   duedate.Day // zero: the present day at the place
-	Paper  string      // a4, letter; "" leaves it to the jurisdiction
-}
-
 type reportRows interface {
+	// ReportByID gives a report without its prints' bytes.
 	ReportByID(ctx context.Context, id uuid.UUID) (Report, error)
-	// ReportPage lists reports without their bytes.
+	// ReportPrint gives the bytes of one print.
+	ReportPrint(ctx context.Context, id uuid.UUID, form string) (ReportPrint, error)
+	// ReportPage lists reports without any bytes.
 	ReportPage(ctx context.Context, q ReportQuery) ([]Report, error)
 	// InsertReport answers false when the id is taken.
 	InsertReport(ctx context.Context, r Report) (bool, error)
 	// PersonCard gives a person's name and the qualification that was valid on a day.
 	PersonCard(ctx context.Context, id uuid.UUID, day duedate.Day) (PersonCard, error)
+	// SitesInSight gives sites with their customers, in the order of customer and name: those named, or of one customer, or
+	// all; at most so many.
+	SitesInSight(ctx context.Context, customer uuid.UUID, sites []uuid.UUID, most int) ([]SiteLine, error)
+	// PortfolioDoors gives the doors of sites as they were at an instant, with their plans, in the order of their ids.
+	PortfolioDoors(ctx context.Context, sites []uuid.UUID, at time.Time) ([]PortfolioDoor, error)
+	// EachStandingEntry gives the entries of the doors of sites that say how a door stands (no readings, photos, settings),
+	// observed before an instant, door by door in the order of their ids, without holding them all.
+	EachStandingEntry(ctx context.Context, sites []uuid.UUID, before time.Time, visit func(Entry) error) error
 }
 
-// Audiences of a compliance document.
+// Audiences of a document.
 const (
 	forCustomer = "customer"
 	forStaff    = "internal"
 )
 
-// MakeReport takes the snapshot of a door under an id that the caller chose. The same id again gives the same
-// snapshot, however the register has moved on.
-func (f *Fleet) MakeReport(ctx context.Context, by identity.Actor, doorID, reportID uuid.UUID) (r Report, created bool, err error) {
+// Document is what one report says, frozen.
+type Document interface {
+	Head() ReportHead
+	Check() error
+}
+
+// MakeReport takes a snapshot under an id that the caller chose. The same again gives the same snapshot, however the
+// register has moved on.
+func (f *Fleet) MakeReport(ctx context.Context, by identity.Actor, reportID uuid.UUID, ask ReportAsk) (r Report, created bool, err error) {
+	if err := ask.check(); err != nil {
+		return Report{}, false, err
+	}
 	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
 		r, err = tx.ReportByID(ctx, reportID)
 		switch {
-		case err == nil && r.DoorID != doorID:
-			return fault.New(fault.Conflict, "report_of_other_door")
 		case err == nil:
 			created = false
-			return nil
+			return ask.same(r)
 		case !fault.Is(err, "report_not_found"):
 			return err
 		}
 		if f.Company.Name == "" {
 			return fault.New(fault.Conflict, "company_not_set")
 		}
-		doc, err := f.compliance(ctx, tx, by, reportID, ReportAsk{DoorID: doorID}, forCustomer)
+		doc, about, err := f.document(ctx, tx, by, reportID, ask)
 		if err != nil {
 			return err
 		}
-		if r, err = f.snapshot(doc, by, reportID); err != nil {
+		if r, err = f.snapshot(doc, about, by, reportID); err != nil {
 			return err
 		}
 		if created, err = tx.InsertReport(ctx, r); err != nil {
@@ -97,7 +158,100 @@ func (f *Fleet) MakeReport(ctx context.Context, by identity.Actor, doorID, repor
 	return r, created, err
 }
 
-func (f *Fleet) snapshot(doc ComplianceReport, by identity.Actor, id uuid.UUID) (Report, error) {
+// document gathers what a report of that kind says, and what it is about.
+func (f *Fleet) document(ctx context.Context, tx Tx, by identity.Actor, id uuid.UUID, ask ReportAsk) (doc Document, about Report, err error) {
+	switch ask.Kind {
+	case KindDoor:
+		var d ComplianceReport
+		d, err = f.compliance(ctx, tx, by, id, ask, forCustomer)
+		return d, d.about(KindDoor), err
+	case KindCertificate:
+		var d ComplianceReport
+		if d, err = f.compliance(ctx, tx, by, id, ask, forCustomer); err != nil {
+			return nil, about, err
+		}
+		c, err := d.certificate()
+		return c, d.about(KindCertificate), err
+	case KindSite:
+		return f.siteReport(ctx, tx, by, id, ask)
+	default:
+		return f.portfolio(ctx, tx, by, id, ask)
+	}
+}
+
+func (r ComplianceReport) about(kind string) Report {
+	if r.ID == "" {
+		return Report{}
+	}
+	return Report{Kind: kind, CustomerID: uuid.MustParse(r.Customer.ID), SiteID: uuid.MustParse(r.Site.ID), DoorID: uuid.MustParse(r.Door.ID)}
+}
+
+// check refuses what is asked of no kind of report, or of another.
+func (a ReportAsk) check() error {
+	var faults fault.List
+	checkOneOf(&faults, "/kind", a.Kind, ReportKinds()...)
+	if a.Paper != "" {
+		checkOneOf(&faults, "/paper", a.Paper, "a4", "letter")
+	}
+	needs := map[string]string{KindDoor: "/door_id", KindCertificate: "/door_id", KindSite: "/site_id"}[a.Kind]
+	for pointer, given := range map[string]bool{"/door_id": a.DoorID != uuid.Nil, "/site_id": a.SiteID != uuid.Nil} {
+		switch {
+		case pointer == needs && !given:
+			faults.Add(pointer, "report_subject_missing")
+		case pointer != needs && given:
+			faults.Add(pointer, "report_subject_of_other_kind", "kind", a.Kind)
+		}
+	}
+	for pointer, given := range map[string]bool{"/customer_id": a.CustomerID != uuid.Nil, "/sites": len(a.Sites) > 0} {
+		if given && a.Kind != KindPortfolio {
+			faults.Add(pointer, "report_subject_of_other_kind", "kind", a.Kind)
+		}
+	}
+	if a.CustomerID != uuid.Nil && len(a.Sites) > 0 {
+		faults.Add("/sites", "report_of_customer_and_sites")
+	}
+	if len(a.Sites) > mostSites {
+		faults.Add("/sites", "too_many", "most", mostSites)
+	}
+	return faults.Err()
+}
+
+// same refuses to ask for something else under the id of a report that is there. What was left to the program when it
+// was made may be said again or left again.
+func (a ReportAsk) same(r Report) error {
+	differs := func(pointer string) error {
+		return &fault.Error{Kind: fault.Conflict, Code: "report_differs", Pointer: pointer}
+	}
+	switch {
+	case a.Kind != r.Kind:
+		return differs("/kind")
+	case a.DoorID != r.DoorID && (a.Kind == KindDoor || a.Kind == KindCertificate):
+		return differs("/door_id")
+	case a.SiteID != r.SiteID && a.Kind == KindSite:
+		return differs("/site_id")
+	case a.CustomerID != r.PortfolioCustomerID:
+		return differs("/customer_id")
+	case !a.AsOf.IsZero() && a.AsOf != r.AsOf:
+		return differs("/as_of")
+	}
+	if len(a.Sites) == 0 {
+		return nil
+	}
+	asked, spoken := slices.Clone(a.Sites), make([]uuid.UUID, len(r.Sites))
+	for i, s := range r.Sites {
+		spoken[i] = s.SiteID
+	}
+	byText := func(a, b uuid.UUID) int { return strings.Compare(a.String(), b.String()) }
+	slices.SortFunc(asked, byText)
+	slices.SortFunc(spoken, byText)
+	if !slices.Equal(slices.Compact(asked), spoken) {
+		return differs("/sites")
+	}
+	return nil
+}
+
+// snapshot seals a document and prints it in every form.
+func (f *Fleet) snapshot(doc Document, about Report, by identity.Actor, id uuid.UUID) (Report, error) {
 	if err := doc.Check(); err != nil {
 		return Report{}, err
 	}
@@ -105,19 +259,27 @@ func (f *Fleet) snapshot(doc ComplianceReport, by identity.Actor, id uuid.UUID) 
 	if err != nil {
 		return Report{}, err
 	}
-	pdf, err := f.Print(doc, seal.Hash(hash).String(), by.Units)
+	prints, err := f.PrintReport(doc, seal.Hash(hash).String())
 	if err != nil {
 		return Report{}, fmt.Errorf("print report: %w", err)
 	}
-	made, err := time.Parse(time.RFC3339, doc.MadeAt)
+	for i, p := range prints {
+		prints[i].SHA256 = seal.HashOf(p.Bytes)
+	}
+	head := doc.Head()
+	made, err := time.Parse(time.RFC3339, head.MadeAt)
 	if err != nil {
 		return Report{}, err
 	}
-	return Report{CustomerID: uuid.MustParse(doc.Customer.ID), SiteID: uuid.MustParse(doc.Site.ID), DoorID: uuid.MustParse(doc.Door.ID), ReportID: id,
-		Canonical: canonical, SHA256: hash, PDF: pdf, PDFSHA256: seal.HashOf(pdf), MadeAt: made, MadeBy: by.PersonID}, nil
+	asOf, err := duedate.ParseDay(head.AsOf)
+	if err != nil {
+		return Report{}, err
+	}
+	about.ReportID, about.AsOf, about.Canonical, about.SHA256, about.Prints, about.MadeAt, about.MadeBy = id, asOf, canonical, hash, prints, made, by.PersonID
+	return about, nil
 }
 
-// Report gives a report that was made.
+// Report gives a report that was made, without its prints' bytes.
 func (f *Fleet) Report(ctx context.Context, by identity.Actor, id uuid.UUID) (r Report, err error) {
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
 		r, err = tx.ReportByID(ctx, id)
@@ -126,11 +288,30 @@ func (f *Fleet) Report(ctx context.Context, by identity.Actor, id uuid.UUID) (r 
 	return r, err
 }
 
-// Reports lists the reports of a door, the newest first, without their bytes.
+// ReportIn gives a print of a report: the same bytes for ever. A report from before there was the form is not printed
+// anew: nobody was given that print.
+func (f *Fleet) ReportIn(ctx context.Context, by identity.Actor, id uuid.UUID, form string) (p ReportPrint, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		r, err := tx.ReportByID(ctx, id)
+		if err != nil {
+			return err
+		}
+		if _, ok := r.Print(form); !ok {
+			return fault.New(fault.NotFound, "report_not_kept_so", "form", form)
+		}
+		p, err = tx.ReportPrint(ctx, id, form)
+		return err
+	})
+	return p, err
+}
+
+// Reports lists reports, the newest first, without any bytes.
 func (f *Fleet) Reports(ctx context.Context, by identity.Actor, q ReportQuery) (list []Report, err error) {
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
-		if _, err := tx.DoorByID(ctx, q.DoorID, AsOf{}); err != nil {
-			return err
+		if q.DoorID != uuid.Nil {
+			if _, err := tx.DoorByID(ctx, q.DoorID, AsOf{}); err != nil {
+				return err
+			}
 		}
 		list, err = tx.ReportPage(ctx, q)
 		return err
@@ -146,7 +327,7 @@ func (f *Fleet) Compliance(ctx context.Context, by identity.Actor, doorID uuid.U
 		audience = forStaff
 	}
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
-		doc, err = f.compliance(ctx, tx, by, f.NewID(), ReportAsk{DoorID: doorID}, audience)
+		doc, err = f.compliance(ctx, tx, by, f.NewID(), ReportAsk{Kind: KindDoor, DoorID: doorID}, audience)
 		return err
 	})
 	return doc, err

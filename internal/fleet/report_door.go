@@ -27,19 +27,23 @@ type moment struct {
 	end  time.Time // exclusive
 }
 
-// momentOf is the end of a day at a place, or now on the present day there.
-func (f *Fleet) momentOf(day duedate.Day, zone *time.Location) (m moment, err error) {
+// moment is the end of a day at a place, or now from the present day there on.
+func (f *Fleet) moment(day duedate.Day, zone *time.Location) moment {
 	now := f.Now()
-	today := duedate.DayIn(now, zone)
-	switch {
-	case day.IsZero() || day == today:
-		return moment{day: today, end: now.Add(farthestClock)}, nil
-	case day.After(today):
-		return m, fault.At("/as_of", "report_of_the_future")
+	if today := duedate.DayIn(now, zone); day.IsZero() || !day.Before(today) {
+		return moment{day: today, end: now.Add(farthestClock)}
 	}
 	y, month, d := day.Date()
 	end := time.Date(y, month, d+1, 0, 0, 0, 0, zone)
-	return moment{asOf: AsOf{Effective: end.Add(-time.Microsecond)}, day: day, end: end}, nil
+	return moment{asOf: AsOf{Effective: end.Add(-time.Microsecond)}, day: day, end: end}
+}
+
+// checkAsOf refuses a day that has not begun at the place.
+func (f *Fleet) checkAsOf(day duedate.Day, zone *time.Location) error {
+	if day.After(duedate.DayIn(f.Now(), zone)) {
+		return fault.At("/as_of", "report_of_the_future")
+	}
+	return nil
 }
 
 // head begins a document.
@@ -89,10 +93,10 @@ func (f *Fleet) compliance(ctx context.Context, tx Tx, by identity.Actor, id uui
 	if err != nil {
 		return doc, err
 	}
-	m, err := f.momentOf(ask.AsOf, site.Location())
-	if err != nil {
+	if err := f.checkAsOf(ask.AsOf, site.Location()); err != nil {
 		return doc, err
 	}
+	m := f.moment(ask.AsOf, site.Location())
 	if doc.ReportPlace, err = f.place(ctx, tx, site, m.day); err != nil {
 		return doc, err
 	}
@@ -620,11 +624,4 @@ func (w writer) cautions(doc *DoorContent) {
 		!slices.ContainsFunc(doc.Devices, func(d ReportDevice) bool { return d.Purpose == "presence" }))
 	add("settings_intended_only", slices.ContainsFunc(doc.Devices, func(d ReportDevice) bool { return d.Settings != nil && d.Settings.Standing == "intended" }))
 	add("values_unknown", slices.ContainsFunc(doc.Devices, func(d ReportDevice) bool { return len(d.Missing) > 0 }) || doc.Door.ClearWidthM.Value == nil)
-}
-
-// ReadReport reads a kept document back.
-func ReadReport(canonical []byte) (ComplianceReport, error) {
-	var doc ComplianceReport
-	err := json.Unmarshal(canonical, &doc)
-	return doc, err
 }

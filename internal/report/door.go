@@ -43,7 +43,7 @@ func (d doorReport) lay(s surface) {
 	d.due(s)
 	d.workOrders(s)
 	d.closed(s)
-	d.frame.cautions(s, d.DoorContent.Cautions)
+	d.cautions(s, d.DoorContent.Cautions)
 }
 
 // states says how the door stands, gravest first.
@@ -174,12 +174,16 @@ func (d doorReport) verdicts(s surface) {
 		s.paragraph(d.t("none"), plainText)
 		return
 	}
+	d.verdictTable(s, d.Verdicts)
+	d.unjudged(s)
+}
+
+func (d doorReport) verdictTable(s surface, verdicts []fleet.ReportVerdict) {
 	var rows [][]cell
-	for _, v := range d.Verdicts {
+	for _, v := range verdicts {
 		rows = append(rows, []cell{{Text: d.or(v.Title)}, d.found(v), d.limit(v), d.outcome(v), {Text: d.dash(v.Source), Note: d.code("standing", v.Standing)}})
 	}
 	s.table([]column{{d.t("col.rule"), 4}, {d.t("col.reading"), 2.9}, {d.t("col.limit"), 2.9}, {d.t("col.outcome"), 2.7}, {d.t("col.source"), 3.2}}, rows)
-	d.unjudged(s)
 }
 
 // unjudged are readings that no rule of this door asks for.

@@ -76,6 +76,14 @@ func (s *sheet) part(title, line string) {
 	s.y += 4
 }
 
+// endPart starts a new page for what belongs to the whole.
+func (s *sheet) endPart() {
+	if s.level > 0 {
+		s.waiting, s.level = "", 0
+		s.newPage()
+	}
+}
+
 // states stand white on ink where they are grave; the rest in one frame.
 func (s *sheet) states(list []stateText) {
 	var framed []stateText

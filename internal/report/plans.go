@@ -9,6 +9,10 @@ import (
 // Plans are the drawings of a compliance report, one for each of its sides, from
 // the rings that the document has frozen.
 func Plans(r fleet.ComplianceReport, t Texts, u Units) []PlanDrawing {
+	return plansOf(r.DoorContent, t, u)
+}
+
+func plansOf(r fleet.DoorContent, t Texts, u Units) []PlanDrawing {
 	var plans []PlanDrawing
 	for _, side := range r.Sides {
 		mirror := 1.0 // hinges are told as seen from side A; its left is +x in its frame, −x in B's

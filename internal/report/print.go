@@ -21,6 +21,41 @@ type Options struct {
 	Link string
 }
 
+// Print prints a document in every form. texts gives the words of a language. The bytes depend on the arguments only.
+func Print(doc fleet.Document, sha256 string, texts func(language string) Texts) ([]fleet.ReportPrint, error) {
+	h := doc.Head()
+	o := Options{Texts: texts(h.Language), Units: Units(h.Units), Paper: Paper(h.Paper), DocumentSHA256: sha256}
+	l, table, err := layoutOf(doc, o)
+	if err != nil {
+		return nil, err
+	}
+	pdf, err := pdfOf(l)
+	if err != nil {
+		return nil, err
+	}
+	html, err := htmlOf(l)
+	if err != nil {
+		return nil, err
+	}
+	return []fleet.ReportPrint{{Form: "pdf", Bytes: pdf}, {Form: "html", Bytes: html}, {Form: "csv", Bytes: table}}, nil
+}
+
+// layoutOf gives the layout of a document, and its CSV.
+func layoutOf(doc fleet.Document, o Options) (layout, []byte, error) {
+	switch doc := doc.(type) {
+	case fleet.ComplianceReport:
+		return newDoorReport(doc, Plans(doc, o.Texts, o.Units), o), csvOfDoor(doc.ReportHead, doc.ReportPlace, doc.DoorContent), nil
+	case fleet.CertificateDocument:
+		c := newCertificate(doc, o)
+		return c, csvOfDoor(doc.ReportHead, doc.ReportPlace, c.DoorContent), nil
+	case fleet.SiteDocument:
+		return newSiteReport(doc, o), siteCSV(doc), nil
+	case fleet.PortfolioDocument:
+		return newPortfolioReport(doc, o), portfolioCSV(doc), nil
+	}
+	return nil, nil, fmt.Errorf("report: no layout for a document of format %q", doc.Head().Format)
+}
+
 // DoorPDF prints a compliance report with the drawings of its sides (see Plans).
 // The bytes depend on the arguments only.
 func DoorPDF(r fleet.ComplianceReport, plans []PlanDrawing, o Options) ([]byte, error) {

@@ -8,6 +8,8 @@ type surface interface {
 	masthead(m masthead)
 	// part begins something that stands by itself, on paper on a new page.
 	part(title, line string)
+	// endPart goes back from the last part to the report as a whole.
+	endPart()
 	// states say how something stands, gravest first; what is grave stands out.
 	states(list []stateText)
 	// strip is a row of figures: a name, the figure, and what it is made of.

@@ -41,7 +41,8 @@ func ofTablesIn(some, all string) string {
 	}
 	var kept []string
 	for _, line := range strings.Split(all, "\n") {
-		if table, _, _ := strings.Cut(line, " "); there[table] {
+		// A report of more than one door has no place in the table before.
+		if table, _, _ := strings.Cut(line, " "); there[table] && !strings.Contains(line, `"kind": "portfolio"`) {
 			kept = append(kept, line)
 		}
 	}

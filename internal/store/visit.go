@@ -250,7 +250,7 @@ values (@kind, @customer_id, @site_id, @subject_id, @canonical, @sha256, @record
 
 // InsertRecord adds a signed record to the log.
 func (t *Tx) InsertRecord(ctx context.Context, r fleet.Record) error {
-	_, err := exec(ctx, t, "insert_record", sqlInsertRecord, pgx.StrictNamedArgs{"kind": r.Kind, "customer_id": r.CustomerID, "site_id": r.SiteID, "subject_id": r.SubjectID,
+	_, err := exec(ctx, t, "insert_record", sqlInsertRecord, pgx.StrictNamedArgs{"kind": r.Kind, "customer_id": optional(r.CustomerID), "site_id": optional(r.SiteID), "subject_id": r.SubjectID,
 		"canonical": r.Canonical, "sha256": r.SHA256[:], "recorded_at": r.RecordedAt, "recorded_by": r.RecordedBy})
 	return err
 }

@@ -9,11 +9,13 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
 
+	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/seal"
@@ -86,9 +88,10 @@ func seenIn(column string) map[string]string {
 		sees[table] = "$1::uuid[] is not null" // every row
 	}
 	for _, table := range []string{"site", "site_party", "door", "door_version", "door_leaf", "kept_clear_zone", "component", "component_version", "revision", "revision_accessory",
-		"extent", "inspection_plan", "work_order", "visit", "visit_entry", "visit_sign_off", "entry_photo", "out_of_service_case", "report"} {
+		"extent", "inspection_plan", "work_order", "visit", "visit_entry", "visit_sign_off", "entry_photo", "out_of_service_case", "report_site"} {
 		sees[table] = mine
 	}
+	sees["report"] = mine + " or kind = 'portfolio' and not exists (select from report_site s where s.report_id = x.report_id and not s." + mine + ")"
 	return sees
 }
 
@@ -376,7 +379,7 @@ func TestOutsidersChangeAndDeleteNothing(t *testing.T) {
 					t.Errorf("%s by scope of %s: %v, want permission denied", sql, by.ScopeKind, err)
 				}
 			}
-			if table == "report" || table == "record_log" {
+			if table == "report" || table == "report_site" || table == "record_log" {
 				continue // see below
 			}
 			err := s.InRawTx(t.Context(), by, func(tx pgx.Tx) error {
@@ -432,8 +435,61 @@ func TestOutsidersAddReportsOfTheirOwnDoorsOnly(t *testing.T) {
 			t.Errorf("the record of one's own report: %v", err)
 		}
 	}
-	if got := lines(t, db, "select 'report' from report union all select 'record' from record_log"); len(got) != 4+2+8+2 {
-		t.Errorf("%d reports and records, want 16", len(got))
+	if got := lines(t, db, "select 'report' from report union all select 'record' from record_log"); len(got) != 4+5+2+8+2 {
+		t.Errorf("%d reports and records, want 21", len(got))
+	}
+}
+
+// A portfolio is seen by whoever sees all of its sites, and outsiders add one of sites that they see.
+func TestAPortfolioIsSeenByWhoeverSeesAllOfItsSites(t *testing.T) {
+	t.Parallel()
+	db := newWorld(t)
+	s := store.New(db.App, "lintel")
+	c1, c2, s11, s22 := idOf("customer 1"), idOf("customer 2"), idOf("site 1 1"), idOf("site 2 2")
+	for _, c := range []struct {
+		who  string
+		by   identity.Actor
+		sees bool
+	}{
+		{"agent of both customers", agentOf(c1, c2), true}, {"agent of one customer", agentOf(c1), false}, {"tenant of both sites", tenantOf(s11, s22), true},
+		{"tenant of one site", tenantOf(s11), false}, {"staff", staff, true}, {"nobody", tenantOf(), false},
+	} {
+		err := s.InTx(t.Context(), c.by, func(ctx context.Context, tx fleet.Tx) error {
+			_, err := tx.ReportByID(ctx, idOf("portfolio of two"))
+			return err
+		})
+		if c.sees && err != nil || !c.sees && !fault.Is(err, "report_not_found") {
+			t.Errorf("%s: %v", c.who, err)
+		}
+	}
+	put := func(by identity.Actor, id uuid.UUID, sites ...fleet.ReportedSite) error {
+		return s.InTx(t.Context(), by, func(ctx context.Context, tx fleet.Tx) error {
+			r := fleet.Report{ReportID: id, Kind: fleet.KindPortfolio, Sites: sites, Canonical: []byte("r"), SHA256: seal.HashOf([]byte("r")),
+				Prints: []fleet.ReportPrint{{Form: "pdf", Bytes: []byte("p"), SHA256: seal.HashOf([]byte("p"))}}, MadeAt: time.Now(), MadeBy: by.PersonID}
+			if _, err := tx.InsertReport(ctx, r); err != nil {
+				return err
+			}
+			return tx.InsertRecord(ctx, fleet.Record{Kind: "report", SubjectID: id, Canonical: r.Canonical, SHA256: r.SHA256, RecordedAt: r.MadeAt, RecordedBy: r.MadeBy})
+		})
+	}
+	mine, theirs := fleet.ReportedSite{CustomerID: c1, SiteID: s11}, fleet.ReportedSite{CustomerID: c2, SiteID: s22}
+	for _, by := range []identity.Actor{agentOf(c1), tenantOf(s11)} {
+		if err := put(by, idOf("own of "+string(by.ScopeKind)), mine); err != nil {
+			t.Errorf("a portfolio of one's own site by scope of %s: %v", by.ScopeKind, err)
+		}
+		if err := put(by, idOf("foreign of "+string(by.ScopeKind)), mine, theirs); stateOf(err) != "42501" {
+			t.Errorf("a portfolio of a foreign site by scope of %s: %v", by.ScopeKind, err)
+		}
+		if err := put(by, idOf("mixed of "+string(by.ScopeKind)), fleet.ReportedSite{CustomerID: c1, SiteID: s22}); err == nil {
+			t.Errorf("a foreign site under one's own customer was taken from scope of %s", by.ScopeKind)
+		}
+	}
+	handOver(t, s, s11) // to the second customer
+	if err := s.InTx(t.Context(), agentOf(c1), func(ctx context.Context, tx fleet.Tx) error {
+		_, err := tx.ReportByID(ctx, idOf("own of customers"))
+		return err
+	}); !fault.Is(err, "report_not_found") {
+		t.Errorf("the old customer still sees a portfolio of a site that changed hands: %v", err)
 	}
 }
 

@@ -100,6 +100,14 @@ begin
       insert into report values (c_, s_, d_, report_, text_, hash, 'pdf', sha256('pdf'), at, technician);
       insert into record_log (kind, customer_id, site_id, subject_id, canonical, sha256, recorded_at, recorded_by)
         values ('visit', c_, s_, v_, text_, hash, at, technician), ('report', c_, s_, report_, text_, hash, at, technician);
+      insert into report (report_id, kind, canonical, sha256, pdf, pdf_sha256, made_at, made_by)
+        values (md5(format('portfolio %s %s', c, s))::uuid, 'portfolio', text_, hash, 'pdf', sha256('pdf'), at, technician);
+      insert into report_site values (c_, s_, md5(format('portfolio %s %s', c, s))::uuid);
     end loop;
   end loop;
 end $$;
+
+-- A portfolio of two sites of different customers: who sees one of them does not see it.
+insert into report (report_id, kind, site_count, canonical, sha256, pdf, pdf_sha256, made_at, made_by)
+  select md5('portfolio of two')::uuid, 'portfolio', 2, canonical, sha256, pdf, pdf_sha256, made_at, made_by from report where report_id = md5('report 1 1')::uuid;
+insert into report_site select customer_id, site_id, md5('portfolio of two')::uuid from site where site_id in (md5('site 1 1')::uuid, md5('site 2 2')::uuid);

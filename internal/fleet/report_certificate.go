@@ -1,0 +1,53 @@
+package fleet
+
+import (
+	"errors"
+
+	"lintel.example/lintel/internal/fault"
+)
+
+// CertificateFormat names the shape of the document of one passed inspection.
+const CertificateFormat = "lintel-inspection-certificate/1"
+
+// CertificateDocument says that somebody with a certificate of theirs, valid on the day, inspected a door and signed that
+// it passed. The program certifies nothing: the inspector does, for that day.
+type CertificateDocument struct {
+	ReportHead
+	ReportPlace
+	Door       ReportDoor       `json:"door"`
+	RuleBasis  *ReportRuleBasis `json:"rule_basis"`
+	Inspection ReportInspection `json:"inspection"`
+	Verdicts   []ReportVerdict  `json:"verdicts"`
+	Unjudged   []ReportReading  `json:"unjudged"`
+	// Findings are those that are open on the report's day; none is unsafe.
+	Findings []ReportFinding `json:"findings"`
+	Due      []ReportDue     `json:"due"`
+	Cautions []string        `json:"cautions"`
+}
+
+// certificate is refused unless the last signed inspection passed, its inspector held a certificate that was valid on the
+// day, and nothing unsafe stands open since.
+func (r ComplianceReport) certificate() (CertificateDocument, error) {
+	last := r.LastInspection
+	switch {
+	case len(r.OutOfService) > 0 || r.hasFinding("unsafe"):
+		return CertificateDocument{}, fault.New(fault.Conflict, "certificate_of_unsafe_door")
+	case last == nil || last.Result != "passed" || last.SignedAt == "":
+		return CertificateDocument{}, fault.New(fault.Conflict, "certificate_without_passed_inspection")
+	case last.Inspector.CertificateNo == "":
+		return CertificateDocument{}, fault.New(fault.Conflict, "certificate_by_uncertified", "name", last.Inspector.Name, "day", last.Date)
+	}
+	head := r.ReportHead
+	head.Format = CertificateFormat
+	return CertificateDocument{ReportHead: head, ReportPlace: r.ReportPlace, Door: r.Door, RuleBasis: r.RuleBasis, Inspection: *last, Verdicts: r.Verdicts,
+		Unjudged: r.Unjudged, Findings: r.Findings, Due: r.Due, Cautions: r.DoorContent.Cautions}, nil
+}
+
+// Check reports every fault that would make the document unfit to be sealed.
+func (c CertificateDocument) Check() error {
+	err := c.ReportHead.check(CertificateFormat)
+	if c.Inspection.Result != "passed" || c.Inspection.Inspector.CertificateNo == "" {
+		err = errors.Join(err, documentFault("inspection", "is no passed inspection of somebody with a certificate"))
+	}
+	return err
+}
