@@ -77,9 +77,8 @@ func (d *desk) open(t testing.TB, database *store.Store) {
 	now := func() time.Time { return d.now }
 	d.Fleet = fleet.New(fleet.Parts{Store: database, Photos: photos, Book: book, Words: catalogue, Now: now, NewID: d.id,
 		Company: fleet.ReportCompany{Name: "Calder Moss Doors", Phone: "+1 555 0100"},
-		Print: func(doc fleet.ComplianceReport, sha256, units string) ([]byte, error) {
-			texts := catalogue.Printer(doc.Language, words.Units(units))
-			return report.DoorPDF(doc, report.Plans(doc, texts, report.Units(units)), report.Options{Texts: texts, Units: report.Units(units), Paper: report.A4, DocumentSHA256: sha256})
+		PrintReport: func(doc fleet.Document, sha256 string) ([]fleet.ReportPrint, error) {
+			return report.Print(doc, sha256, func(language string) report.Texts { return catalogue.Printer(language, words.Metric) })
 		}})
 	d.people = identity.NewPeople(database, hasher, now, d.id, rand.Reader)
 	d.rooms = console.Rooms{Fleet: d.Fleet, People: d.people, Words: catalogue, Log: slog.New(slog.NewTextHandler(&d.log, nil)), Now: now, NewID: d.id,

@@ -189,7 +189,7 @@ func (w *world) inspect(t testing.TB) {
 	w.enter(t, held, w.held, at.Add(181*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "unsafe", What: "Safety beam dead."}})
 	w.enter(t, held, w.held, at.Add(182*time.Minute), fleet.EntryBody{Kind: "securing", Securing: &fleet.EntrySecuring{How: "operator_off", EgressKept: p(true), ToldName: "Hana Reed", Answer: "acknowledged"}})
 	w.report = w.id()
-	must[fleet.Report](t)(w.MakeReport(t.Context(), w.dispatcher.actor, w.door.DoorID, w.report))
+	must[fleet.Report](t)(w.MakeReport(t.Context(), w.dispatcher.actor, w.report, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: w.door.DoorID}))
 }
 
 func (w *world) attend(t testing.TB, at time.Time, site fleet.Site, door fleet.Door) uuid.UUID {

@@ -346,6 +346,8 @@ type ReportReading struct {
 	Value *float64 `json:"value"`
 	Unit  string   `json:"unit"`
 	Yes   *bool    `json:"yes"`
+	// Decided says that the verdict rests on this one: the worst of those taken for the rule.
+	Decided bool `json:"decided"`
 }
 
 // ReportFact is something that the register says of the door, by its name there (presence_by, leaves[].mass_kg).
@@ -376,7 +378,7 @@ type ReportFinding struct {
 	RuleID string `json:"rule_id"`
 	// Origin is visit, or computed: found by arithmetic, not verified on site.
 	Origin string `json:"origin"`
-	// State is open, mended, withdrawn or reinspected (a later inspection passed);
+	// State is open, mended, withdrawn or cleared (a later inspection passed);
 	// ClosedOn the day of the last three.
 	State    string `json:"state"`
 	ClosedOn string `json:"closed_on"`

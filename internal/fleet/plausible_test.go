@@ -172,7 +172,7 @@ func TestAReportIsMadeInSomebodysName(t *testing.T) {
 	t.Parallel()
 	r := newFleet(t)
 	door := r.newDoor(t)
-	_, _, err := r.MakeReport(t.Context(), dispatcher, door.DoorID, r.id())
+	_, _, err := r.MakeReport(t.Context(), dispatcher, r.id(), fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: door.DoorID})
 	wantFault(t, err, "company_not_set")
 	if n := r.count(t, "select count(*) from report"); n != 0 {
 		t.Errorf("%d reports", n)

@@ -161,29 +161,22 @@ func (f *Fleet) MakeReport(ctx context.Context, by identity.Actor, reportID uuid
 // document gathers what a report of that kind says, and what it is about.
 func (f *Fleet) document(ctx context.Context, tx Tx, by identity.Actor, id uuid.UUID, ask ReportAsk) (doc Document, about Report, err error) {
 	switch ask.Kind {
-	case KindDoor:
-		var d ComplianceReport
-		d, err = f.compliance(ctx, tx, by, id, ask, forCustomer)
-		return d, d.about(KindDoor), err
-	case KindCertificate:
-		var d ComplianceReport
-		if d, err = f.compliance(ctx, tx, by, id, ask, forCustomer); err != nil {
+	case KindDoor, KindCertificate:
+		d, err := f.compliance(ctx, tx, by, id, ask, forCustomer)
+		if err != nil {
 			return nil, about, err
 		}
+		about = Report{Kind: ask.Kind, CustomerID: uuid.MustParse(d.Customer.ID), SiteID: uuid.MustParse(d.Site.ID), DoorID: ask.DoorID}
+		if ask.Kind == KindDoor {
+			return d, about, nil
+		}
 		c, err := d.certificate()
-		return c, d.about(KindCertificate), err
+		return c, about, err
 	case KindSite:
 		return f.siteReport(ctx, tx, by, id, ask)
 	default:
 		return f.portfolio(ctx, tx, by, id, ask)
 	}
-}
-
-func (r ComplianceReport) about(kind string) Report {
-	if r.ID == "" {
-		return Report{}
-	}
-	return Report{Kind: kind, CustomerID: uuid.MustParse(r.Customer.ID), SiteID: uuid.MustParse(r.Site.ID), DoorID: uuid.MustParse(r.Door.ID)}
 }
 
 // check refuses what is asked of no kind of report, or of another.

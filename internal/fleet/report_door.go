@@ -403,11 +403,12 @@ func (w writer) lastInspection(ctx context.Context, tx Tx, doc *DoorContent, p p
 // judged writes what the rule basis of the door as it was then says of the readings of an inspection, and the readings
 // that no rule asked for.
 func (w writer) judged(doc *DoorContent, then Door, conclusion Entry, entries []Entry) error {
-	taken := w.readings(then.DoorID, conclusion, entries)
+	used := readingsOf(then.DoorID, conclusion, entries)
+	taken := w.readings(used)
 	asked := map[string]bool{}
 	if pack, ok := w.fleet.Book.Pack(then.Facts.RuleBasis.PackID); ok {
 		facts := rulebookFacts(then.Facts)
-		for _, v := range pack.Judge(facts, readingsOf(then.DoorID, conclusion, entries)) {
+		for _, v := range pack.Judge(facts, used) {
 			in := pack.Inputs(v.RuleID)
 			one, err := w.verdict(v, in, facts, taken)
 			if err != nil {
@@ -423,24 +424,10 @@ func (w writer) judged(doc *DoorContent, then Door, conclusion Entry, entries []
 	return nil
 }
 
-// readings writes everything that was read at the door until the conclusion. What is read again at the same place
-// replaces what was found there.
-func (w writer) readings(doorID uuid.UUID, conclusion Entry, entries []Entry) (list []ReportReading) {
-	for _, e := range live(entries) {
-		r := e.Body.Reading
-		if r == nil || e.DoorID != doorID || e.ObservedAt.After(conclusion.ObservedAt) {
-			continue
-		}
-		one := ReportReading{Name: r.Name, Title: w.texts.T("reading." + r.Name + ".title"), Value: r.Value, Yes: r.Yes}
-		if i := slices.IndexFunc(rulebook.Readings(), func(k rulebook.ReadingKind) bool { return k.Name == r.Name }); i >= 0 {
-			one.Unit = rulebook.Readings()[i].Unit
-		}
-		i := slices.IndexFunc(list, func(o ReportReading) bool { return o.Name == one.Name && o.Leaf == one.Leaf && o.Side == one.Side })
-		if i < 0 {
-			list = append(list, one)
-		} else {
-			list[i] = one
-		}
+// readings writes everything that counts of what was read at the door until the conclusion.
+func (w writer) readings(used []rulebook.Used) (list []ReportReading) {
+	for _, u := range used {
+		list = append(list, ReportReading{Name: u.Name, Title: w.texts.T("reading." + u.Name + ".title"), Leaf: u.Leaf, Side: string(u.Side), Value: u.Number, Unit: u.Unit, Yes: u.Yes})
 	}
 	return list
 }
@@ -457,6 +444,9 @@ func (w writer) verdict(v rulebook.Verdict, in rulebook.Inputs, facts rulebook.F
 	}
 	for _, r := range taken {
 		if slices.ContainsFunc(in.Readings, func(k rulebook.ReadingKind) bool { return k.Name == r.Name }) {
+			r.Decided = slices.ContainsFunc(v.Readings, func(u rulebook.Used) bool {
+				return u.Name == r.Name && u.Leaf == r.Leaf && string(u.Side) == r.Side && same(u.Number, r.Value) && same(u.Yes, r.Yes)
+			})
 			out.Readings = append(out.Readings, r)
 		}
 	}
@@ -477,6 +467,10 @@ func (w writer) verdict(v rulebook.Verdict, in rulebook.Inputs, facts rulebook.F
 		out.Missing = append(out.Missing, w.gap(g))
 	}
 	return out, nil
+}
+
+func same[T comparable](a, b *T) bool {
+	return a == nil && b == nil || a != nil && b != nil && *a == *b
 }
 
 // factValue is what the register says of a fact, as an expression names it; "" where it says nothing.

@@ -67,7 +67,7 @@ func codes(kind string) []string {
 	case "missing":
 		return []string{"height_m", "tilt_deg", "yaw_deg", "offset_x_m", "offset_y_m", "antenna", "reach_db", "header_depth_m", "clear_width_m", "opening_time_s", "closing_time_s", "leaf_width_m", "sensing", "settings"}
 	case "finding_state":
-		return []string{"open", "mended", "withdrawn", "reinspected"}
+		return []string{"open", "mended", "withdrawn", "cleared"}
 	case "register":
 		return []string{"door_kind", "energy", "traffic", "activation_a", "activation_b", "presence_by", "clear_width_m", "opening_time_s", "closing_time_s", "egress_breakout", "vulnerable_users", "leaves", "leaf_width_m", "leaf_height_m", "leaf_mass_kg"}
 	}

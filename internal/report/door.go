@@ -246,11 +246,16 @@ func (d doorReport) found(v fleet.ReportVerdict) cell {
 		measured, _, _ := judged(d.o.Texts, v.Measured, v.AtLeast, v.AtMost)
 		c := cell{Text: measured}
 		for _, r := range v.Readings {
-			if read := d.read(r); read != measured {
-				c.Note = join("\n", c.Note, d.t("read_as", "value", join(", ", read, d.spot(r))))
-			} else {
-				c.Note = join("\n", c.Note, d.spot(r))
+			read := d.read(r)
+			switch {
+			case len(v.Readings) > 1 && r.Decided:
+				read = d.t("read_worst", "value", join(", ", read, d.spot(r)))
+			case read == measured:
+				read = d.spot(r)
+			default:
+				read = d.t("read_as", "value", join(", ", read, d.spot(r)))
 			}
+			c.Note = join("\n", c.Note, read)
 		}
 		return c
 	}

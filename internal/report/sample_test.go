@@ -117,6 +117,7 @@ func fullReport() fleet.ComplianceReport {
 	number := func(name, title string, v float64, unit string, leaf int, side string) fleet.ReportReading {
 		return fleet.ReportReading{Name: name, Title: title, Value: &v, Unit: unit, Leaf: leaf, Side: side}
 	}
+	decided := func(r fleet.ReportReading) fleet.ReportReading { r.Decided = true; return r }
 	zone := fleet.ReportPolygons{{rectangle(-0.61, 0.127, 0.61, 1.092)}}
 	near := fleet.ReportPolygons{{rectangle(-0.61, 0, 0.61, 0.3)}}
 	mount := fleet.ReportMount{HeightM: measured(2.2), OffsetXM: measured(0), OffsetYM: measured(0.12), TiltDeg: measured(28), YawDeg: measured(0)}
@@ -164,7 +165,7 @@ func fullReport() fleet.ComplianceReport {
 			Inspector:    fleet.ReportInspector{Name: "Ines Calloway", Employer: "Brackwater Door Service", Qualification: "certified inspector, automatic pedestrian doors", CertificateNo: "4471", ValidFrom: "2024-09-01", ValidUntil: "2027-08-31"},
 			RecordSHA256: strings.Repeat("4be1", 16)},
 		Verdicts: []fleet.ReportVerdict{
-			{RuleID: "closing-speed", Title: "Closing speed", Ground: "readings", Readings: []fleet.ReportReading{number("close_speed_mps", "closing speed", 0.4, "m/s", 2, "")},
+			{RuleID: "closing-speed", Title: "Closing speed", Ground: "readings", Readings: []fleet.ReportReading{number("close_speed_mps", "closing speed", 0.29, "m/s", 1, ""), decided(number("close_speed_mps", "closing speed", 0.4, "m/s", 2, ""))},
 				Facts:    []fleet.ReportFact{{Name: "leaves[].mass_kg", Value: "48, –"}},
 				Measured: amount(0.4/0.3048, "ft/s", 0.4, "m/s"), AtMost: amount(1, "ft/s", 0.3048, "m/s"), Outcome: "failed", Severity: "unsafe", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 10.1.1", Standing: "second_hand"},
 			{RuleID: "latch-check", Title: "Distance of the latch check", Ground: "readings", Readings: []fleet.ReportReading{number("latch_check_distance_m", "latch check", 0.06, "m", 0, "")},
