@@ -122,7 +122,7 @@ func (c *Console) reportMake(ctx context.Context, q *request) (answer, error) {
 	if err := r.faults.Err(); err != nil {
 		return nil, err
 	}
-	if _, _, err := c.Fleet.MakeReport(ctx, q.by, door, id); err != nil {
+	if _, _, err := c.Fleet.MakeReport(ctx, q.by, id, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: door}); err != nil {
 		return nil, err
 	}
 	return seeOther("/reports/" + id.String()), nil
@@ -149,11 +149,11 @@ func (c *Console) reportPDF(ctx context.Context, q *request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	r, err := c.Fleet.Report(ctx, q.by, id)
+	pdf, err := c.Fleet.ReportIn(ctx, q.by, id, "pdf")
 	if err != nil {
 		return nil, err
 	}
-	return file{"application/pdf", "report-" + id.String() + ".pdf", r.PDF}, nil
+	return file{"application/pdf", "report-" + id.String() + ".pdf", pdf.Bytes}, nil
 }
 
 type doorReportsData struct {
