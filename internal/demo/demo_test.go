@@ -60,7 +60,9 @@ func build(t *testing.T, seed uint64, only ...string) made {
 	}
 	parts := demo.Parts{
 		Fleet: fleet.Parts{Store: database, Book: book, Words: texts, Photos: photos, Company: fleet.ReportCompany{Name: "Calder & Moss Door Service", Phone: "+1 555 0142"},
-			Print: func(fleet.ComplianceReport, string, string) ([]byte, error) { return []byte("printed elsewhere"), nil }},
+			PrintReport: func(fleet.Document, string) ([]fleet.ReportPrint, error) {
+				return []fleet.ReportPrint{{Form: "pdf", Bytes: []byte("printed elsewhere")}}, nil
+			}},
 		People: func(now func() time.Time, newID func() uuid.UUID, random io.Reader) *identity.People {
 			return identity.NewPeople(database, hasher, now, newID, random)
 		},

@@ -197,7 +197,7 @@ func (h *history) inspect(ctx context.Context, s *site, who *person) error {
 		by, report := h.dispatcher(), h.id()
 		h.pass(time.Hour)
 		h.atLast(func(ctx context.Context) error {
-			_, _, err := h.MakeReport(ctx, by, reached[0].id, report)
+			_, _, err := h.MakeReport(ctx, by, report, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: reached[0].id})
 			return err
 		})
 	}
