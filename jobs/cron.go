@@ -13,6 +13,7 @@ import (
 type Rooms struct {
 	Fleet  *fleet.Fleet
 	People *identity.People
+	Backup func(context.Context) (map[string]any, error) // nil: no backups are made here
 }
 
 // Job is a line of the cron table: a name that never changes (the ledger carries it), a line in UTC, and the work as
@@ -29,6 +30,7 @@ func Table() []Job {
 	return []Job{
 		{Name: "due_work_orders", Line: "15 4 * * *", Work: dueWorkOrders},
 		{Name: "queue_notices", Line: "45 4 * * *", Work: queueNotices},
+		{Name: "backup", Line: "30 3 * * *", Work: backup},
 		{Name: "forget_sign_in_failures", Line: "30 5 * * *", Work: forgetSignInFailures},
 	}
 }

@@ -194,7 +194,7 @@ func TestTwoServersDoWhatIsDueOnceAndLeaveNothingBehind(t *testing.T) {
 	if _, err := h.catcher.Wait(waited, func(m mailcatcher.Message) bool { return m.To == "rosa@kestrel.example" }); err != nil {
 		t.Errorf("no mail: %v", err)
 	}
-	for h.count(t, `select count(*) from job_run where state = 'done'`) < 5 && waited.Err() == nil {
+	for h.count(t, `select count(*) from job_run where state = 'done'`) < 6 && waited.Err() == nil {
 		time.Sleep(20 * time.Millisecond)
 	}
 	for _, s := range servers {
@@ -209,7 +209,7 @@ func TestTwoServersDoWhatIsDueOnceAndLeaveNothingBehind(t *testing.T) {
 		want  int
 	}{
 		"orders":                       {`select count(*) from work_order`, 2},
-		"nights done":                  {`select count(*) from job_run where state = 'done'`, 5},
+		"nights done":                  {`select count(*) from job_run where state = 'done'`, 6},
 		"nights passed over":           {`select count(*) from job_run where state = 'superseded'`, 2},
 		"nights in any other state":    {`select count(*) from job_run where state not in ('done', 'superseded')`, 0},
 		"notices tried more than once": {`select count(*) from notice where attempts > 1`, 0},

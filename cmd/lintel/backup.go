@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -46,22 +47,19 @@ func (s *settings) reach(ctx context.Context) (reached, error) {
 // backupCmd writes a backup.
 type backupCmd struct {
 	settings
-	To       string `env:"LINTEL_BACKUP_DIR" placeholder:"DIR" help:"Folder that the backup is written into, as a folder of its own. On another disk, and copied to another place."`
-	Keep     int    `env:"LINTEL_BACKUP_KEEP" default:"0" help:"How many complete backups stay; older ones are removed after a complete one. 0: all."`
-	WithKeys bool   `env:"LINTEL_BACKUP_WITH_KEYS" help:"Put the key file into the backup: whoever has the backup then reads every lock and key-safe code."`
+	To       string `placeholder:"DIR" help:"Folder that the backup is written into, as a folder of its own; LINTEL_BACKUP_DIR if empty. On another disk, and copied to another place."`
+	Keep     int    `placeholder:"N" help:"How many complete backups stay; older ones are removed after a complete one. LINTEL_BACKUP_KEEP if not given, 0: all."`
+	WithKeys bool   `help:"Put the key file into the backup: whoever has the backup then reads every lock and key-safe code."`
 }
 
-// check names what is wrong with what was given.
+// check names what is wrong with what was given, after what is given for every night has filled the gaps.
 func (c *backupCmd) check() error {
+	c.BackupDir = cmp.Or(c.To, c.BackupDir)
+	c.BackupKeep = cmp.Or(c.Keep, c.BackupKeep)
+	c.BackupWithKeys = c.WithKeys || c.BackupWithKeys
 	faults := []error{c.settings.check()}
-	if c.To == "" {
+	if c.BackupDir == "" {
 		faults = append(faults, errors.New("neither --to nor LINTEL_BACKUP_DIR is given"))
-	}
-	if c.Keep < 0 {
-		faults = append(faults, errors.New("--keep is negative"))
-	}
-	if c.WithKeys && c.KeyFile == "" {
-		faults = append(faults, errors.New("--with-keys: LINTEL_KEY_FILE is not set"))
 	}
 	if c.DatabaseURL != "" && c.AdminDatabaseURL == "" {
 		faults = append(faults, errors.New("LINTEL_ADMIN_DATABASE_URL is not set: a backup needs a login that sees all rows"))
@@ -82,12 +80,7 @@ func (c *backupCmd) Run(ctx context.Context) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, r.close(context.WithoutCancel(ctx))) }()
-	photos, err := store.OpenPhotoDir(c.photoDir())
-	if err != nil {
-		return err
-	}
-	defer photos.Close()
-	run, m, err := c.backUp(ctx, r.adminURL, photos)
+	run, m, err := c.backUp(ctx, r.adminURL)
 	if told := c.record(context.WithoutCancel(ctx), r, run); told != nil {
 		fmt.Fprintln(os.Stderr, "lintel: the database was not told of the backup:", told)
 	}
@@ -96,20 +89,21 @@ func (c *backupCmd) Run(ctx context.Context) (err error) {
 	}
 	fmt.Printf("%s: %d rows, %d photos, %d signed records, %d bytes\n", run.Folder, sum(m.Tables), m.Photos, m.SignedRecords, run.SizeBytes)
 	warnOfKeys(m)
-	if run.Outcome != "good" {
-		return fmt.Errorf("the backup is not complete: %s", run.Note)
+	return incomplete(run)
+}
+
+// incomplete is the error of a backup that lacks something.
+func incomplete(run fleet.BackupRun) error {
+	if run.Outcome == "good" {
+		return nil
 	}
-	return nil
+	return fmt.Errorf("the backup is not complete: %s", run.Note)
 }
 
 // backUp writes a backup and tells what came of it.
-func (c *backupCmd) backUp(ctx context.Context, adminURL string, photos *store.PhotoDir) (run fleet.BackupRun, m archive.Manifest, err error) {
-	source := archive.Source{AdminURL: adminURL, RolePrefix: c.RolePrefix, Photos: photos, BinDir: c.PostgresBin, Program: version, Now: now}
-	if c.WithKeys {
-		source.KeyFile = c.KeyFile
-	}
-	run = fleet.BackupRun{BackupID: newID(), BeganAt: now(), Folder: c.To, WithKeys: c.WithKeys, Outcome: "good"}
-	name, m, err := archive.Backup(ctx, source, c.To, c.Keep)
+func (s *settings) backUp(ctx context.Context, adminURL string) (run fleet.BackupRun, m archive.Manifest, err error) {
+	run = fleet.BackupRun{BackupID: newID(), BeganAt: now(), Folder: s.BackupDir, WithKeys: s.BackupWithKeys, Outcome: "good"}
+	name, m, err := s.writeBackup(ctx, adminURL)
 	run.EndedAt, run.SizeBytes = now(), m.SizeBytes
 	if name != "" {
 		run.Folder = name
@@ -124,6 +118,37 @@ func (c *backupCmd) backUp(ctx context.Context, adminURL string, photos *store.P
 		}
 	}
 	return run, m, err
+}
+
+func (s *settings) writeBackup(ctx context.Context, adminURL string) (name string, m archive.Manifest, err error) {
+	photos, err := store.OpenPhotoDir(s.photoDir())
+	if err != nil {
+		return "", m, err
+	}
+	defer photos.Close()
+	source := archive.Source{AdminURL: adminURL, RolePrefix: s.RolePrefix, Photos: photos, BinDir: s.PostgresBin, Program: version, Now: now}
+	if s.BackupWithKeys {
+		source.KeyFile = s.KeyFile
+	}
+	return archive.Backup(ctx, source, s.BackupDir, s.BackupKeep)
+}
+
+// nightly is the backup as a job, where a folder for it is set and the database lets it be made from here; else nil.
+func (h *house) nightly(s *settings) func(context.Context) (map[string]any, error) {
+	adminURL := s.AdminDatabaseURL
+	if s.DatabaseURL == "" {
+		adminURL, _ = localpg.Neighbour(filepath.Join(s.DataDir, "database"), "postgres", "lintel") // ours, or that of the host we are a guest of
+	}
+	if s.BackupDir == "" || adminURL == "" {
+		return nil
+	}
+	return func(ctx context.Context) (map[string]any, error) {
+		run, m, err := s.backUp(ctx, adminURL)
+		if recorded := h.fleet.RecordBackup(context.WithoutCancel(ctx), run); err != nil || recorded != nil {
+			return nil, errors.Join(err, recorded)
+		}
+		return map[string]any{"folder": run.Folder, "rows": sum(m.Tables), "photos": m.Photos}, incomplete(run)
+	}
 }
 
 // record writes the run into the database, unless its schema is not the one that this program knows: before a

@@ -160,6 +160,10 @@ func TestABackupBringsEverythingBackIntoANewFolder(t *testing.T) {
 	if out := mustLintel(t, nil, "restore", from, "--into", into); !strings.Contains(out, "checked") { // while the other runs
 		t.Errorf("the restore says %q", out)
 	}
+	nightly := filepath.Join(openFolder(t), "nightly")
+	if out := mustLintel(t, []string{"LINTEL_BACKUP_DIR=" + nightly, "LINTEL_BACKUP_KEEP=3"}, "job", "backup", "--data-dir", dir); !strings.Contains(out, oneBackup(t, nightly)) {
+		t.Errorf("the nightly backup says %q", out)
+	}
 	if code := serving.stop(15); code != 0 {
 		t.Errorf("the service that ran beside it ended with %d", code)
 	}
@@ -170,7 +174,7 @@ func TestABackupBringsEverythingBackIntoANewFolder(t *testing.T) {
 	was, is := look(t, dir, filepath.Join(dir, "keys")), look(t, into, filepath.Join(into, "keys"))
 	for _, k := range []kept{was, is} { // what each place went on to do by itself
 		for table := range k.Counts {
-			if strings.HasPrefix(table, "river") || table == "backup_run" || table == "audit_event" {
+			if strings.HasPrefix(table, "river") || table == "backup_run" || table == "job_run" || table == "audit_event" {
 				delete(k.Counts, table)
 			}
 		}

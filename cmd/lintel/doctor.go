@@ -24,7 +24,6 @@ import (
 // doctorCmd looks at an installation and says of each thing whether it is right.
 type doctorCmd struct {
 	settings
-	BackupDir string        `env:"LINTEL_BACKUP_DIR" placeholder:"DIR" help:"Folder of the backups: look at its disk, too."`
 	BackupAge time.Duration `default:"36h" help:"How old the last good backup may be."`
 	JSON      bool          `name:"json" help:"One JSON array instead of lines."`
 }

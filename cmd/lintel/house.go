@@ -43,8 +43,9 @@ type house struct {
 	people  *identity.People
 	words   *words.Catalogue
 	metrics *prometheus.Registry
-	private *localpg.Server // nil with a database of somebody else's
-	left    atomic.Bool     // told to stop: answers, but is not ready for more
+	backup  func(context.Context) (map[string]any, error) // every night; nil: not from here
+	private *localpg.Server                               // nil with a database of somebody else's
+	left    atomic.Bool                                   // told to stop: answers, but is not ready for more
 	closers []func(context.Context) error
 }
 
@@ -89,6 +90,7 @@ func open(ctx context.Context, s *settings, as standing, log *slog.Logger) (h *h
 	if err := h.useCases(s); err != nil {
 		return h, err
 	}
+	h.backup = h.nightly(s)
 	h.newMetrics()
 	return h, nil
 }
@@ -242,7 +244,9 @@ func (h *house) ready(ctx context.Context) error {
 }
 
 // rooms are what the jobs work in.
-func (h *house) rooms() jobs.Rooms { return jobs.Rooms{Fleet: h.fleet, People: h.people} }
+func (h *house) rooms() jobs.Rooms {
+	return jobs.Rooms{Fleet: h.fleet, People: h.people, Backup: h.backup}
+}
 
 // worker starts to work off the jobs.
 func (h *house) worker(ctx context.Context) error {

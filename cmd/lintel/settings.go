@@ -26,6 +26,10 @@ type settings struct {
 	KeyFile          string `env:"LINTEL_KEY_FILE" placeholder:"FILE" help:"Keys that guard lock and key-safe codes (lintel new-key)."`
 	PhotoDir         string `env:"LINTEL_PHOTO_DIR" placeholder:"DIR" help:"Folder of photos; shared when several servers run. Default: photos in the data folder."`
 
+	BackupDir      string `hidden:"" env:"LINTEL_BACKUP_DIR" placeholder:"DIR" help:"Folder of the backups. serve and worker write one into it every night."`
+	BackupKeep     int    `hidden:"" env:"LINTEL_BACKUP_KEEP" default:"0" help:"How many complete backups stay; 0: all."`
+	BackupWithKeys bool   `hidden:"" env:"LINTEL_BACKUP_WITH_KEYS" help:"Put the key file into the backups."`
+
 	SMTPHost         string `name:"smtp-host" env:"LINTEL_SMTP_HOST" help:"The company's mail server; without it notices wait."`
 	SMTPPort         int    `name:"smtp-port" env:"LINTEL_SMTP_PORT" default:"587"`
 	SMTPUser         string `name:"smtp-user" env:"LINTEL_SMTP_USER"`
@@ -66,6 +70,12 @@ func (s *settings) check() error {
 		if err := s.smtp().Validate(); err != nil {
 			faults = append(faults, err)
 		}
+	}
+	if s.BackupKeep < 0 {
+		faults = append(faults, errors.New("LINTEL_BACKUP_KEEP is negative"))
+	}
+	if s.BackupWithKeys && s.KeyFile == "" {
+		faults = append(faults, errors.New("LINTEL_BACKUP_WITH_KEYS: LINTEL_KEY_FILE is not set"))
 	}
 	if s.KeyFile != "" {
 		if _, err := s.keys(); err != nil {

@@ -20,7 +20,7 @@ type world struct {
 	at     time.Time // the clock of the next backup
 }
 
-func newWorld(t *testing.T) *world {
+func newWorld(t testing.TB) *world {
 	t.Helper()
 	w := &world{db: storetest.New(t), photos: photoDir(t), at: time.Date(2026, 3, 3, 9, 0, 0, 0, time.UTC)}
 	rows, err := os.ReadFile("../store/testdata/world.sql")
@@ -38,7 +38,7 @@ func newWorld(t *testing.T) *world {
 	return w
 }
 
-func photoDir(t *testing.T) *store.PhotoDir {
+func photoDir(t testing.TB) *store.PhotoDir {
 	t.Helper()
 	d, err := store.OpenPhotoDir(t.TempDir())
 	if err != nil {
