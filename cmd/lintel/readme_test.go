@@ -57,7 +57,7 @@ func TestTheReadmeNamesEveryCommandAndEverySetting(t *testing.T) {
 
 func TestNoPageNamesASettingThatTheProgramDoesNotHave(t *testing.T) {
 	settings, _ := settingsAndCommands(t)
-	for _, name := range []string{"LINTEL_TEST_DATABASE_URL", "LINTEL_TEST_KEEP", "LINTEL_DRILLS"} { // of the tests
+	for _, name := range []string{"LINTEL_TEST_DATABASE_URL", "LINTEL_TEST_KEEP", "LINTEL_DRILLS", "LINTEL_LOOKS"} { // of the tests
 		settings[name] = true
 	}
 	for _, page := range []string{"README.md", "DEVELOPERS.md", "docker-compose.yml", "deploy/lintel.service", "deploy/Dockerfile", "deploy/demo", "deploy/test", "deploy/need"} {

@@ -35,9 +35,9 @@ func mayImport() map[string][]string {
 		"api":                         {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/seal", "internal/duedate", "internal/rulebook"},
 		"internal/console":            {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/duedate", "internal/rulebook", "internal/seal"},
 		"jobs":                        {"internal/fleet", "internal/identity", "internal/duedate"},
-		"deploy/bench":                {"internal/fleet", "internal/identity", "internal/store", "internal/localpg", "internal/rulebook", "internal/duedate"},
+		"deploy/bench":                {"internal/fleet", "internal/identity", "internal/store", "internal/localpg", "internal/rulebook", "internal/duedate", "internal/words"},
 		"cmd/lintel": {"api", "jobs", "internal/console", "internal/fleet", "internal/identity", "internal/store", "internal/report", "internal/notify", "internal/notify/mailcatcher",
-			"internal/localpg", "internal/archive", "internal/demo", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field"},
+			"internal/localpg", "internal/archive", "internal/seal", "internal/demo", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field"},
 	}
 }
 
