@@ -3,6 +3,8 @@ package console_test
 import (
 	"strings"
 	"testing"
+
+	"lintel.example/lintel/internal/fleet"
 )
 
 func TestTheFirstPageShowsTheGravestFirst(t *testing.T) {
@@ -42,4 +44,19 @@ func TestDoorsAreFoundByNameTagKindAndState(t *testing.T) {
 	}
 	w.dispatcher.get(t, "/doors?search=zzz").want(t, 200, "No door is like that.")
 	w.dispatcher.get(t, "/doors?kind=swinging").want(t, 200, "No door is like that.")
+}
+
+// A cancelled order leaves its door due: it must not vanish from the first page.
+func TestAnOverdueDoorWhoseOrderWasCancelledStaysOnTheFirstPage(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	w.dispatcher.get(t, "/").want(t, 200).lacks(t, "nobody is on the way")
+	orders, err := w.WorkOrders(t.Context(), w.dispatcher.actor, fleet.WorkOrderQuery{DoorID: w.late.DoorID, State: "open", Limit: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.CancelWorkOrder(t.Context(), w.dispatcher.actor, orders[0].WorkOrderID, "called off", orders[0].Version); err != nil {
+		t.Fatal(err)
+	}
+	w.dispatcher.get(t, "/").want(t, 200, "Overdue, and nobody is on the way", "Staff entrance", "47 days overdue")
 }

@@ -19,6 +19,7 @@ const mostOfToday = 25
 
 type todayData struct {
 	Unsecured, Secured []caseLine
+	Forgotten          []planLine // overdue plans for which no order is open
 	Overdue, Due       []orderLine
 	// MoreOverdue and MoreDue tell that there is more than is shown.
 	MoreOverdue, MoreDue bool
@@ -39,6 +40,13 @@ type orderLine struct {
 	LateDays   int    // how many days the due day has passed at the site; 0: it has not
 }
 
+// planLine is an inspection plan as lists show it.
+type planLine struct {
+	fleet.Plan
+	Door, Site fleet.Name
+	LateDays   int
+}
+
 // today shows what cannot wait, the gravest first.
 func (c *Console) today(ctx context.Context, q *request) (answer, error) {
 	cases, err := c.Fleet.Cases(ctx, q.by, fleet.CaseQuery{Open: true, Limit: 500})
@@ -54,7 +62,15 @@ func (c *Console) today(ctx context.Context, q *request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	names, err := c.Fleet.Names(ctx, q.by, named(cases, overdue, due))
+	forgotten, err := c.Fleet.DuePlans(ctx, q.by, fleet.PlanQuery{Overdue: true, WithoutOrder: true, Limit: mostOfToday})
+	if err != nil {
+		return nil, err
+	}
+	ids := named(cases, overdue, due)
+	for _, p := range forgotten {
+		ids.Doors = append(ids.Doors, p.DoorID)
+	}
+	names, err := c.Fleet.Names(ctx, q.by, ids)
 	if err != nil {
 		return nil, err
 	}
@@ -68,6 +84,10 @@ func (c *Console) today(ctx context.Context, q *request) (answer, error) {
 		}
 	}
 	slices.SortStableFunc(data.Unsecured, func(a, b caseLine) int { return cmp.Compare(rank(a.Refused), rank(b.Refused)) })
+	for _, p := range forgotten {
+		site := names[p.SiteID]
+		data.Forgotten = append(data.Forgotten, planLine{p, names[p.DoorID], site, max(0, p.NextDue.DaysUntil(duedate.DayIn(c.Now(), location(site.TimeZone))))})
+	}
 	data.Overdue, data.MoreOverdue = cut(c.orderLines(q, overdue, names))
 	data.Due, data.MoreDue = cut(c.orderLines(q, due, names))
 	data.Due = slices.DeleteFunc(data.Due, func(l orderLine) bool { return l.LateDays > 0 })
