@@ -33,8 +33,9 @@ const (
 
 // access is what the request's secret led to: an actor, or why there is none.
 type access struct {
-	actor identity.Actor
-	err   error
+	actor  identity.Actor
+	err    error
+	secret string // for sealing what was answered to it; in no log
 }
 
 // sessionCookie is the name of the cookie that holds a session's secret. The __Host- prefix binds it to https,
@@ -53,6 +54,7 @@ func (a *API) authenticate(next http.Handler) http.Handler {
 		}
 		if found {
 			who.actor, who.err = a.People.Authenticate(r.Context(), secret)
+			who.secret = secret
 		} else {
 			who.err = fault.New(fault.Unauthenticated, "sign_in_needed")
 		}
@@ -151,10 +153,17 @@ func requestPath(ctx context.Context) string {
 	return path
 }
 
-// identify gives every request an id of ours; what a client sends under that name is not trusted.
+// saneID is a request id that a proxy or a client may give: long enough to tell requests apart, and nothing but letters.
+var saneID = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9._-]{7,63}$`)
+
+// identify gives every request an id: the one that it came with, so that one id leads through the logs of everything on
+// the way, or one of ours where that has none or looks odd. It finds lines and proves nothing.
 func (a *API) identify(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		id := a.NewID().String()
+		id := r.Header.Get("X-Request-Id")
+		if !saneID.MatchString(id) || len(r.Header.Values("X-Request-Id")) > 1 {
+			id = a.NewID().String()
+		}
 		w.Header().Set("X-Request-Id", id)
 		ctx := context.WithValue(context.WithValue(r.Context(), keyRequestID, id), keyPath, r.URL.RequestURI())
 		next.ServeHTTP(w, r.WithContext(ctx))

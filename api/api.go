@@ -175,6 +175,9 @@ const actPublic identity.Action = "public"
 func add[I, O any](a *API, op huma.Operation, handle func(context.Context, identity.Actor, *I) (*O, error)) {
 	action := op.Metadata["action"].(identity.Action)
 	op.Middlewares = append(op.Middlewares, a.admit(action))
+	if op.Method == http.MethodPost && action != actPublic {
+		a.takeKey(&op)
+	}
 	if name := chosenID(op); name != "" {
 		op.Middlewares = append(op.Middlewares, a.wellChosen(name))
 	}

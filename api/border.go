@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"math"
 	"net/http"
 	"regexp"
 	"slices"
@@ -109,7 +110,7 @@ func (a *API) problem(ctx context.Context, err error) error {
 func headersOf(p *Problem) http.Header {
 	switch {
 	case p.wait > 0:
-		return http.Header{"Retry-After": {strconv.Itoa(int(p.wait.Seconds()))}}
+		return http.Header{"Retry-After": {strconv.Itoa(int(math.Ceil(p.wait.Seconds())))}}
 	case p.Status == http.StatusServiceUnavailable:
 		return http.Header{"Retry-After": {"2"}}
 	case p.Status == http.StatusUnauthorized: // RFC 9110, 15.5.2

@@ -130,7 +130,7 @@ func (w *world) open() {
 		PrintReport: func(doc fleet.Document, sha256 string) ([]fleet.ReportPrint, error) {
 			return report.Print(doc, sha256, func(language string) report.Texts { return catalogue.Printer(language, words.Metric) })
 		}})
-	w.handler = api.New(api.Rooms{Fleet: w.uses, People: w.people, Words: catalogue, Log: slog.New(slog.NewTextHandler(&w.log, nil)), Now: func() time.Time { return w.now }, NewID: w.id,
+	w.handler = api.New(api.Rooms{Fleet: w.uses, People: w.people, Words: catalogue, Log: slog.New(slog.NewJSONHandler(&w.log, &slog.HandlerOptions{Level: slog.LevelDebug})), Now: func() time.Time { return w.now }, NewID: w.id,
 		Ready: func(context.Context) error { return nil }, Version: "0"}).Handler()
 }
 

@@ -286,7 +286,7 @@ func (o *office) withKeys() {
 	now := func() time.Time { return o.now }
 	o.handler = api.New(api.Rooms{
 		Fleet:  fleet.New(fleet.Parts{Store: store.New(o.db.App, "lintel"), Book: book, Words: catalogue, Keys: keys, Now: now, NewID: o.id}),
-		People: o.people, Words: catalogue, Log: slog.New(slog.NewTextHandler(&o.log, nil)), Now: now, NewID: o.id, Version: "0"}).Handler()
+		People: o.people, Words: catalogue, Log: slog.New(slog.NewJSONHandler(&o.log, nil)), Now: now, NewID: o.id, Version: "0"}).Handler()
 }
 
 func TestARevealIsOnRecordUnderItsRequest(t *testing.T) {

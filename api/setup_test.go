@@ -67,7 +67,7 @@ func newFace(t testing.TB) *face {
 	f.people = identity.NewPeople(database, hasher, now, f.id, rand.Reader)
 	f.handler = api.New(api.Rooms{
 		Fleet:  fleet.New(fleet.Parts{Store: database, Photos: photos, Book: book, Words: catalogue, Now: now, NewID: f.id}),
-		People: f.people, Words: catalogue, Log: slog.New(slog.NewTextHandler(&f.log, nil)), Now: now, NewID: f.id,
+		People: f.people, Words: catalogue, Log: slog.New(slog.NewJSONHandler(&f.log, nil)), Now: now, NewID: f.id,
 		Ready: func(context.Context) error { return nil }, Version: "0"}).Handler()
 	return f
 }

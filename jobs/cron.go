@@ -32,6 +32,7 @@ func Table() []Job {
 		{Name: "queue_notices", Line: "45 4 * * *", Work: queueNotices},
 		{Name: "backup", Line: "30 3 * * *", Work: backup},
 		{Name: "forget_sign_in_failures", Line: "30 5 * * *", Work: forgetSignInFailures},
+		{Name: "forget_answers", Line: "35 5 * * *", Work: forgetAnswers},
 	}
 }
 

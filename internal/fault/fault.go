@@ -38,7 +38,8 @@ type Error struct {
 	Pointer string // RFC 6901 pointer to the member at fault, "" for the whole
 	Args    []any  // name, value pairs for the text; never a secret
 	Err     error  // the cause, for the log only
-	// Wait is after how long the same request may succeed, of the kinds TooMany and Unavailable; 0: not known.
+	// Wait is after how long the same request may succeed, of the kinds TooMany and Unavailable and of a
+	// Conflict with something that is under way; 0: not known.
 	Wait time.Duration
 }
 

@@ -31,6 +31,7 @@ type GateTx interface {
 	tokenRows
 	qualificationRows
 	eventRows
+	onceRows
 	// Lock makes transactions that name the same thing wait for each other, until their end.
 	Lock(ctx context.Context, name string) error
 }

@@ -382,6 +382,68 @@ func (g gate) ClearFailures(ctx context.Context, account [32]byte) error {
 	return err
 }
 
+const sqlInsertClaim = `-- insert_claim
+insert into kept_answer (person_id, key_sha256, begun_at) values (@person_id, @key_sha256, @begun_at)
+on conflict do nothing`
+
+// InsertClaim begins a request under a key, or answers false when one was begun.
+func (g gate) InsertClaim(ctx context.Context, personID uuid.UUID, key [32]byte, at time.Time) (bool, error) {
+	n, err := exec(ctx, g.Tx, "insert_claim", sqlInsertClaim, pgx.StrictNamedArgs{"person_id": personID, "key_sha256": key[:], "begun_at": at})
+	return n == 1, err
+}
+
+const sqlKeptAnswer = `-- kept_answer
+select begun_at, sealed from kept_answer where person_id = @person_id and key_sha256 = @key_sha256`
+
+type keptAnswerRow struct {
+	BegunAt time.Time
+	Sealed  []byte
+}
+
+// KeptAnswer gives the sealed answer to the request under a key.
+func (g gate) KeptAnswer(ctx context.Context, personID uuid.UUID, key [32]byte) (sealed []byte, begunAt time.Time, there bool, err error) {
+	rows, err := query[keptAnswerRow](ctx, g.Tx, "kept_answer", sqlKeptAnswer, pgx.StrictNamedArgs{"person_id": personID, "key_sha256": key[:]})
+	if err != nil || len(rows) == 0 {
+		return nil, time.Time{}, false, err
+	}
+	return rows[0].Sealed, rows[0].BegunAt, true, nil
+}
+
+const sqlTakeClaim = `-- take_claim
+update kept_answer set begun_at = @at where person_id = @person_id and key_sha256 = @key_sha256 and begun_at = @begun_at and sealed is null`
+
+// TakeClaim takes over a request that was broken off.
+func (g gate) TakeClaim(ctx context.Context, personID uuid.UUID, key [32]byte, begunAt, at time.Time) (bool, error) {
+	n, err := exec(ctx, g.Tx, "take_claim", sqlTakeClaim, pgx.StrictNamedArgs{"person_id": personID, "key_sha256": key[:], "begun_at": begunAt, "at": at})
+	return n == 1, err
+}
+
+const sqlSealAnswer = `-- seal_answer
+update kept_answer set sealed = @sealed where person_id = @person_id and key_sha256 = @key_sha256 and begun_at = @begun_at and sealed is null`
+
+// SealAnswer keeps the answer to a request.
+func (g gate) SealAnswer(ctx context.Context, personID uuid.UUID, key [32]byte, begunAt time.Time, sealed []byte) error {
+	_, err := exec(ctx, g.Tx, "seal_answer", sqlSealAnswer, pgx.StrictNamedArgs{"person_id": personID, "key_sha256": key[:], "begun_at": begunAt, "sealed": sealed})
+	return err
+}
+
+const sqlDropClaim = `-- drop_claim
+delete from kept_answer where person_id = @person_id and key_sha256 = @key_sha256 and begun_at = @begun_at and sealed is null`
+
+// DropClaim forgets a request that came to nothing.
+func (g gate) DropClaim(ctx context.Context, personID uuid.UUID, key [32]byte, begunAt time.Time) error {
+	_, err := exec(ctx, g.Tx, "drop_claim", sqlDropClaim, pgx.StrictNamedArgs{"person_id": personID, "key_sha256": key[:], "begun_at": begunAt})
+	return err
+}
+
+const sqlForgetAnswers = `-- forget_answers
+delete from kept_answer where begun_at < @before`
+
+// ForgetAnswers deletes the answers to requests of before an instant.
+func (g gate) ForgetAnswers(ctx context.Context, before time.Time) (int64, error) {
+	return exec(ctx, g.Tx, "forget_answers", sqlForgetAnswers, pgx.StrictNamedArgs{"before": before})
+}
+
 type qualificationRow struct {
 	PersonID        uuid.UUID
 	QualificationID uuid.UUID

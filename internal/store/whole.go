@@ -23,7 +23,7 @@ import (
 // export.left_out.REASON.
 func LeftOut() map[string]string {
 	return map[string]string{
-		"session": "secret", "token": "secret", "sign_in_failure": "attempts", "backup_run": "backups", "sealed_code": "codes",
+		"session": "secret", "token": "secret", "sign_in_failure": "attempts", "kept_answer": "answers", "backup_run": "backups", "sealed_code": "codes",
 		"schema_migrations": "schema", "river_job": "queue", "river_leader": "queue", "river_notification": "queue", "river_queue": "queue",
 	}
 }

@@ -17,6 +17,7 @@ declare
 begin
   insert into person (person_id, email, name, role, scope_kind, created_at) values (technician, 'jonas@door.example', 'Jonas Reber', 'technician', 'all', at), (former, 'former@owner.example', 'Former', 'owner_agent', 'customers', at);
   insert into qualification values (technician, md5('certificate')::uuid, 'inspector', '17', '2025-01-01', null, at);
+  insert into kept_answer values (technician, hash, at, 'sealed');
   insert into session values (hash, md5('session')::uuid, technician, at, at, at + interval '1 day', null, '');
   insert into token values (hash, md5('token')::uuid, technician, 'phone', '{read}', at, at + interval '1 day', null, null);
   insert into sign_in_failure values (md5('failure')::uuid, hash, at);

@@ -1,0 +1,4 @@
+package api
+
+// ReadKey is for the fuzz test.
+var ReadKey = readKey
