@@ -54,7 +54,7 @@ func TestADoorsPageTakesTheSameStatementsWhateverIsInIt(t *testing.T) {
 		must[fleet.Revision](t)(w.PutRevision(t.Context(), w.dispatcher.actor, fleet.Revision{ComponentID: w.sensor, RevisionID: w.id(), Standing: "left", EffectiveAt: at, Reason: "again", Device: w.facts(-float64(i))}))
 		must[fleet.Component](t)(w.PutComponent(t.Context(), w.dispatcher.actor, fleet.ComponentPut{ComponentID: w.id(), DoorID: w.door.DoorID, Kind: "lock", ModelText: "Lock",
 			Fitting: fleet.Fitting{State: "fitted", Side: "none", Input: "none", Contact: "none"}, Reason: "fitted"}))
-		must[fleet.Report](t)(w.MakeReport(t.Context(), w.dispatcher.actor, w.door.DoorID, w.id()))
+		must[fleet.Report](t)(w.MakeReport(t.Context(), w.dispatcher.actor, w.id(), fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: w.door.DoorID}))
 	}
 	if many := statements(path); many != few {
 		t.Errorf("%d statements for a door with little, %d for one with much", few, many)

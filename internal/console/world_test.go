@@ -72,7 +72,7 @@ func (w *world) abroad(t testing.TB) {
 	w.orderAway = o.WorkOrderID.String()
 	w.visitAway = w.attend(t, w.now.Add(-72*time.Hour), w.foreign, w.away)
 	w.reportAway = w.id()
-	must[fleet.Report](t)(w.MakeReport(ctx, by, w.away.DoorID, w.reportAway))
+	must[fleet.Report](t)(w.MakeReport(ctx, by, w.reportAway, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: w.away.DoorID}))
 	sensor := must[fleet.Component](t)(w.PutComponent(ctx, by, fleet.ComponentPut{ComponentID: w.id(), DoorID: w.away.DoorID, Kind: "sensor", ModelID: &w.model.ModelID,
 		Fitting: fleet.Fitting{State: "fitted", Side: "a", Input: "activate", Contact: "normally_open"}, Reason: "seen"}))
 	w.sensorAway = sensor.ComponentID
