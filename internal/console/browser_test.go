@@ -295,7 +295,7 @@ func (w *world) pages() map[string]string {
 		"work-order-new": "/work-orders/new?door=" + w.door.DoorID.String(), "work-order-cancel": "/work-orders/" + w.order + "/cancel",
 		"visits": "/visits", "visit": "/visits/" + w.visit.String(), "device": "/devices/" + w.sensor.String(), "settings": "/devices/" + w.sensor.String() + "/settings",
 		"sites": "/sites", "site": "/sites/" + w.site.SiteID.String(), "customers": "/customers", "customer": "/customers/" + w.customer.CustomerID.String(),
-		"reports": "/doors/" + w.door.DoorID.String() + "/reports", "report": "/reports/" + w.report.String(), "notices": "/notices", "jobs": "/jobs",
+		"reports": "/reports", "reports-door": "/reports?door=" + w.door.DoorID.String(), "report": "/reports/" + w.report.String(), "notices": "/notices", "jobs": "/jobs",
 		"people": "/people", "person": "/people/" + w.technician.actor.PersonID.String(), "person-new": "/people/new", "person-disable": "/people/" + w.technician.actor.PersonID.String() + "/disable",
 	}
 }

@@ -113,10 +113,10 @@ func (c *Console) routes() []route {
 		{"GET /customers/{customer_id}", identity.ActReadRegister, c.customer},
 		{"POST /customers/{customer_id}", identity.ActWriteRegister, c.customerPut},
 
-		{"GET /doors/{door_id}/reports", identity.ActReadReport, c.reports},
-		{"POST /doors/{door_id}/reports", identity.ActMakeReport, c.reportMake},
+		{"GET /reports", identity.ActReadReport, c.reports},
+		{"POST /reports", identity.ActMakeReport, c.reportMake},
 		{"GET /reports/{report_id}", identity.ActReadReport, c.report},
-		{"GET /reports/{report_id}/report.pdf", identity.ActReadReport, c.reportPDF},
+		{"GET /reports/{report_id}/{print}", identity.ActReadReport, c.reportPrint},
 
 		{"GET /notices", identity.ActReadOffice, c.notices},
 		{"GET /jobs", identity.ActReadOffice, c.jobs},

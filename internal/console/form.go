@@ -115,6 +115,12 @@ type option struct {
 	Chosen      bool
 }
 
+// Apart is the form as one of several on a page.
+func (f form) Apart(name string) form {
+	f.id = "-" + name
+	return f
+}
+
 // Field is a field of the form under a label.
 func (f form) Field(name, label string) field {
 	return field{Name: name, ID: f.IDOf(name), Label: label, Type: "text", Value: f.values.Get(name), Faults: f.Of(name)}

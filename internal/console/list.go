@@ -65,6 +65,17 @@ func (f *filter) key(key any) {
 	}
 }
 
+// Same is an address with the door, site or customer that the list is narrowed down to.
+func (f filter) Same(path string) string {
+	kept := url.Values{}
+	for _, name := range []string{"door", "site", "customer"} {
+		if v := f.Value(name); v != "" {
+			kept.Set(name, v)
+		}
+	}
+	return address(path, kept)
+}
+
 // Any tells whether the list is narrowed down.
 func (f filter) Any() bool {
 	for name, values := range f.values {

@@ -42,8 +42,8 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /sites": {all, "/sites", ""}, "GET /sites/{site_id}": {all, "/sites/" + w.site.SiteID.String(), "/sites/" + w.foreign.SiteID.String()},
 		"GET /customers": {all, "/customers", ""}, "GET /customers/{customer_id}": {all, "/customers/" + w.customer.CustomerID.String(), "/customers/" + w.other.CustomerID.String()},
 		"POST /customers/{customer_id}": {planners, "/customers/" + w.customer.CustomerID.String(), ""},
-		"GET /doors/{door_id}/reports":  {all, "/doors/" + door + "/reports", "/doors/" + away + "/reports"}, "POST /doors/{door_id}/reports": {"adto", "/doors/" + door + "/reports", ""},
-		"GET /reports/{report_id}": {all, "/reports/" + w.report.String(), "/reports/" + w.reportAway.String()}, "GET /reports/{report_id}/report.pdf": {all, "/reports/" + w.report.String() + "/report.pdf", "/reports/" + w.reportAway.String() + "/report.pdf"},
+		"GET /reports":                  {all, "/reports?door=" + door, "/reports?door=" + away}, "POST /reports": {"adto", "/reports?door=" + door, ""},
+		"GET /reports/{report_id}": {all, "/reports/" + w.report.String(), "/reports/" + w.reportAway.String()}, "GET /reports/{report_id}/{print}": {all, "/reports/" + w.report.String() + "/report.pdf", "/reports/" + w.reportAway.String() + "/report.pdf"},
 		"GET /notices": {office, "/notices", ""}, "GET /jobs": {office, "/jobs", ""},
 		"GET /people": {staff, "/people", ""}, "POST /people": {"a", "/people", ""}, "GET /people/new": {"a", "/people/new", ""},
 		"GET /people/{person_id}": {staff, "/people/" + tech, ""}, "POST /people/{person_id}": {"a", "/people/" + tech, ""}, "POST /people/{person_id}/certificates": {planners, "/people/" + tech + "/certificates", ""},
@@ -108,7 +108,7 @@ func (w *world) ask(t testing.TB, who *somebody, method, path string) shown {
 	if method == http.MethodGet {
 		return who.send(t, method, path, nil)
 	}
-	return who.send(t, method, path, url.Values{"/units": {"metric"}, "report_id": {w.id().String()}, "/site_id": {w.site.SiteID.String()}, "/door_id": {w.unsafe.DoorID.String()}})
+	return who.send(t, method, path, url.Values{"/units": {"metric"}, "report_id": {w.id().String()}, "/kind": {"door"}, "/site_id": {w.site.SiteID.String()}, "/door_id": {w.unsafe.DoorID.String()}})
 }
 
 func TestMenusShowOnlyWhatOneMayUse(t *testing.T) {

@@ -4,8 +4,6 @@ import (
 	"context"
 	"time"
 
-	"github.com/google/uuid"
-
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 )
@@ -102,97 +100,4 @@ func (c *Console) jobs(ctx context.Context, q *request) (answer, error) {
 		data.Age = int(c.Now().Sub(data.Backup).Hours() / 24)
 	}
 	return page{name: "jobs", data: data}, nil
-}
-
-type reportMadeData struct {
-	Report fleet.Report
-	Door   fleet.Name
-	By     string
-	SHA256 string
-}
-
-// reportMake takes the snapshot of a door under the id that the form was given.
-func (c *Console) reportMake(ctx context.Context, q *request) (answer, error) {
-	door, f, err := q.formOf("door_id")
-	if err != nil {
-		return nil, err
-	}
-	r := reader{form: &f, texts: q.texts}
-	id := r.id("report_id")
-	if err := r.faults.Err(); err != nil {
-		return nil, err
-	}
-	if _, _, err := c.Fleet.MakeReport(ctx, q.by, id, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: door}); err != nil {
-		return nil, err
-	}
-	return seeOther("/reports/" + id.String()), nil
-}
-
-func (c *Console) report(ctx context.Context, q *request) (answer, error) {
-	id, err := q.pathID("report_id")
-	if err != nil {
-		return nil, err
-	}
-	r, err := c.Fleet.Report(ctx, q.by, id)
-	if err != nil {
-		return nil, err
-	}
-	names, err := c.Fleet.Names(ctx, q.by, fleet.Named{Doors: []uuid.UUID{r.DoorID}, People: []uuid.UUID{r.MadeBy}})
-	if err != nil {
-		return nil, err
-	}
-	return page{name: "report", data: reportMadeData{r, names[r.DoorID], writer{q.texts}.person(names, r.MadeBy), hexOf(r.SHA256)}}, nil
-}
-
-func (c *Console) reportPDF(ctx context.Context, q *request) (answer, error) {
-	id, err := q.pathID("report_id")
-	if err != nil {
-		return nil, err
-	}
-	pdf, err := c.Fleet.ReportIn(ctx, q.by, id, "pdf")
-	if err != nil {
-		return nil, err
-	}
-	return file{"application/pdf", "report-" + id.String() + ".pdf", pdf.Bytes}, nil
-}
-
-type doorReportsData struct {
-	Door    fleet.Name
-	ID      uuid.UUID
-	Lines   []fleet.Report
-	Names   fleet.Names
-	FreshID uuid.UUID
-	More    More
-}
-
-// reports lists the reports of a door, and offers another.
-func (c *Console) reports(ctx context.Context, q *request) (answer, error) {
-	door, err := q.pathID("door_id")
-	if err != nil {
-		return nil, err
-	}
-	f := q.filter()
-	var key instantKey
-	f.key(&key)
-	if err := f.faults.Err(); err != nil {
-		return nil, err
-	}
-	list, err := c.Fleet.Reports(ctx, q.by, fleet.ReportQuery{DoorID: door, BeforeAt: key.At, BeforeID: key.ID, Limit: perPage + 1})
-	if err != nil {
-		return nil, err
-	}
-	var last any
-	if len(list) > perPage {
-		list = list[:perPage]
-		last = instantKey{list[perPage-1].MadeAt, list[perPage-1].ReportID}
-	}
-	ids := fleet.Named{Doors: []uuid.UUID{door}}
-	for _, r := range list {
-		ids.People = append(ids.People, r.MadeBy)
-	}
-	names, err := c.Fleet.Names(ctx, q.by, ids)
-	if err != nil {
-		return nil, err
-	}
-	return page{name: "reports", data: doorReportsData{names[door], door, list, names, c.NewID(), q.more(last)}}, nil
 }

@@ -67,20 +67,27 @@ func TestAPersonIsMadeAndGetsCertificateTokenAndLeave(t *testing.T) {
 func TestAReportIsMadeListedAndOpened(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
-	path := "/doors/" + w.door.DoorID.String() + "/reports"
-	id := w.agent.get(t, path).want(t, 200, "Make a report now").hidden(t, "report_id")
-	w.agent.post(t, path, url.Values{"report_id": {id}}).leads(t, "/reports/"+id)
-	w.agent.post(t, path, url.Values{"report_id": {id}}).leads(t, "/reports/"+id)
-	w.agent.get(t, "/reports/"+id).want(t, 200, "Report on Main entrance", "Eve Sorrel", "SHA-256")
-	pdf := w.agent.get(t, "/reports/"+id+"/report.pdf")
-	if !strings.HasPrefix(pdf.body, "%PDF-") || pdf.header.Get("Content-Type") != "application/pdf" {
-		t.Errorf("got %d %v", pdf.status, pdf.header)
+	path := "/reports?door=" + w.door.DoorID.String()
+	id := w.agent.get(t, path).want(t, 200, "Make: report of a door", "Make: inspection certificate").hidden(t, "report_id")
+	w.agent.post(t, path, url.Values{"report_id": {id}, "/kind": {"door"}}).leads(t, "/reports/"+id)
+	w.agent.post(t, path, url.Values{"report_id": {id}, "/kind": {"door"}}).leads(t, "/reports/"+id)
+	w.agent.get(t, "/reports/"+id).want(t, 200, "Main entrance", "Eve Sorrel", "SHA-256", "Open as PDF", "Open as web page")
+	for print, begins := range map[string]string{"report.pdf": "%PDF-", "report.html": "<!doctype html>"} {
+		got := w.agent.get(t, "/reports/"+id+"/"+print)
+		if got.status != 200 || !strings.HasPrefix(strings.ToLower(got.body), strings.ToLower(begins)) || !strings.Contains(got.header.Get("Content-Security-Policy"), "default-src 'none'") {
+			t.Errorf("%s: got %d %v", print, got.status, got.header)
+		}
 	}
+	w.agent.get(t, "/reports/"+id+"/report.exe").want(t, 404)
 	if n := w.count(t, "select count(*) from report where report_id = '"+id+"'"); n != 1 {
 		t.Errorf("made %d times", n)
 	}
-	w.auditor.post(t, path, url.Values{"report_id": {w.id().String()}}).want(t, 403)
-	w.auditor.get(t, path).want(t, 200).lacks(t, "Make a report now")
+	w.agent.post(t, path, url.Values{"report_id": {w.id().String()}, "/kind": {"door"}, "/as_of": {"2031-01-01"}}).want(t, 422)
+	site := w.id().String()
+	w.dispatcher.post(t, "/reports?site="+w.site.SiteID.String(), url.Values{"report_id": {site}, "/kind": {"site"}}).leads(t, "/reports/"+site)
+	w.dispatcher.get(t, "/reports?kind=site").want(t, 200, "report of a site", "Clinic East")
+	w.auditor.post(t, path, url.Values{"report_id": {w.id().String()}, "/kind": {"door"}}).want(t, 403)
+	w.auditor.get(t, path).want(t, 200).lacks(t, "Make: ")
 }
 
 func TestNoticesJobsSitesAndCustomersAreListed(t *testing.T) {

@@ -89,6 +89,7 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 		{"/visits", "console.menu.visits", identity.ActReadWork},
 		{"/sites", "console.menu.sites", identity.ActReadRegister},
 		{"/customers", "console.menu.customers", identity.ActReadRegister},
+		{"/reports", "console.menu.reports", identity.ActReadReport},
 		{"/notices", "console.menu.notices", identity.ActReadOffice},
 		{"/people", "console.menu.people", identity.ActReadOffice},
 		{"/jobs", "console.menu.jobs", identity.ActReadOffice},
@@ -156,7 +157,7 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{f, zone, kind} }, "answers": func() []option { return yesOptions(p) },
 		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,
 		"may":  func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
-		"join": strings.Join, "list": func(items ...string) []string { return items }, "inc": func(i int) int { return i + 1 },
+		"join": strings.Join, "zero": func(id uuid.UUID) bool { return id == uuid.Nil }, "list": func(items ...string) []string { return items }, "inc": func(i int) int { return i + 1 },
 		"label": func(text string) template.HTMLAttr { // what a cell says of itself where the head of its table is not seen
 			return template.HTMLAttr(` data-label="` + template.HTMLEscapeString(text) + `"`)
 		},
