@@ -66,6 +66,7 @@ func New(rooms Rooms) *API {
 	a.codes()
 	a.catalogue()
 	a.doors()
+	a.imports()
 	a.components()
 	a.devices()
 	a.findings()

@@ -30,8 +30,8 @@ type doorBody struct {
 
 type doorFacts struct {
 	Kind            string     `json:"kind" enum:"sliding,swinging,folding,revolving"`
-	Energy          string     `json:"energy" enum:"full,low,assist"`
-	Traffic         string     `json:"traffic" enum:"one_way_in,one_way_out,two_way"`
+	Energy          string     `json:"energy" enum:"full,low,assist,unknown"`
+	Traffic         string     `json:"traffic" enum:"one_way_in,one_way_out,two_way,unknown"`
 	PresenceBy      string     `json:"presence_by" enum:"overhead_sensor,beams,both,none,unknown" doc:"What notices somebody who stands in the doorway."`
 	SideA           sideFacts  `json:"side_a"`
 	SideB           sideFacts  `json:"side_b"`
@@ -51,7 +51,7 @@ type doorFacts struct {
 
 type sideFacts struct {
 	Label      string          `json:"label" minLength:"1" maxLength:"60" doc:"The people's own word for the side."`
-	Activation string          `json:"activation" enum:"sensor,knowing_act,both,none"`
+	Activation string          `json:"activation" enum:"sensor,knowing_act,both,none,unknown"`
 	KeptClear  []keptClearZone `json:"kept_clear,omitempty" maxItems:"20"`
 }
 
@@ -71,8 +71,8 @@ type ruleBasis struct {
 
 type doorLeaf struct {
 	Motion       string    `json:"motion" enum:"swing,slide,fold,revolve"`
-	Hinge        string    `json:"hinge" enum:"left,right,none" doc:"As seen from side A."`
-	OpensTowards string    `json:"opens_towards" enum:"a,b,both,left,right,none" doc:"Swing: the side; slide: the direction as seen from side A."`
+	Hinge        string    `json:"hinge" enum:"left,right,none,unknown" doc:"As seen from side A."`
+	OpensTowards string    `json:"opens_towards" enum:"a,b,both,left,right,none,unknown" doc:"Swing: the side; slide: the direction as seen from side A."`
 	WidthM       *length   `json:"width_m,omitempty"`
 	HeightM      *length   `json:"height_m,omitempty"`
 	MassKg       *quantity `json:"mass_kg,omitempty"`

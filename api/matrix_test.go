@@ -210,6 +210,15 @@ func matrix() []row {
 			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 
+		{op: "import-create", body: triedList,
+			own: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
+		{op: "import-list",
+			own: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
+		{op: "import-get", ids: inCatalogue,
+			own: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
+		{op: "import-undo", ids: inCatalogue,
+			own: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
+
 		{op: "finding-list",
 			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "plan-due",
@@ -314,6 +323,10 @@ func anotherPassword(c cell) any {
 	return object{"present": c.who.password, "next": "another calm morning at the weir"}
 }
 
+func triedList(cell) any {
+	return object{"file_name": "list.csv", "file": []byte("Customer,Account\nWeir Foods,77\n"), "dry_run": true}
+}
+
 func newPerson(c cell) any {
 	return object{"email": c.id + "@lintel.example", "name": c.on.word + " somebody", "role": "owner_agent", "scope_kind": "customers", "customers": []string{c.on.ids["customer_id"]}}
 }
@@ -416,7 +429,7 @@ func someToken(c cell) map[string]string {
 }
 
 func inCatalogue(c cell) map[string]string {
-	return map[string]string{"model_id": c.w.model, "accessory_id": c.w.hood, "pack": "us-a156.10-2005"}
+	return map[string]string{"model_id": c.w.model, "accessory_id": c.w.hood, "pack": "us-a156.10-2005", "import_id": c.w.imported}
 }
 
 func sameCompletion(c cell) any {
@@ -483,7 +496,7 @@ func TestEveryRouteHasARowAndEveryRowARoute(t *testing.T) {
 				t.Errorf("%s has %d statuses for %d kinds of people", r.op, n, len(kinds()))
 			}
 		}
-		if names := placesIn(at.pattern); r.foreign == "" && len(names) > 0 && !slices.Contains([]string{"model_id", "accessory_id", "pack"}, names[0]) {
+		if names := placesIn(at.pattern); r.foreign == "" && len(names) > 0 && !slices.Contains([]string{"model_id", "accessory_id", "pack", "import_id"}, names[0]) {
 			t.Errorf("%s is about somebody's %s and has no row for a foreign one", r.op, names[0])
 		}
 	}

@@ -34,15 +34,16 @@ type object = map[string]any
 // person who may ask, or try to.
 type world struct {
 	*face
-	t       testing.TB
-	uses    *fleet.Fleet
-	model   string // of the sensors
-	antenna string
-	hood    string      // an accessory
-	asking  []*somebody // in the order of the columns
-	by      map[string]*somebody
-	places  map[string]*place
-	secrets map[string]bool // every password, code and secret of a session or a token that was ever given out
+	t        testing.TB
+	uses     *fleet.Fleet
+	model    string // of the sensors
+	antenna  string
+	hood     string      // an accessory
+	imported string      // a list that was brought in
+	asking   []*somebody // in the order of the columns
+	by       map[string]*somebody
+	places   map[string]*place
+	secrets  map[string]bool // every password, code and secret of a session or a token that was ever given out
 }
 
 // somebody is one column of the matrix: a person by a session, a token of one, or nobody.
@@ -294,6 +295,7 @@ func (w *world) catalogue() {
 	w.must("support", http.MethodPut, "/v1/device-models/"+w.model, object{"maker": "Halvorsen Sensing", "name": "Wren 24", "kind": "sensor", "sensing": "radar", "frequency_hz": 24.125e9,
 		"antennas": []object{{"antenna_id": w.antenna, "name": "wide", "azimuth_beamwidth_deg": 58, "elevation_beamwidth_deg": 29, "boresight_range_m": 6, "source": "invented for tests"}}}, 201)
 	w.must("support", http.MethodPut, "/v1/accessories/"+w.hood, object{"kind": "rain_hood", "name": "Hood", "effect": object{"cut_off_deg": 70}}, 201)
+	w.imported = w.must("dispatcher", http.MethodPost, "/v1/imports", object{"file_name": "list.csv", "file": []byte("Customer,Account\nWeir Foods,77\n")}, 201).member("import_id")
 }
 
 func known(value any) object { return object{"value": value, "basis": "measured"} }

@@ -31,6 +31,7 @@ type commands struct {
 	Doctor        doctorCmd        `cmd:"" help:"Look at the installation and say of each thing whether it is right; exit code 1 if something is not."`
 	NewKey        newKeyCmd        `cmd:"" name:"new-key" help:"Print a new line for the key file that guards codes."`
 	Job           jobCmd           `cmd:"" help:"Run a job by hand, as of a day."`
+	Import        importCmd        `cmd:"" help:"Bring in a list of doors (CSV, XLSX), or take one back."`
 	Field         fieldCmd         `cmd:"" help:"Compute fields without a database: one JSON object a line in, one a line out."`
 	Config        configCmd        `cmd:"" help:"Print what is in force. Secrets show as set or not set."`
 	OpenAPI       openapiCmd       `cmd:"" name:"openapi" help:"Print the contract of the API."`

@@ -441,17 +441,22 @@ func (f *Fleet) checkReading(faults *fault.List, r EntryReading) {
 
 // rulebookFacts turns the facts of a door into those that rules speak of.
 func rulebookFacts(d DoorFacts) rulebook.Facts {
-	facts := rulebook.Facts{DoorKind: rulebook.DoorKind(d.Kind), Energy: rulebook.Energy(d.Energy), Traffic: rulebook.Traffic(d.Traffic),
-		ActivationA: rulebook.Activation(d.A.Activation), ActivationB: rulebook.Activation(d.B.Activation),
+	facts := rulebook.Facts{DoorKind: rulebook.DoorKind(d.Kind), Energy: known(rulebook.Energy(d.Energy)), Traffic: known(rulebook.Traffic(d.Traffic)),
+		ActivationA: known(rulebook.Activation(d.A.Activation)), ActivationB: known(rulebook.Activation(d.B.Activation)), PresenceBy: known(rulebook.Presence(d.PresenceBy)),
 		ClearWidthM: d.ClearWidthM.Value, OpeningTimeS: d.OpeningTimeS.Value, ClosingTimeS: d.ClosingTimeS.Value,
 		EgressBreakout: d.Egress, VulnerableUsers: d.VulnerableUsers}
-	if d.PresenceBy != "unknown" {
-		facts.PresenceBy = rulebook.Presence(d.PresenceBy)
-	}
 	for _, l := range d.Leaves {
 		facts.Leaves = append(facts.Leaves, rulebook.LeafFacts{WidthM: l.WidthM.Value, HeightM: l.HeightM.Value, MassKg: l.MassKg.Value})
 	}
 	return facts
+}
+
+// known is how rules are told that a word is not known: by none.
+func known[W ~string](word W) W {
+	if word == "unknown" {
+		return ""
+	}
+	return word
 }
 
 // Case gives one out-of-service case.

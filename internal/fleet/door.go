@@ -39,8 +39,8 @@ type Version struct {
 // DoorFacts is what is true of a door from one moment on. The JSON names are the recorded form.
 type DoorFacts struct {
 	Kind            string    `json:"kind"`        // sliding, swinging, folding, revolving
-	Energy          string    `json:"energy"`      // full, low, assist
-	Traffic         string    `json:"traffic"`     // one_way_in, one_way_out, two_way
+	Energy          string    `json:"energy"`      // full, low, assist, unknown
+	Traffic         string    `json:"traffic"`     // one_way_in, one_way_out, two_way, unknown
 	PresenceBy      string    `json:"presence_by"` // overhead_sensor, beams, both, none, unknown
 	A               SideFacts `json:"side_a"`
 	B               SideFacts `json:"side_b"`
@@ -61,7 +61,7 @@ type DoorFacts struct {
 // SideFacts is what is true of one side of a door.
 type SideFacts struct {
 	Label      string          `json:"label"`      // the people's own word for the side
-	Activation string          `json:"activation"` // sensor, knowing_act, both, none
+	Activation string          `json:"activation"` // sensor, knowing_act, both, none, unknown
 	KeptClear  []KeptClearZone `json:"kept_clear"`
 }
 
@@ -96,8 +96,8 @@ const mostLeaves = 8
 // Leaf is one leaf of a door. Hinge and sliding direction are as seen from side A.
 type Leaf struct {
 	Motion       string   `json:"motion"`        // swing, slide, fold, revolve
-	Hinge        string   `json:"hinge"`         // left, right, none
-	OpensTowards string   `json:"opens_towards"` // swing, fold: a, b or both sides; slide: left, right or both; revolve: none
+	Hinge        string   `json:"hinge"`         // left, right, none; unknown
+	OpensTowards string   `json:"opens_towards"` // swing, fold: a, b or both sides; slide: left, right or both; revolve: none; unknown
 	WidthM       Quantity `json:"width_m"`
 	HeightM      Quantity `json:"height_m"`
 	MassKg       Quantity `json:"mass_kg"`
@@ -335,8 +335,8 @@ func (f *Fleet) checkDoor(p DoorPut) error {
 	f.checkInstant(&faults, "/effective_at", p.EffectiveAt)
 	d := p.Facts
 	checkOneOf(&faults, "/facts/kind", d.Kind, "sliding", "swinging", "folding", "revolving")
-	checkOneOf(&faults, "/facts/energy", d.Energy, "full", "low", "assist")
-	checkOneOf(&faults, "/facts/traffic", d.Traffic, "one_way_in", "one_way_out", "two_way")
+	checkOneOf(&faults, "/facts/energy", d.Energy, "full", "low", "assist", "unknown")
+	checkOneOf(&faults, "/facts/traffic", d.Traffic, "one_way_in", "one_way_out", "two_way", "unknown")
 	checkOneOf(&faults, "/facts/presence_by", d.PresenceBy, "overhead_sensor", "beams", "both", "none", "unknown")
 	checkOneOf(&faults, "/facts/guide_rails", d.GuideRails, "fitted", "walls", "none", "unknown")
 	for i, m := range d.Modes {
@@ -389,7 +389,7 @@ func (f *Fleet) basisOf(d DoorFacts) (*rulebook.Pack, error) {
 
 func checkSide(faults *fault.List, pointer string, s SideFacts) {
 	checkLine(faults, pointer+"/label", s.Label, 1, 60)
-	checkOneOf(faults, pointer+"/activation", s.Activation, "sensor", "knowing_act", "both", "none")
+	checkOneOf(faults, pointer+"/activation", s.Activation, "sensor", "knowing_act", "both", "none", "unknown")
 	if len(s.KeptClear) > 20 {
 		faults.Add(pointer+"/kept_clear", "too_many", "most", 20)
 	}
@@ -418,11 +418,11 @@ func checkLeaves(faults *fault.List, d DoorFacts) {
 		}
 		switch l.Motion {
 		case "swing", "fold":
-			checkOneOf(faults, at+"/hinge", l.Hinge, "left", "right")
-			checkOneOf(faults, at+"/opens_towards", l.OpensTowards, "a", "b", "both")
+			checkOneOf(faults, at+"/hinge", l.Hinge, "left", "right", "unknown")
+			checkOneOf(faults, at+"/opens_towards", l.OpensTowards, "a", "b", "both", "unknown")
 		case "slide":
 			checkOneOf(faults, at+"/hinge", l.Hinge, "none")
-			checkOneOf(faults, at+"/opens_towards", l.OpensTowards, "left", "right", "both")
+			checkOneOf(faults, at+"/opens_towards", l.OpensTowards, "left", "right", "both", "unknown")
 		case "revolve":
 			checkOneOf(faults, at+"/hinge", l.Hinge, "none")
 			checkOneOf(faults, at+"/opens_towards", l.OpensTowards, "none")

@@ -87,6 +87,7 @@ type Tx interface {
 	noticeRows
 	reportRows
 	backupRows
+	intakeRows
 }
 
 // changeRows keeps every state that an unversioned thing was given.

@@ -296,7 +296,8 @@ func (p picture) ownLeaf(d deviceInPlace) string {
 	return "not_seen"
 }
 
-// leafCheck holds a device against one leaf. ok is false when the leaf's or the opening's measures are not known.
+// leafCheck holds a device against one leaf. ok is false when the leaf's or the opening's measures are
+// not known, or where it is hinged.
 func (p picture) leafCheck(v field.Device, l Leaf, side string) (seen, ok bool) {
 	opening := p.door.Facts.ClearWidthM
 	if !opening.Known() || !l.WidthM.Known() || !l.HeightM.Known() {
@@ -308,6 +309,8 @@ func (p picture) leafCheck(v field.Device, l Leaf, side string) (seen, ok bool) 
 	}
 	jamb := *opening.Value / 2 * mirror
 	switch {
+	case l.Motion == "swing" && (l.Hinge == "unknown" || l.OpensTowards == "unknown"):
+		return false, false
 	case l.Motion == "swing" && (l.OpensTowards == side || l.OpensTowards == "both"):
 		hinge, towards := jamb, -mirror
 		if l.Hinge == "right" {
@@ -354,6 +357,10 @@ const adultHeightM = 1.7
 // recompute brings up to date what the devices of a door watch, how far its zones are covered, and the advisory
 // findings that follow, in the transaction of the change that caused it.
 func (f *Fleet) recompute(ctx context.Context, tx Tx, by identity.Actor, doorID uuid.UUID) error {
+	if late, ok := tx.(recomputesLater); ok {
+		late.recomputeLater(doorID)
+		return nil
+	}
 	p, err := pictureOf(ctx, tx, doorID, AsOf{})
 	if err != nil {
 		return err

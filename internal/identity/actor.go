@@ -69,6 +69,7 @@ const (
 	ActSelf           Action = "self"            // one's own session and password
 	ActReadRegister   Action = "register.read"   // customers, sites, doors, components, fields
 	ActWriteRegister  Action = "register.write"  // the same, changed
+	ActImport         Action = "register.import" // whole lists in, and out again
 	ActPlanDevice     Action = "device.plan"     // intended settings
 	ActReadCatalogue  Action = "catalogue.read"  // device models, antennas, accessories, rule packs
 	ActWriteCatalogue Action = "catalogue.write" // new entries
@@ -111,6 +112,7 @@ func Grants() []Grant {
 		{ActSelf, everybody, ""},
 		{ActReadRegister, everybody, TokenRead},
 		{ActWriteRegister, []Role{Dispatcher, Administrator}, TokenRegister},
+		{ActImport, []Role{Dispatcher, Administrator}, TokenRegister},
 		{ActPlanDevice, []Role{Dispatcher, Support, Administrator}, TokenRegister},
 		{ActReadCatalogue, everybody, TokenRead},
 		{ActWriteCatalogue, []Role{Support, Administrator}, TokenRegister},

@@ -17,9 +17,9 @@ func codes(kind string) []string {
 	case "kind":
 		return []string{"sliding", "swinging", "folding", "revolving"}
 	case "energy":
-		return []string{"full", "low", "assist"}
+		return []string{"full", "low", "assist", "unknown"}
 	case "traffic":
-		return []string{"one_way_in", "one_way_out", "two_way"}
+		return []string{"one_way_in", "one_way_out", "two_way", "unknown"}
 	case "presence_by":
 		return []string{"overhead_sensor", "beams", "both", "none", "unknown"}
 	case "guide_rails":
@@ -27,13 +27,13 @@ func codes(kind string) []string {
 	case "mode":
 		return []string{"day", "exit_only", "night_locked", "held_open", "emergency"}
 	case "activation":
-		return []string{"sensor", "knowing_act", "both", "none"}
+		return []string{"sensor", "knowing_act", "both", "none", "unknown"}
 	case "motion":
 		return []string{"swing", "slide", "fold", "revolve"}
 	case "hinge":
-		return []string{"left", "right"}
+		return []string{"left", "right", "unknown"}
 	case "opens_towards":
-		return []string{"a", "b", "both", "left", "right"}
+		return []string{"a", "b", "both", "left", "right", "unknown"}
 	case "component":
 		return []string{"operator", "control", "power_supply", "battery", "mode_selector", "lock", "sensor", "activation", "safety_device", "leaf_hardware"}
 	case "party":

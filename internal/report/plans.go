@@ -51,8 +51,8 @@ func plansOf(r fleet.DoorContent, t Texts, u Units) []PlanDrawing {
 	return plans
 }
 
-// planLeaf places a leaf in the frame of a side; it cannot while the clear width
-// or the leaf's own width is unknown.
+// planLeaf places a leaf in the frame of a side; it cannot while the clear width,
+// the leaf's own width or how it opens is unknown.
 func planLeaf(d fleet.ReportDoor, l fleet.ReportLeaf, side string, mirror float64) (PlanLeaf, bool) {
 	opening, width := known(d.ClearWidthM), known(l.WidthM)
 	if opening == 0 || width == 0 {
@@ -61,6 +61,10 @@ func planLeaf(d fleet.ReportDoor, l fleet.ReportLeaf, side string, mirror float6
 	leaf := PlanLeaf{Motion: l.Motion, WidthM: width, Towards: l.OpensTowards == side || l.OpensTowards == "both"}
 	jamb := l.Hinge
 	switch l.Motion {
+	case "swing", "fold":
+		if l.OpensTowards == "unknown" {
+			return PlanLeaf{}, false
+		}
 	case "slide":
 		jamb = l.OpensTowards
 	case "revolve":

@@ -77,3 +77,15 @@ func (b *Book) Pack(id string) (*Pack, bool) {
 func (p *Pack) IsFor(kind DoorKind, energy Energy) bool {
 	return slices.Contains(p.AppliesTo.Kinds, kind) && slices.Contains(p.AppliesTo.Energies, energy)
 }
+
+// PackFor gives the newest edition that is for such doors. It is a proposal for a door whose rule basis nobody has recorded:
+// a door is judged by the edition of its rule basis, not by the newest.
+func (b *Book) PackFor(kind DoorKind, energy Energy) (*Pack, bool) {
+	var newest *Pack
+	for _, p := range b.packs {
+		if p.IsFor(kind, energy) && (newest == nil || p.Edition > newest.Edition) {
+			newest = p
+		}
+	}
+	return newest, newest != nil
+}

@@ -588,3 +588,33 @@ func stateOf(err error) string {
 	}
 	return ""
 }
+
+// What an import made may go again while that import is being undone, and nothing else ever.
+func TestStaffDeleteOnlyWhatAnUndoneImportMade(t *testing.T) {
+	t.Parallel()
+	db := newWorld(t)
+	s := store.New(db.App, "lintel")
+	deleted := func(where string) (n int64) {
+		err := s.InRawTx(t.Context(), staff, func(tx pgx.Tx) error {
+			tag, err := tx.Exec(t.Context(), "delete from coverage"+where)
+			n = tag.RowsAffected()
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	if n := deleted(""); n != 0 {
+		t.Errorf("%d rows of coverage are gone although nothing is being undone", n)
+	}
+	if _, err := db.Admin.Exec(t.Context(), "update import_run set undone_at = now(), undone_by = person_id where run_id = $1", idOf("door 1 1")); err != nil {
+		t.Fatal(err)
+	}
+	if n := deleted(""); n != 1 {
+		t.Errorf("%d rows of coverage are gone, want that of the one door", n)
+	}
+	if left := lines(t, db, "select door_id::text from coverage where door_id = $1", idOf("door 1 1")); len(left) != 0 {
+		t.Error("the row of another door is gone")
+	}
+}

@@ -99,6 +99,8 @@ begin
         values (c_, s_, told, d_, 'due_soon', format('work_order:%s', plan), 'Rosa Imhof', 'rosa@owner.example', 'due', 'soon', 'sent', at, at, at);
       insert into delivery values (c_, s_, told, 1, at, 'sent', '250');
       insert into report values (c_, s_, d_, report_, text_, hash, 'pdf', sha256('pdf'), at, technician);
+      insert into import_run (run_id, file_name, file_sha256, at, person_id, summary) values (d_, 'doors.csv', hash, at, technician, '{}');
+      insert into import_item (run_id, item_no, row_no, subject_kind, subject_id, made, versions) values (d_, 1, 2, 'door', d_, true, '{}');
       insert into record_log (kind, customer_id, site_id, subject_id, canonical, sha256, recorded_at, recorded_by)
         values ('visit', c_, s_, v_, text_, hash, at, technician), ('report', c_, s_, report_, text_, hash, at, technician);
       insert into report (report_id, kind, canonical, sha256, pdf, pdf_sha256, made_at, made_by)
