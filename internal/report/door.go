@@ -425,12 +425,12 @@ func (d doorReport) place(s surface) {
 // and its sensors.
 func (d doorReport) sides(s surface, heightMM float64) {
 	s.heading(d.t("section.sides"))
-	s.paragraph(d.t("caution.general.4"), smallText)
 	for _, p := range d.plans {
 		if sc, err := planScene(d.o.Texts, p, s.widthMM(), heightMM); err == nil { // else refused before the first page
 			s.drawing(sc)
 		}
 	}
+	s.paragraph(d.t("caution.general.4"), smallText) // below, so that the heading stays with the first drawing
 	var rows [][]cell
 	for _, side := range d.Sides {
 		for _, c := range side.Coverage {

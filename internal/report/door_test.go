@@ -29,13 +29,19 @@ func printed(t *testing.T, r fleet.ComplianceReport, o Options) []byte {
 	if err != nil {
 		t.Fatal(err)
 	}
+	wantStrict(t, "door", pdf)
+	return pdf
+}
+
+// wantStrict refuses a PDF that the strict reading of the standard does.
+func wantStrict(t *testing.T, what string, pdf []byte) {
+	t.Helper()
 	api.DisableConfigDir()
 	conf := model.NewDefaultConfiguration()
 	conf.ValidationMode = model.ValidationStrict
 	if err := api.Validate(bytes.NewReader(pdf), conf); err != nil {
-		t.Fatalf("not a valid PDF: %v", err)
+		t.Fatalf("%s: not a valid PDF: %v", what, err)
 	}
-	return pdf
 }
 
 // pages are what is printed on each page, without the drawings' strokes: the same

@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"regexp"
 	"strings"
 
 	"rsc.io/qr"
@@ -24,7 +25,7 @@ func htmlOf(l layout) ([]byte, error) {
 		size = "letter"
 	}
 	var out bytes.Buffer
-	fmt.Fprintf(&out, "<!doctype html>\n<html lang=\"%s\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>%s</title>\n<style>\n%s</style>\n</head>\n<body>\n",
+	fmt.Fprintf(&out, "<!doctype html>\n<html lang=\"%s\">\n<head>\n<meta charset=\"utf-8\"/>\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n<title>%s</title>\n<style>\n%s</style>\n</head>\n<body>\n",
 		escape(orElse(h.Language, "en")), escape(title), strings.ReplaceAll(htmlStyle, "SIZE", size))
 	out.Write(p.out.Bytes())
 	fmt.Fprintf(&out, "</main>\n<footer>%s</footer>\n</body>\n</html>\n", escape(o.Texts.T("report.footer", "id", h.ID, "hash", short(o.DocumentSHA256))))
@@ -57,6 +58,7 @@ table { border-collapse: collapse; width: 100% }
 th { text-align: left; border-bottom: 1px solid #1a1a1a; vertical-align: bottom }
 th, td { padding: .3rem .8rem .3rem 0 }
 td { vertical-align: top; border-bottom: 1px solid #aaa; overflow-wrap: anywhere }
+.day { white-space: nowrap }
 td small { color: #5f5f5f; display: block }
 .mark { display: inline-block; width: 1.2em; text-align: center; margin-right: .3em }
 .cross { background: #1a1a1a; color: #fff }
@@ -64,6 +66,9 @@ figure { margin: 1rem 0 } figure svg { max-width: 100%; height: auto }
 footer { border-top: 1px solid #1a1a1a; margin-top: 2rem; padding-top: .4rem; color: #5f5f5f; font-size: .8rem; overflow-wrap: anywhere }
 @media print { body { max-width: none; padding: 0; font-size: 9pt } .part { break-before: page; border: 0; margin: 0 } h2, h3 { break-after: avoid } tr, figure, .state { break-inside: avoid } thead { display: table-header-group } }
 `
+
+// day is a civil date, which is never broken at its hyphens.
+var day = regexp.MustCompile(`^[0-9]{4}-[0-9]{2}-[0-9]{2}$`)
 
 // A page gathers HTML.
 type page struct {
@@ -80,7 +85,7 @@ func (p *page) lostSigns() bool  { return false }
 func (p *page) widthMM() float64 { return 174 }
 
 // lines keeps line feeds.
-func lines(text string) string { return strings.ReplaceAll(escape(text), "\n", "<br>") }
+func lines(text string) string { return strings.ReplaceAll(escape(text), "\n", "<br/>") }
 
 func (p *page) masthead(m masthead) {
 	p.printf("<header>\n<div>\n<p><strong>%s</strong></p>\n", escape(m.Company))
@@ -208,7 +213,11 @@ func (p *page) table(columns []column, rows [][]cell) {
 	for _, row := range rows {
 		p.printf("<tr>")
 		for _, c := range row {
-			p.printf("<td>")
+			if day.MatchString(c.Text) {
+				p.printf("<td class=\"day\">")
+			} else {
+				p.printf("<td>")
+			}
 			p.mark(c.Mark)
 			if c.Bold {
 				p.printf("<strong>%s</strong>", lines(c.Text))

@@ -32,7 +32,7 @@ type sheet struct {
 	// replaced says that a sign was printed that the font does not have.
 	replaced bool
 	waiting  string // heading
-	level    int    // of bookmarks
+	inPart   bool
 }
 
 const (
@@ -113,7 +113,9 @@ func (s *sheet) need(height float64) {
 	}
 	text := s.waiting
 	s.waiting = ""
-	s.pdf.Bookmark(s.clean(text), s.level, s.y)
+	if !s.inPart { // within a part only the part is listed: nested lists are not strictly valid PDF as this library writes them
+		s.pdf.Bookmark(s.clean(text), 0, s.y)
+	}
 	s.print(s.left(), s.y+4.6, text, 4, true, Ink, Start)
 	s.rule(s.y+6.4, 0.35, Ink)
 	s.y += headingMM
@@ -170,7 +172,9 @@ func (s *sheet) paragraph(text string, style style) {
 	if style == smallText {
 		size, tone = smallMM, Soft
 	}
-	for _, line := range wrap(s.clean(text), s.width(), size, bold) {
+	lines := wrap(s.clean(text), s.width(), size, bold)
+	s.need(size * leading * float64(min(len(lines), 3)))
+	for _, line := range lines {
 		s.need(size * leading)
 		s.y += size * leading
 		s.print(s.left(), s.y-size*0.3, line, size, bold, tone, Start)

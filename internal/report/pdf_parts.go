@@ -64,7 +64,7 @@ func (s *sheet) part(title, line string) {
 	s.waiting = ""
 	s.newPage()
 	s.pdf.Bookmark(s.clean(title), 0, s.y)
-	s.level = 1
+	s.inPart = true
 	for _, l := range wrap(s.clean(title), s.width(), 5.6, true) {
 		s.y += 5.6 * 1.1
 		s.print(s.left(), s.y, l, 5.6, true, Ink, Start)
@@ -78,8 +78,8 @@ func (s *sheet) part(title, line string) {
 
 // endPart starts a new page for what belongs to the whole.
 func (s *sheet) endPart() {
-	if s.level > 0 {
-		s.waiting, s.level = "", 0
+	if s.inPart {
+		s.waiting, s.inPart = "", false
 		s.newPage()
 	}
 }

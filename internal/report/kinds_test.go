@@ -1,0 +1,225 @@
+package report
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"encoding/xml"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"testing"
+
+	"lintel.example/lintel/internal/fleet"
+)
+
+// samples are a document of each kind. The second door of the site has nothing amiss.
+func samples() map[string]fleet.Document {
+	full := fullReport()
+	quiet := full.DoorContent
+	quiet.Door.ID, quiet.Door.Tag, quiet.Door.Name = "d2", "10000026", "Side entrance"
+	quiet.OutOfService, quiet.Findings, quiet.Closed, quiet.Unjudged = nil, nil, nil, nil
+	quiet.Due = []fleet.ReportDue{{IntervalMonths: 12, LastOn: "2026-11-24", NextDueOn: "2027-10-30"}}
+	passed := *full.LastInspection
+	passed.Result = "passed"
+	quiet.LastInspection, quiet.Verdicts = &passed, full.Verdicts[1:6]
+	lines := []fleet.OverviewLine{
+		{DoorID: "d1", Tag: "1000 0018", Name: "North entrance, outer", Kind: "sliding", SiteID: "s1", Site: "Market Hall North", States: full.States(), Unsafe: 1, Deficient: 1, LastOn: "2026-11-24", LastResult: "failed", NextDueOn: "2026-10-30", OverdueDays: 26},
+		{DoorID: "d2", Tag: "1000 0026", Name: "=cmd|'/c calc'!A1", Kind: "sliding", SiteID: "s1", Site: "Market Hall North", States: []string{"in_order"}, LastOn: "2026-11-24", LastResult: "passed", NextDueOn: "2027-10-30"},
+	}
+	head := func(format string) fleet.ReportHead { h := full.ReportHead; h.Format = format; return h }
+	customer := full.Customer
+	return map[string]fleet.Document{
+		"door": full,
+		"site": fleet.SiteDocument{ReportHead: head(fleet.SiteReportFormat), ReportPlace: full.ReportPlace, Overview: lines, Doors: []fleet.DoorContent{full.DoorContent, quiet}},
+		"portfolio": fleet.PortfolioDocument{ReportHead: head(fleet.PortfolioReportFormat), Customer: &customer, Overview: lines,
+			Sites: []fleet.PortfolioSite{{ReportSite: full.Site, Customer: customer, Doors: 2}}},
+		"certificate": fleet.CertificateDocument{ReportHead: head(fleet.CertificateFormat), ReportPlace: full.ReportPlace, Door: quiet.Door, RuleBasis: quiet.RuleBasis, Inspection: passed,
+			Verdicts: quiet.Verdicts, Due: quiet.Due, Cautions: []string{"register_only"}},
+	}
+}
+
+func TestEveryKindOfReportIsTheGoldenOneInEveryForm(t *testing.T) {
+	hash := strings.Repeat("9c3f", 16)
+	for kind, doc := range samples() {
+		if err := doc.Check(); err != nil {
+			t.Fatalf("%s: %v", kind, err)
+		}
+		texts := func(string) Texts { return words(t) }
+		first, err := Print(doc, hash, texts)
+		if err != nil {
+			t.Fatalf("%s: %v", kind, err)
+		}
+		again, err := Print(doc, hash, texts)
+		if err != nil {
+			t.Fatalf("%s: %v", kind, err)
+		}
+		for i, p := range first {
+			if !bytes.Equal(p.Bytes, again[i].Bytes) {
+				t.Errorf("%s as %s: the same document printed twice gave different bytes", kind, p.Form)
+			}
+			if p.Form == "pdf" {
+				wantStrict(t, kind, p.Bytes)
+				continue
+			}
+			golden(t, "kind-"+kind+"."+p.Form, p.Bytes)
+		}
+		l, _, err := layoutOf(doc, Options{Texts: words(t), Units: Metric, Paper: A4, DocumentSHA256: hash})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var text strings.Builder
+		for i, p := range pagesOf(t, l) {
+			fmt.Fprintf(&text, "— page %d —\n%s", i+1, p)
+		}
+		golden(t, "kind-"+kind+".txt", []byte(text.String()))
+	}
+}
+
+func TestHTMLIsWellFormedRunsNothingLoadsNothingAndCanBeReadByHeadings(t *testing.T) {
+	for kind, doc := range samples() {
+		prints, err := Print(doc, "", func(string) Texts { return words(t) })
+		if err != nil {
+			t.Fatal(err)
+		}
+		page := string(prints[1].Bytes)
+		for _, forbidden := range []string{"<script", "javascript:", "http-equiv", "<link", "<img", "url(", "onload", " style="} {
+			if strings.Contains(page, forbidden) {
+				t.Errorf("%s holds %q", kind, forbidden)
+			}
+		}
+		for _, wanted := range []string{`<html lang="en">`, "<title>", "<main>", "<h1>", `<th scope="col">`, "certifies nothing", "authority having jurisdiction"} {
+			if !strings.Contains(page, wanted) {
+				t.Errorf("%s lacks %q", kind, wanted)
+			}
+		}
+		wantWellFormed(t, kind, page)
+	}
+}
+
+// wantWellFormed reads a page as XML, which is stricter than HTML, and holds levels of headings and ids to their order.
+func wantWellFormed(t *testing.T, kind, page string) {
+	t.Helper()
+	d := xml.NewDecoder(strings.NewReader(page))
+	level, ids, named := 0, map[string]bool{}, []string{}
+	for {
+		token, err := d.Token()
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			t.Fatalf("%s: %v", kind, err)
+		}
+		start, ok := token.(xml.StartElement)
+		if !ok {
+			continue
+		}
+		if n := start.Name.Local; len(n) == 2 && n[0] == 'h' && n[1] >= '1' && n[1] <= '6' {
+			if now := int(n[1] - '0'); now > level+1 {
+				t.Errorf("%s: a heading of level %d after one of %d", kind, now, level)
+			} else {
+				level = now
+			}
+		}
+		for _, a := range start.Attr {
+			switch a.Name.Local {
+			case "id":
+				if ids[a.Value] {
+					t.Errorf("%s: the id %s stands twice", kind, a.Value)
+				}
+				ids[a.Value] = true
+			case "aria-labelledby":
+				named = append(named, a.Value)
+			}
+		}
+	}
+	for _, id := range named {
+		if !ids[id] {
+			t.Errorf("%s: something is labelled by %s, which is not there", kind, id)
+		}
+	}
+}
+
+// The file is a document as it was sealed in format 1.
+func TestADocumentOfTheFirstFormatStillReadsAndPrints(t *testing.T) {
+	sealed, err := os.ReadFile("testdata/format-1.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var doc fleet.ComplianceReport
+	if err := json.Unmarshal(sealed, &doc); err != nil {
+		t.Fatal(err)
+	}
+	if doc.Format != "lintel-compliance-report/1" || doc.Door.Tag == "" || len(doc.Verdicts) == 0 {
+		t.Fatalf("read as %q, door %q, %d verdicts", doc.Format, doc.Door.Tag, len(doc.Verdicts))
+	}
+	pdf, err := DoorPDF(doc, Plans(doc, words(t), US), Options{Texts: words(t), Units: US, Paper: Letter})
+	if err != nil {
+		t.Fatal(err)
+	}
+	wantStrict(t, "format 1", pdf)
+	if all := strings.Join(strings.Fields(strings.Join(pages(t, doc, Options{Texts: words(t), Units: US, Paper: Letter}), " ")), " "); !strings.Contains(all, "meets it by the register only") {
+		t.Error("what rested on the register alone looks measured")
+	}
+}
+
+func TestACSVNeverHoldsWhatASpreadsheetTakesForAFormula(t *testing.T) {
+	for text, want := range map[string]string{"": "", "door": "door", "-1.5": "-1.5", "12": "12", "=1+1": "'=1+1", "+49 30": "'+49 30", "-2+3": "'-2+3", "@SUM(A1)": "'@SUM(A1)", "\tx": "'\tx", "\rx": "'\rx", "＝1": "'＝1", "a=b": "a=b"} {
+		if got := guard(text); got != want {
+			t.Errorf("%q: %q, want %q", text, got, want)
+		}
+	}
+}
+
+func FuzzACSVReadsBackCellByCell(f *testing.F) {
+	for _, text := range []string{"=1", "a,b", "\"", "\r\n", "-", "é", "\xff", "\x00"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		c := newCSV([]string{"a", "b"})
+		c.line(text, "end")
+		rows, err := csv.NewReader(bytes.NewReader(c.bytes())).ReadAll()
+		if err != nil || len(rows) != 2 || len(rows[1]) != 2 || rows[1][1] != "end" {
+			t.Fatalf("%q became %q (%v)", text, rows, err)
+		}
+		if cell := rows[1][0]; cell != "" && strings.ContainsAny(cell[:1], "=+@\t\r") {
+			t.Fatalf("%q stays %q", text, cell)
+		}
+	})
+}
+
+func TestALineOfACSVHasAsManyCellsAsItsHeading(t *testing.T) {
+	for kind, doc := range samples() {
+		_, table, err := layoutOf(doc, Options{Texts: words(t)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		rows, err := csv.NewReader(bytes.NewReader(table)).ReadAll() // refuses lines of other lengths
+		if err != nil || len(rows) < 3 {
+			t.Errorf("%s: %d lines, %v", kind, len(rows), err)
+		}
+	}
+}
+
+func TestAPortfolioOfTenThousandDoorsIsPrintedWhole(t *testing.T) {
+	doc := samples()["portfolio"].(fleet.PortfolioDocument)
+	line := doc.Overview[1]
+	doc.Overview = nil
+	for i := range 10000 {
+		line.Tag, line.Name = fmt.Sprintf("2%03d %04d", i/10000, i%10000), "Door"
+		doc.Overview = append(doc.Overview, line)
+	}
+	prints, err := Print(doc, "", func(string) Texts { return words(t) })
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(bytes.NewReader(prints[2].Bytes)).ReadAll()
+	if err != nil || len(rows) != 10001 {
+		t.Errorf("%d lines of CSV, %v", len(rows), err)
+	}
+	if n := bytes.Count(prints[1].Bytes, []byte("<td>2000 ")); n != 10000 {
+		t.Errorf("%d doors in HTML", n)
+	}
+	t.Logf("PDF %d bytes, HTML %d bytes, CSV %d bytes", len(prints[0].Bytes), len(prints[1].Bytes), len(prints[2].Bytes))
+}
