@@ -33,6 +33,7 @@ type demoCmd struct {
 	Fresh       bool   `help:"Ask, then throw the demo's data away and start over."`
 	Yes         bool   `help:"With --fresh: do not ask."`
 	Once        bool   `help:"End after the story instead of leaving the service open."`
+	Year        bool   `help:"Instead of the story: a year of the invented company, told by those who work in it, and end. In a folder without a demo."`
 	Fleet       bool   `help:"After the story, fill the register with an invented company: 40 sites, 400 doors, three years of history."`
 }
 
@@ -70,6 +71,9 @@ func (c *demoCmd) Run(ctx context.Context) error {
 		return err
 	}
 	defer logFile.Close()
+	if c.Year {
+		return tellYear(ctx, s, catcher, dir, slog.New(slog.NewJSONHandler(logFile, nil)))
+	}
 	h, err := open(ctx, s, asHost, slog.New(slog.NewJSONHandler(logFile, nil)))
 	if err != nil {
 		return err
@@ -151,7 +155,7 @@ func (c *demoCmd) startOver(ctx context.Context, dir string) error {
 	if err := localpg.Discard(ctx, filepath.Join(dir, "database")); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return err
 	}
-	for _, name := range []string{"photos", "keys", "service.log", "report.pdf", toldMark, fleetMark} {
+	for _, name := range []string{"photos", "keys", "service.log", "report.pdf", "backups", toldMark, fleetMark} {
 		if err := os.RemoveAll(filepath.Join(dir, name)); err != nil {
 			return err
 		}

@@ -37,8 +37,9 @@ const deliverWithin = 60 * time.Second
 // house is the wired program.
 type house struct {
 	log     *slog.Logger
-	pool    *pgxpool.Pool // logs in as {prefix}_app
-	jobPool *pgxpool.Pool // the same, as {prefix}_jobs
+	pool    *pgxpool.Pool    // logs in as {prefix}_app
+	jobPool *pgxpool.Pool    // the same, as {prefix}_jobs
+	now     func() time.Time // the machine's, but for the year of the demo
 	fleet   *fleet.Fleet
 	people  *identity.People
 	words   *words.Catalogue
@@ -69,9 +70,14 @@ const (
 	asGuest                 // runs it, or uses the one that another process runs
 )
 
-// open wires the house. What it has opened is closed by close, also after an error.
+// open wires the house with the machine's clock. What it has opened is closed by close, also after an error.
 func open(ctx context.Context, s *settings, as standing, log *slog.Logger) (h *house, err error) {
-	h = &house{log: log}
+	return openAt(ctx, s, as, log, now)
+}
+
+// openAt is open with another clock: nothing that is served for real has one.
+func openAt(ctx context.Context, s *settings, as standing, log *slog.Logger, clock func() time.Time) (h *house, err error) {
+	h = &house{log: log, now: clock}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, h.close(context.WithoutCancel(ctx)))
@@ -204,9 +210,9 @@ func (h *house) useCases(s *settings) error {
 		return err
 	}
 	database := store.New(h.pool, s.RolePrefix)
-	h.fleet = fleet.New(fleet.Parts{Store: database, Book: book, Keys: keys, Now: now, NewID: newID, Words: h.words, Company: s.company(),
+	h.fleet = fleet.New(fleet.Parts{Store: database, Book: book, Keys: keys, Now: h.now, NewID: newID, Words: h.words, Company: s.company(),
 		Post: post{s.smtp(), s.SMTPHost != ""}, Photos: photos, PrintReport: h.print})
-	h.people = identity.NewPeople(database, hasher, now, newID, rand.Reader)
+	h.people = identity.NewPeople(database, hasher, h.now, newID, rand.Reader)
 	return nil
 }
 
@@ -218,12 +224,12 @@ func (h *house) print(doc fleet.Document, sha256 string) ([]fleet.ReportPrint, e
 // face makes the HTTP face: the API at its own addresses, the pages at all others.
 func (h *house) face() (http.Handler, error) {
 	observe := h.requests()
-	pages, err := console.New(console.Rooms{Fleet: h.fleet, People: h.people, Words: h.words, Log: h.log, Now: now, NewID: newID, Ready: h.ready, Observe: observe, Version: version})
+	pages, err := console.New(console.Rooms{Fleet: h.fleet, People: h.people, Words: h.words, Log: h.log, Now: h.now, NewID: newID, Ready: h.ready, Observe: observe, Version: version})
 	if err != nil {
 		return nil, err
 	}
 	forPeople := pages.Handler()
-	forPrograms := api.New(api.Rooms{Fleet: h.fleet, People: h.people, Words: h.words, Log: h.log, Now: now, NewID: newID, Version: version,
+	forPrograms := api.New(api.Rooms{Fleet: h.fleet, People: h.people, Words: h.words, Log: h.log, Now: h.now, NewID: newID, Version: version,
 		Ready: h.ready, Observe: observe,
 	}).Handler()
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -250,7 +256,7 @@ func (h *house) rooms() jobs.Rooms {
 
 // worker starts to work off the jobs.
 func (h *house) worker(ctx context.Context) error {
-	runner, err := jobs.New(h.rooms(), h.jobPool, h.log, now)
+	runner, err := jobs.New(h.rooms(), h.jobPool, h.log, h.now)
 	if err != nil {
 		return err
 	}
