@@ -603,7 +603,7 @@ func (y *year) reportToOwner() error {
 		return err
 	}
 	y.report = first.text("report_id")
-	y.say("year_reported", "is_pdf", bytes.HasPrefix(pdf.raw, []byte("%PDF-")), "same", first.text("pdf_sha256") == again.text("pdf_sha256"))
+	y.say("year_reported", "is_pdf", bytes.HasPrefix(pdf.raw, []byte("%PDF-")), "same", first.text("sha256") != "" && first.text("sha256") == again.text("sha256"))
 	return nil
 }
 
