@@ -248,12 +248,8 @@ func unbroken() map[string]string {
 			inspection_plan_interval_check inspection_plan_regime_check inspection_plan_days_check work_order_kind_check visit_entry_kind_check
 			work_order_priority_check work_order_billing_check work_order_accident_check photo_media_type_check photo_size_check`,
 		"the program writes these values, nobody sends them": `
-<<<<<<< HEAD
-			session_secret_check token_secret_check kept_answer_key_check kept_clear_zone_side_check extent_computable_check coverage_side_check coverage_share_check
-=======
 			import_run_sha256_check import_run_undone_check import_item_kind_check import_item_before_check
-			session_secret_check token_secret_check kept_clear_zone_side_check extent_computable_check coverage_side_check coverage_share_check
->>>>>>> 9394ce1 (Bring in lists of doors as people keep them, and take them back)
+			session_secret_check token_secret_check kept_answer_key_check kept_clear_zone_side_check extent_computable_check coverage_side_check coverage_share_check
 			sealed_code_kind_check work_order_plan_check work_order_event_kind_check work_order_state_check work_order_done_check job_run_state_check visit_attendance_check
 			visit_entry_sha256_check visit_sign_off_sha256_check photo_sha256_check finding_origin_check finding_severity_check finding_state_check
 			out_of_service_case_state_check notice_state_check delivery_outcome_check report_sha256_check report_kind_check report_prints_check record_log_kind_check record_log_sha256_check
