@@ -84,7 +84,12 @@ var errBadRow = fault.New(fault.Invalid, "import_row_bad")
 
 func newIntake(f *Fleet, tx Tx, by identity.Actor, o ImportOrder, list sheet.List) *intake {
 	late := &intakeTx{Tx: tx, later: map[uuid.UUID]bool{}, fresh: map[uuid.UUID]bool{}, inserted: map[uuid.UUID]bool{}, doors: map[uuid.UUID]Door{},
-		components: map[uuid.UUID]Component{}, sites: map[uuid.UUID]Site{}, locked: map[uuid.UUID]bool{}}
+		components: map[uuid.UUID]Component{}, sites: map[uuid.UUID]Site{}, locked: map[uuid.UUID]bool{}, tags: map[Tag]bool{}}
+	for _, row := range list.Rows {
+		if tag, err := ParseTag(row.Values["tag"].Text); err == nil {
+			late.tags[tag] = true
+		}
+	}
 	in := &intake{Fleet: f.within(late), tx: late, by: by, order: o, list: list, sites: map[uuid.UUID]map[string][]Site{}, doors: map[uuid.UUID]map[string][]NamedDoor{},
 		later: map[uuid.UUID]bool{}, said: map[string]saying{}, itemOf: map[uuid.UUID]int{}, states: map[uuid.UUID]state{}, bad: map[int]bool{}}
 	for _, c := range list.Complaints {

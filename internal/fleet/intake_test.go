@@ -232,6 +232,23 @@ Weir Foods,C,US,America/Chicago,,1,swinging,2,2 m,1 m,low,proposed,not an addres
 4 E-mail "not an address" email_unreadable`)
 }
 
+func TestADoorWithoutATagTakesNoneThatAnotherRowGives(t *testing.T) {
+	t.Parallel()
+	r := newFleet(t)
+	first, err := fleet.TagFor(1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	run := r.bringIn(t, listOf(`Customer,Site,Country,Time zone,Tag,Door,Door type,Leaves,Leaf height,Clear width,Energy,Rule basis
+Weir Foods,A,US,America/Chicago,,Front,sliding,2,2 m,1 m,full,proposed
+Weir Foods,B,US,America/Chicago,`+first.String()+`,Back,sliding,2,2 m,1 m,full,proposed
+`))
+	wantLines(t, told(run.Summary.Complaints), ``)
+	if !run.Applied {
+		t.Error("nothing was brought in")
+	}
+}
+
 func TestPaperDoesNotReplaceWhatWasMeasured(t *testing.T) {
 	t.Parallel()
 	r := newFleet(t)

@@ -44,6 +44,20 @@ type intakeTx struct {
 	components map[uuid.UUID]Component
 	sites      map[uuid.UUID]Site
 	locked     map[uuid.UUID]bool
+	tags       map[Tag]bool // that rows of the list give by hand
+}
+
+// NextDoorNumber passes over the tags that other rows give: a door without one must not take it away from them.
+func (t *intakeTx) NextDoorNumber(ctx context.Context) (int64, error) {
+	for {
+		number, err := t.Tx.NextDoorNumber(ctx)
+		if err != nil {
+			return 0, err
+		}
+		if tag, err := TagFor(number); err != nil || !t.tags[tag] {
+			return number, err
+		}
+	}
 }
 
 // recomputesLater is a transaction in which doors are recomputed at the end, however often they change.
