@@ -215,12 +215,22 @@ func printComplaints(w io.Writer, title string, list []fleet.ImportComplaint, te
 	_ = t.Flush()
 }
 
+// changed counts what the run made or changed.
+func changed(run fleet.ImportRun) (n int) {
+	for _, c := range run.Summary.Counts {
+		n += c.Created + c.Updated
+	}
+	return n
+}
+
 // verdict says in the end what was done, and is an error when rows are bad.
 func verdict(w io.Writer, run fleet.ImportRun, o fleet.ImportOrder) error {
 	bad := run.Summary.BadRows
 	switch {
 	case o.DryRun && (bad == 0 || o.GoodRows):
 		fmt.Fprintln(w, "\nTried only: nothing was changed. Without --dry-run this is done.")
+	case run.Applied && changed(run) == 0:
+		fmt.Fprintln(w, "\nNothing was changed.")
 	case run.Applied:
 		fmt.Fprintf(w, "\nDone. To take it back: lintel import --undo %s\n", run.RunID)
 	default:
