@@ -77,6 +77,7 @@ func New(rooms Rooms) *API {
 	a.photos()
 	a.cases()
 	a.notices()
+	a.ladders()
 	a.reports()
 	a.rulePacks()
 	a.backups()

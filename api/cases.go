@@ -36,7 +36,7 @@ func newCaseItem(c fleet.OutOfServiceCase) caseItem {
 		EndedAt: c.EndedAt, SecuringEntry: c.SecuringEntry, EndedByEntry: c.EndedByEntry}
 }
 
-type casePath struct {
+type CasePath struct {
 	CaseID uuid.UUID `path:"case_id" format:"uuid"`
 }
 
@@ -57,12 +57,33 @@ type caseListOut struct {
 	}
 }
 
+type acknowledgementIn struct {
+	CasePath
+	Body struct {
+		Note string `json:"note,omitempty" maxLength:"2000"`
+	}
+}
+
+type acknowledgementItem struct {
+	CaseID   uuid.UUID `json:"case_id" format:"uuid"`
+	PersonID uuid.UUID `json:"person_id" format:"uuid"`
+	At       time.Time `json:"at"`
+	Note     string    `json:"note,omitempty"`
+}
+
+type acknowledgementOut struct {
+	Status int
+	Body   acknowledgementItem
+}
+
 func (a *API) cases() {
 	add(a, operation("case-list", http.MethodGet, "/v1/out-of-service-cases", identity.ActReadWork, "Out-of-service cases, the oldest first"), a.caseList)
 	add(a, operation("case-get", http.MethodGet, "/v1/out-of-service-cases/{case_id}", identity.ActReadWork, "One out-of-service case"), a.caseGet)
+	add(a, operation("case-acknowledge", http.MethodPut, "/v1/out-of-service-cases/{case_id}/acknowledgement", identity.ActAcknowledge,
+		"Say that one has taken note of an unsafe door: its notices are not repeated any more. It secures nothing"), a.caseAcknowledge)
 }
 
-func (a *API) caseGet(ctx context.Context, by identity.Actor, in *casePath) (*caseOut, error) {
+func (a *API) caseGet(ctx context.Context, by identity.Actor, in *CasePath) (*caseOut, error) {
 	c, err := a.Fleet.Case(ctx, by, in.CaseID)
 	if err != nil {
 		return nil, err
@@ -89,4 +110,12 @@ func (a *API) caseList(ctx context.Context, by identity.Actor, in *caseListIn) (
 		out.Body.Next = cursor(instantKey{last.OpenedAt, last.CaseID})
 	}
 	return out, nil
+}
+
+func (a *API) caseAcknowledge(ctx context.Context, by identity.Actor, in *acknowledgementIn) (*acknowledgementOut, error) {
+	k, isNew, err := a.Fleet.AcknowledgeCase(ctx, by, in.CaseID, in.Body.Note)
+	if err != nil {
+		return nil, err
+	}
+	return &acknowledgementOut{Status: created(isNew), Body: acknowledgementItem{CaseID: k.CaseID, PersonID: k.PersonID, At: k.At, Note: k.Note}}, nil
 }

@@ -281,8 +281,31 @@ func matrix() []row {
 		{op: "case-get",
 			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "case-acknowledge", body: fixed(object{}),
+			own:     "201 201 403 201  201 201 201 403  401 401 403 401 401 401  403 403 403 403  403 403 403",
+			foreign: "201 201 403 201  404 404 404 403  401 401 403 401 401 401  403 403 403 403  403 403 403"},
 		{op: "notice-list",
 			own: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "notice-get",
+			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "letter-send-again",
+			own:     "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200",
+			foreign: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
+		{op: "bounce-post", body: aReport,
+			own: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
+		{op: "refused-address-list",
+			own: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "refused-address-clear",
+			own:     "204 403 403 204  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 204",
+			foreign: "204 403 403 204  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 204"},
+		{op: "ladder-get",
+			own: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "ladder-list",
+			own: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "ladder-put", fresh: "ladder_id", body: newLadder,
+			own:     "403 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 201 403",
+			foreign: "403 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 201 403"},
 
 		{op: "door-report-put", fresh: "report_id",
 			own:     "201 201 403 201  201 201 201 403  401 401 403 401 401 401  403 403 201 403  403 403 201",
@@ -383,6 +406,18 @@ func endedPlan(c cell) any {
 
 func newOrder(c cell) any {
 	return object{"door_id": c.on.ids["door_id"], "kind": "repair", "due_on": "2026-04-01", "note": c.on.word + " squeaks"}
+}
+
+func newLadder(c cell) any {
+	return object{"effective_on": "2026-03-04", "reason": c.on.word + " wants it later", "unsafe_again_hours": 24, "office_time_zone": "UTC", "mail_from": "08:00", "mail_until": "18:00",
+		"rungs": []object{{"code": "late", "offset_days": 1, "to": []string{"owner"}}}}
+}
+
+// aReport is that a letter of the place is delayed.
+func aReport(c cell) any {
+	return []byte("From: relay@example.net\r\nTo: bounces+" + c.on.ids["letter_id"] + "@lintel.example\r\n" +
+		"Content-Type: multipart/report; report-type=delivery-status; boundary=cut\r\n\r\n--cut\r\nContent-Type: message/delivery-status\r\n\r\n" +
+		"Reporting-MTA: dns; example.net\r\n\r\nAction: delayed\r\nStatus: 4.4.1\r\n\r\n--cut--\r\n")
 }
 
 func sameReason(c cell) any { return object{"reason": c.on.word + " sold"} }

@@ -126,7 +126,7 @@ func (w *world) open() {
 	photos, err := store.OpenPhotoDir(w.t.TempDir())
 	must(err)
 	w.t.Cleanup(func() { _ = photos.Close() })
-	w.uses = fleet.New(fleet.Parts{Store: store.New(w.db.App, "lintel"), Photos: photos, Book: book, Keys: keys, Words: catalogue, Now: func() time.Time { return w.now }, NewID: w.id,
+	w.uses = fleet.New(fleet.Parts{Store: store.New(w.db.App, "lintel"), Photos: photos, Book: book, Keys: keys, Words: catalogue, ReadBounce: readBounce, Now: func() time.Time { return w.now }, NewID: w.id,
 		Company: fleet.ReportCompany{Name: "Calder Moss Doors", Phone: "+1 555 0100"},
 		PrintReport: func(doc fleet.Document, sha256 string) ([]fleet.ReportPrint, error) {
 			return report.Print(doc, sha256, func(language string) report.Texts { return catalogue.Printer(language, words.Metric) })
@@ -422,6 +422,19 @@ func (w *world) night() {
 	_, err2 := w.uses.QueueNotices(w.t.Context(), today)
 	if err := errors.Join(err, err2); err != nil {
 		w.t.Fatal(err)
+	}
+	if _, err := w.uses.WriteLetters(w.t.Context()); err != nil {
+		w.t.Fatal(err)
+	}
+	for _, p := range w.places {
+		var notice, letter string // of its owner
+		err := w.db.Admin.QueryRow(w.t.Context(), `select n.notice_id::text, c.letter_id::text from notice n join letter_notice c using (notice_id)
+			where n.site_id = $1 and n.role = 'owner' and n.state = 'sending' order by n.notice_id limit 1`, p.ids["site_id"]).Scan(&notice, &letter)
+		if err != nil {
+			w.t.Fatal(err)
+		}
+		p.ids["notice_id"], p.ids["letter_id"], p.ids["address"] = notice, letter, strings.ToLower(p.word)+".old@example.com"
+		w.sql(`insert into refused_address (address, since, letter_id, answer) values ($1, $2, $3, '550')`, p.ids["address"], w.now, letter)
 	}
 	w.sql(`insert into job_run (job, scheduled_for, as_of, state, result) values ('queue_notices', $1::timestamptz, ($1::timestamptz)::date, 'done', '{}')`, w.now)
 }

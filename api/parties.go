@@ -21,6 +21,14 @@ type PartyBody struct {
 	Email     string `json:"email,omitempty" maxLength:"254"`
 	Telephone string `json:"telephone,omitempty" maxLength:"60"`
 	Note      string `json:"note,omitempty" maxLength:"2000"`
+	// For mail only.
+	FurtherAddresses string `json:"further_addresses,omitempty" maxLength:"1000" doc:"For mail that the first address refuses, in order: an address list (RFC 5322), such as Anna Berg <anna@example.org>, keys@example.org."`
+	Language         string `json:"language,omitempty" maxLength:"35" doc:"Of letters, BCP 47; English if absent."`
+	TimeZone         string `json:"time_zone,omitempty" maxLength:"60" doc:"IANA zone in which the party's day begins; that of most of its sites if absent."`
+}
+
+func (b PartyBody) party(id uuid.UUID) fleet.Party {
+	return fleet.Party{PartyID: id, Name: b.Name, Email: b.Email, Telephone: b.Telephone, Note: b.Note, FurtherAddresses: b.FurtherAddresses, Language: b.Language, TimeZone: b.TimeZone}
 }
 
 type partyItem struct {
@@ -30,7 +38,8 @@ type partyItem struct {
 }
 
 func newPartyItem(p fleet.Party) partyItem {
-	return partyItem{PartyID: p.PartyID, PartyBody: PartyBody{Name: p.Name, Email: p.Email, Telephone: p.Telephone, Note: p.Note}, Version: p.Version}
+	return partyItem{PartyID: p.PartyID, Version: p.Version, PartyBody: PartyBody{Name: p.Name, Email: p.Email, Telephone: p.Telephone, Note: p.Note,
+		FurtherAddresses: p.FurtherAddresses, Language: p.Language, TimeZone: p.TimeZone}}
 }
 
 type partyPutIn struct {
@@ -152,8 +161,7 @@ func (a *API) partyPut(ctx context.Context, by identity.Actor, in *partyPutIn) (
 	if err != nil {
 		return nil, err
 	}
-	b := in.Body
-	p, isNew, err := a.Fleet.PutParty(ctx, by, fleet.Party{PartyID: in.PartyID, Name: b.Name, Email: b.Email, Telephone: b.Telephone, Note: b.Note}, version)
+	p, isNew, err := a.Fleet.PutParty(ctx, by, in.Body.party(in.PartyID), version)
 	if err != nil {
 		return nil, err
 	}

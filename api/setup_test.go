@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"crypto/rand"
+	"crypto/sha256"
 	"encoding/binary"
 	"encoding/json"
 	"io"
@@ -20,6 +21,7 @@ import (
 	"lintel.example/lintel/api"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/notify"
 	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/store"
 	"lintel.example/lintel/internal/store/storetest"
@@ -66,7 +68,7 @@ func newFace(t testing.TB) *face {
 	t.Cleanup(func() { _ = photos.Close() })
 	f.people = identity.NewPeople(database, hasher, now, f.id, rand.Reader)
 	f.handler = api.New(api.Rooms{
-		Fleet:  fleet.New(fleet.Parts{Store: database, Photos: photos, Book: book, Words: catalogue, Now: now, NewID: f.id}),
+		Fleet:  fleet.New(fleet.Parts{Store: database, Photos: photos, Book: book, Words: catalogue, Now: now, NewID: f.id, ReadBounce: readBounce}),
 		People: f.people, Words: catalogue, Log: slog.New(slog.NewJSONHandler(&f.log, nil)), Now: now, NewID: f.id,
 		Ready: func(context.Context) error { return nil }, Version: "0"}).Handler()
 	return f
@@ -155,4 +157,10 @@ func (f *face) settle(t testing.TB, email, oneTime string) string {
 func (f *face) signIn(t testing.TB, email, password string) string {
 	t.Helper()
 	return f.ask(t, "", http.MethodPost, "/v1/sessions", map[string]any{"email": email, "password": password}).want(t, http.StatusCreated, "").member("secret")
+}
+
+// readBounce is as the program has it.
+func readBounce(message []byte) (fleet.Bounce, error) {
+	b, err := notify.ReadBounce(message)
+	return fleet.Bounce{LetterID: b.MessageID, SHA256: sha256.Sum256(message), Action: b.Action, Status: b.Status, Answer: b.Answer}, err
 }

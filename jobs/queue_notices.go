@@ -12,6 +12,6 @@ func queueNotices(ctx context.Context, rooms Rooms, day duedate.Day) (map[string
 	if _, err := rooms.Fleet.OpenDueWorkOrders(ctx, day); err != nil {
 		return nil, err
 	}
-	queued, err := rooms.Fleet.QueueNotices(ctx, day)
-	return map[string]any{"queued": queued}, err
+	made, err := rooms.Fleet.QueueNotices(ctx, day)
+	return map[string]any{"made": made}, err
 }

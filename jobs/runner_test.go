@@ -35,6 +35,7 @@ type house struct {
 	fleet   *fleet.Fleet
 	rooms   jobs.Rooms
 	catcher *mailcatcher.Catcher
+	post    post
 	site    fleet.Site
 	log     lines
 }
@@ -68,14 +69,20 @@ func newHouse(t testing.TB) *house {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = h.catcher.Close() })
+	h.post = newPost(t, h.catcher.Address())
 	h.fleet = fleet.New(fleet.Parts{Store: store.New(h.db.App, "lintel"), Book: book, Words: catalogue, Company: fleet.ReportCompany{Name: "Lindqvist Doors"},
-		Post: post(h.catcher.Address()), Now: now, NewID: newID})
+		Post: h.post, Now: now, NewID: newID})
 	hasher, err := identity.NewHasher(1)
 	if err != nil {
 		t.Fatal(err)
 	}
 	h.rooms = jobs.Rooms{Fleet: h.fleet, People: identity.NewPeople(store.New(h.db.App, "lintel"), hasher, now, newID, rand.Reader)}
 	by := identity.Program()
+	anyHour := fleet.DefaultLadder()
+	anyHour.LadderID, anyHour.EffectiveOn, anyHour.MailFrom, anyHour.MailUntil = newID(), duedate.DayIn(now(), time.UTC), "00:00", "00:00"
+	if _, _, err := h.fleet.PutLadder(t.Context(), by, anyHour); err != nil {
+		t.Fatal(err)
+	}
 	customer, _, err := h.fleet.PutCustomer(t.Context(), by, fleet.Customer{CustomerID: newID(), Name: "Kestrel Arcades"}, 0)
 	if err != nil {
 		t.Fatal(err)
@@ -93,16 +100,23 @@ func newHouse(t testing.TB) *house {
 	return h
 }
 
-// post hands letters to the mail server at an address.
-type post string
+// post hands letters to a mail server.
+type post struct{ *notify.Mail }
 
-func (p post) Deliver(ctx context.Context, l fleet.Letter) (string, error) {
-	host, port, _ := strings.Cut(string(p), ":")
+func newPost(t testing.TB, address string) post {
+	t.Helper()
+	host, port, _ := strings.Cut(address, ":")
 	smtp := notify.SMTP{Host: host, TLS: notify.TLSNone, From: "service@lindqvist.example", HELO: "localhost", Timeout: 30 * time.Second}
 	if _, err := fmt.Sscan(port, &smtp.Port); err != nil {
-		return "", err
+		t.Fatal(err)
 	}
-	receipt, err := smtp.Deliver(ctx, notify.Message{ID: l.NoticeID, To: l.Email, Subject: l.Subject, Text: l.Text, Date: l.Date})
+	m := notify.NewMail(smtp)
+	t.Cleanup(func() { _ = m.Close() })
+	return post{m}
+}
+
+func (p post) Deliver(ctx context.Context, l fleet.Letter) (string, error) {
+	receipt, err := p.Mail.Deliver(ctx, notify.Message{ID: l.LetterID, To: l.Address, Subject: l.Subject, Text: l.Text, HTML: l.HTML, Date: l.MadeAt})
 	return receipt.Answer, err
 }
 
@@ -202,6 +216,9 @@ func TestTwoServersDoWhatIsDueOnceAndLeaveNothingBehind(t *testing.T) {
 			t.Error(err)
 		}
 	}
+	if err := h.post.Close(); err != nil {
+		t.Error(err)
+	}
 	goleak.VerifyNone(t, afterPools)
 
 	for what, c := range map[string]struct {
@@ -212,14 +229,14 @@ func TestTwoServersDoWhatIsDueOnceAndLeaveNothingBehind(t *testing.T) {
 		"nights done":                  {`select count(*) from job_run where state = 'done'`, 6},
 		"nights passed over":           {`select count(*) from job_run where state = 'superseded'`, 2},
 		"nights in any other state":    {`select count(*) from job_run where state not in ('done', 'superseded')`, 0},
-		"notices tried more than once": {`select count(*) from notice where attempts > 1`, 0},
+		"letters tried more than once": {`select count(*) from letter where attempts > 1`, 0},
 	} {
 		if n := h.count(t, c.query); n != c.want {
 			t.Errorf("%d %s, want %d", n, what, c.want)
 		}
 	}
-	if sent, mails := h.count(t, `select count(*) from notice where state = 'sent'`), len(h.catcher.Messages()); sent != mails || sent < 1 {
-		t.Errorf("%d notices are sent, %d mails arrived", sent, mails)
+	if sent, mails := h.count(t, `select count(*) from letter where state = 'sent'`), len(h.catcher.Messages()); sent != mails || sent < 1 {
+		t.Errorf("%d letters are sent, %d mails arrived", sent, mails)
 	}
 	if said := h.log.String(); said != "" {
 		t.Errorf("the queue complains: %s", said)
@@ -254,7 +271,7 @@ func TestNoticesAreOfTheOrdersOfTheSameNight(t *testing.T) {
 	h := newHouse(t)
 	h.due(t)
 	run, did, err := jobs.RunOnce(t.Context(), h.rooms, "queue_notices", today(t), false) // before the job that makes the orders
-	if err != nil || !did || fmt.Sprint(run.Result["queued"]) != "1" {
+	if err != nil || !did || fmt.Sprint(run.Result["made"]) != "3" {
 		t.Fatalf("%+v, %v, %v", run, did, err)
 	}
 	if n, err := jobs.SendWaiting(t.Context(), h.fleet); err != nil || n != 1 {

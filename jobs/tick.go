@@ -13,10 +13,7 @@ import (
 // tick is how often somebody looks what is due.
 const tick = time.Minute
 
-// sendsATick is how many notices a look puts into the queue at most.
-const sendsATick = 500
-
-// tickArgs is one look at the ledger and the outbox. The minute is its identity: three servers make one job of it.
+// tickArgs is one look at the ledger, and a round of the mail. The minute is its identity: three servers make one job of it.
 type tickArgs struct {
 	Minute time.Time `json:"minute"`
 }
@@ -44,19 +41,9 @@ func (w *tickWorker) Work(ctx context.Context, _ *river.Job[tickArgs]) error {
 	if err != nil {
 		return err
 	}
-	waiting, err := w.fleet.NoticesWaiting(ctx, sendsATick)
-	if err != nil {
-		return err
-	}
-	jobs := make([]river.InsertManyParams, 0, len(todo)+len(waiting))
+	jobs := []river.InsertManyParams{{Args: sendArgs{}}}
 	for _, r := range todo {
 		jobs = append(jobs, river.InsertManyParams{Args: runArgs{Job: r.Job, ScheduledFor: r.ScheduledFor, AsOf: r.AsOf}})
-	}
-	for _, id := range waiting {
-		jobs = append(jobs, river.InsertManyParams{Args: sendArgs{NoticeID: id}})
-	}
-	if len(jobs) == 0 {
-		return nil
 	}
 	_, err = river.ClientFromContext[pgx.Tx](ctx).InsertMany(ctx, jobs)
 	return err

@@ -3,10 +3,12 @@ package main
 import (
 	"context"
 	"crypto/rand"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"log/slog"
 	"net/http"
+	"net/mail"
 	"path/filepath"
 	"runtime"
 	"strings"
@@ -211,9 +213,19 @@ func (h *house) useCases(s *settings) error {
 	}
 	database := store.New(h.pool, s.RolePrefix)
 	h.fleet = fleet.New(fleet.Parts{Store: database, Book: book, Keys: keys, Now: h.now, NewID: newID, Words: h.words, Company: s.company(),
-		Post: post{s.smtp(), s.SMTPHost != ""}, Photos: photos, PrintReport: h.print})
+		Post: h.post(s), ReadBounce: readBounce, Photos: photos, PrintReport: h.print})
 	h.people = identity.NewPeople(database, hasher, h.now, newID, rand.Reader)
 	return nil
+}
+
+// post opens the way to the mail server.
+func (h *house) post(s *settings) post {
+	if s.SMTPHost == "" {
+		return post{}
+	}
+	m := notify.NewMail(s.smtp())
+	h.closers = append(h.closers, func(context.Context) error { return m.Close() })
+	return post{m}
 }
 
 // print prints the document of a report in every form.
@@ -279,25 +291,28 @@ func (h *house) close(ctx context.Context) error {
 
 // post hands the domain's letters to the mail server.
 type post struct {
-	smtp  notify.SMTP
-	known bool
+	mail *notify.Mail // nil: none is configured
 }
 
 // Deliver implements fleet.Post.
 func (p post) Deliver(ctx context.Context, l fleet.Letter) (string, error) {
-	if !p.known {
-		return "", &fleet.PostFailure{Err: errors.New("no mail server is configured (LINTEL_SMTP_HOST)")}
+	if p.mail == nil {
+		return "", &fleet.PostFailure{Unreachable: true, Err: errors.New("no mail server is configured (LINTEL_SMTP_HOST)")}
 	}
-	to := l.Email
-	if l.Name != "" {
-		to = fmt.Sprintf("%q <%s>", l.Name, l.Email)
-	}
-	receipt, err := p.smtp.Deliver(ctx, notify.Message{ID: l.NoticeID, To: to, Subject: l.Subject, Text: l.Text, Date: l.Date})
+	receipt, err := p.mail.Deliver(ctx, notify.Message{ID: l.LetterID, To: (&mail.Address{Name: l.Name, Address: l.Address}).String(),
+		Subject: l.Subject, Text: l.Text, HTML: l.HTML, Date: l.MadeAt})
 	var failure *notify.Failure
 	if errors.As(err, &failure) {
-		return "", &fleet.PostFailure{Permanent: !failure.Temporary, Answer: failure.Answer, Err: err}
+		return "", &fleet.PostFailure{Stage: string(failure.Stage), Unreachable: failure.Stage == notify.StageConnect, Permanent: !failure.Temporary,
+			BadAddress: failure.BadAddress(), Uncertain: failure.Uncertain, Code: failure.Code, Answer: failure.Answer, RetryAfter: failure.RetryAfter, Err: err}
 	}
 	return receipt.Answer, err
+}
+
+// readBounce reads a mail server's report.
+func readBounce(message []byte) (fleet.Bounce, error) {
+	b, err := notify.ReadBounce(message)
+	return fleet.Bounce{LetterID: b.MessageID, SHA256: sha256.Sum256(message), Action: b.Action, Status: b.Status, Answer: b.Answer}, err
 }
 
 // told puts a fault into words for somebody at the command line.

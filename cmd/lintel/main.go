@@ -30,6 +30,7 @@ type commands struct {
 	Refill        refillCmd        `cmd:"" help:"Fill an empty database from an export."`
 	Doctor        doctorCmd        `cmd:"" help:"Look at the installation and say of each thing whether it is right; exit code 1 if something is not."`
 	NewKey        newKeyCmd        `cmd:"" name:"new-key" help:"Print a new line for the key file that guards codes."`
+	Bounce        bounceCmd        `cmd:"" help:"Take in a mail server's report (RFC 3464) from standard input: lintel bounce <message."`
 	Job           jobCmd           `cmd:"" help:"Run a job by hand, as of a day."`
 	Import        importCmd        `cmd:"" help:"Bring in a list of doors (CSV, XLSX), or take one back."`
 	Field         fieldCmd         `cmd:"" help:"Compute fields without a database: one JSON object a line in, one a line out."`

@@ -35,6 +35,7 @@ type settings struct {
 	SMTPUser         string `name:"smtp-user" env:"LINTEL_SMTP_USER"`
 	SMTPPasswordFile string `name:"smtp-password-file" env:"LINTEL_SMTP_PASSWORD_FILE" placeholder:"FILE"`
 	SMTPTLS          string `name:"smtp-tls" env:"LINTEL_SMTP_TLS" enum:"starttls,implicit,none" default:"starttls" help:"starttls, implicit or none (a relay on this machine)."`
+	MailBounces      string `env:"LINTEL_MAIL_BOUNCES" placeholder:"ADDRESS" help:"Mailbox that takes what comes back, by ADDRESS+<id>@ (subaddressing); what arrives there goes to lintel bounce. Default: the sender's."`
 	MailFrom         string `env:"LINTEL_MAIL_FROM" placeholder:"ADDRESS" help:"From whom notices come."`
 
 	CompanyName    string `env:"LINTEL_COMPANY_NAME" help:"Who speaks in notices and reports; without a name no report is made."`
@@ -94,7 +95,7 @@ func (s *settings) smtp() notify.SMTP {
 		name = "localhost"
 	}
 	return notify.SMTP{Host: s.SMTPHost, Port: s.SMTPPort, Username: s.SMTPUser, PasswordFile: s.SMTPPasswordFile, TLS: notify.TLSMode(s.SMTPTLS),
-		From: s.MailFrom, HELO: name, Timeout: deliverWithin}
+		From: s.MailFrom, Bounces: s.MailBounces, HELO: name, Timeout: deliverWithin}
 }
 
 // keys reads the key file; no file is no keys.

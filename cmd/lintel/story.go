@@ -14,6 +14,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
@@ -429,12 +430,22 @@ func (s *story) fallDue() error {
 	return err
 }
 
-// notify queues the notices and waits for one at the mail server.
+// notify has the administrator let mail go out at any hour, for the story may be played at night; then it queues the
+// notices and waits for one at the mail server.
 func (s *story) notify() error {
+	a, err := s.administrator.must(http.MethodGet, "/v1/ladder", nil, http.StatusOK)
+	if err != nil {
+		return err
+	}
+	rungs := a.list("rungs")
+	if _, err := s.administrator.must(http.MethodPut, "/v1/ladders/"+newID().String(), object{"effective_on": duedate.DayIn(s.begun, time.UTC).String(), "reason": "Mail may go out at any hour.",
+		"rungs": rungs, "unsafe_again_hours": 24, "office_time_zone": "UTC", "mail_from": "00:00", "mail_until": "00:00", "rest_days": []string{"saturday", "sunday"}}, http.StatusCreated); err != nil {
+		return err
+	}
 	if _, _, err := jobs.RunOnce(s.ctx, s.house.rooms(), "queue_notices", duedate.DayIn(s.begun, time.UTC), false); err != nil {
 		return err
 	}
-	return s.mail("order_mail", func(m mailcatcher.Message) bool { return bytes.Contains(m.Raw, []byte(s.doorTag)) })
+	return s.mail("order_mail", func(m mailcatcher.Message) bool { return strings.Contains(m.Text, s.doorTag) })
 }
 
 // mail hands over what waits, and tells of a message that has arrived at the mail server.

@@ -73,14 +73,11 @@ func build(t *testing.T, seed uint64, only ...string) made {
 			if _, err := f.QueueNotices(ctx, day); err != nil {
 				return err
 			}
-			ids, err := f.NoticesWaiting(ctx, 1000)
-			if err != nil {
+			if _, err := f.WriteLetters(ctx); err != nil {
 				return err
 			}
-			for _, id := range ids {
-				if err := f.SendNotice(ctx, id); err != nil {
-					return err
-				}
+			if _, err := f.SendLetters(ctx); err != nil {
+				return err
 			}
 			return nil
 		},
@@ -144,7 +141,7 @@ func TestTheHistoryHasTheTroublesOfRealFleets(t *testing.T) {
 		"doors whose basis was recorded later":                  `select count(*) from (select door_id from door_version group by door_id having min(coalesce(rule_pack, '')) = '' and max(rule_pack) <> '') x`,
 		"overdue inspections":                                   `select count(*) from work_order where kind = 'inspection' and state = 'open' and due_on < '` + m.last.String() + `'`,
 		"inspections done":                                      `select count(*) from work_order where kind = 'inspection' and state = 'done'`,
-		"notices that they are overdue":                         `select count(*) from notice where rung <> 'due_soon' and state = 'sent'`,
+		"notices that they are overdue":                         `select count(*) from notice where rung like 'overdue%' and state = 'sent'`,
 		"a site that changed hands":                             `select count(*) from site_party a join site_party b on a.site_id = b.site_id and a.role = 'owner' and b.role = 'owner' and a.to_day < b.from_day`,
 		"a customer that was entered twice":                     `select count(*) from customer a join customer b on b.name = a.name || ', Inc.'`,
 		"a door that was entered twice":                         `select count(*) from door a join door b on a.site_id = b.site_id and b.name = a.name || ' (street)'`,

@@ -4,43 +4,114 @@ import "fmt"
 
 // Rung is one step of a ladder of notices.
 type Rung struct {
-	Code       string   // stable name, part of the key of a notice: (work order, code, recipient)
-	OffsetDays int      // days after the due date on which it has its turn; negative: before it
-	To         []string // roles that are told
+	Code       string   `json:"code"`                  // stable name, part of the key of a notice: (work order, due date, code, recipient)
+	OffsetDays int      `json:"offset_days"`           // days after the due date on which it has its turn; negative: before it
+	To         []string `json:"to"`                    // roles that are told
+	RepeatDays int      `json:"repeat_days,omitempty"` // again every so many days,
+	Repeats    int      `json:"repeats,omitempty"`     // so many times; then a person decides
 }
 
 // Ladder is a list of rungs, from the first to be sent to the last.
 type Ladder []Rung
 
+// DefaultLadder is a ladder to begin with. Its days are common practice, no source.
+func DefaultLadder() Ladder {
+	care := []string{"owner", "managing_agent"}
+	all := []string{"owner", "managing_agent", "occupier", "dispatcher"}
+	grave := []string{"owner", "managing_agent", "occupier", "dispatcher", "administrator"}
+	return Ladder{
+		{Code: "order_made", OffsetDays: -60, To: []string{"dispatcher"}},
+		{Code: "due_in_30", OffsetDays: -30, To: care},
+		{Code: "due_in_7", OffsetDays: -7, To: care},
+		{Code: "due_today", OffsetDays: 0, To: care},
+		{Code: "overdue", OffsetDays: 1, To: all},
+		{Code: "overdue_14", OffsetDays: 14, To: grave},
+		{Code: "overdue_30", OffsetDays: 30, To: grave, RepeatDays: 30, Repeats: 5},
+		{Code: "to_be_decided", OffsetDays: 210, To: []string{"dispatcher", "administrator"}}, // no more mail to the parties: a person decides
+	}
+}
+
+// mostRepeats keeps a ladder from being longer than anybody reads.
+const mostRepeats = 60
+
 // Validate names the first rung that is out of order, repeats a code, or tells nobody.
 func (l Ladder) Validate() error {
-	seen := make(map[string]bool, len(l))
 	for i, rung := range l {
 		switch {
 		case rung.Code == "":
 			return fmt.Errorf("rungs[%d].code is empty", i)
-		case seen[rung.Code]:
-			return fmt.Errorf("rungs[%d].code: %s is there twice", i, quoted(rung.Code))
 		case len(rung.To) == 0:
 			return fmt.Errorf("rungs[%d].to: nobody is told", i)
-		case i > 0 && rung.OffsetDays <= l[i-1].OffsetDays:
-			return fmt.Errorf("rungs[%d].offset_days: %d does not come after %d", i, rung.OffsetDays, l[i-1].OffsetDays)
+		case rung.RepeatDays < 0 || rung.Repeats < 0 || (rung.RepeatDays == 0) != (rung.Repeats == 0):
+			return fmt.Errorf("rungs[%d].repeats: repeat_days and repeats come together, and neither is negative", i)
+		case rung.Repeats > mostRepeats:
+			return fmt.Errorf("rungs[%d].repeats: %d is more than %d", i, rung.Repeats, mostRepeats)
 		}
-		seen[rung.Code] = true
+	}
+	seen := map[string]bool{}
+	steps := l.steps()
+	for i, s := range steps {
+		switch {
+		case seen[s.Code]:
+			return fmt.Errorf("rungs[%d].code: %s is there twice", s.of, quoted(s.Code))
+		case i > 0 && s.OffsetDays <= steps[i-1].OffsetDays:
+			return fmt.Errorf("rungs[%d].offset_days: %d does not come after %d", s.of, s.OffsetDays, steps[i-1].OffsetDays)
+		}
+		seen[s.Code] = true
 	}
 	return nil
 }
 
-// RungDue gives the highest rung of a valid ladder whose day has come for the due date, and the lower ones, which it
+// step is a rung that is not repeated, and the index of the one that it comes from.
+type step struct {
+	Rung
+	of int
+}
+
+func (l Ladder) steps() (list []step) {
+	for i, r := range l {
+		for n := range r.Repeats + 1 {
+			s := step{Rung{Code: r.Code, OffsetDays: r.OffsetDays + n*r.RepeatDays, To: r.To}, i}
+			if n > 0 {
+				s.Code = fmt.Sprintf("%s_again_%d", r.Code, n)
+			}
+			list = append(list, s)
+		}
+	}
+	return list
+}
+
+// Steps writes the repetitions of a valid ladder out, each as a rung of its own: late, late_again_1, late_again_2.
+func (l Ladder) Steps() Ladder {
+	var list Ladder
+	for _, s := range l.steps() {
+		list = append(list, s.Rung)
+	}
+	return list
+}
+
+// Turn is the day on which a rung has its turn at a place with that calendar: its own day, or the last working day
+// before it, never a later one. What is past due is not said before it is: such a rung keeps its own day, at rest or not,
+// where no working day lies between.
+func (r Rung) Turn(due Day, calendar Calendar) Day {
+	own := due.AddDays(r.OffsetDays)
+	if turn := calendar.PreviousWorking(own); r.OffsetDays <= 0 || turn.After(due) {
+		return turn
+	}
+	return own
+}
+
+// RungDue gives the highest rung of a valid ladder whose turn has come for the due date, and the lower ones, which it
 // supersedes: whatever of those was not sent by now is written down as superseded and not sent, so that after a
-// standstill one notice goes out and not four. ok is false, and nothing is due, before the first rung's day.
-func RungDue(ladder Ladder, due, today Day) (rung Rung, superseded []Rung, ok bool) {
+// standstill one notice goes out and not four. ok is false, and nothing is due, before the first rung's turn.
+func RungDue(ladder Ladder, due, today Day, calendar Calendar) (rung Rung, superseded []Rung, ok bool) {
+	steps := ladder.Steps()
 	reached := 0
-	for reached < len(ladder) && !today.Before(due.AddDays(ladder[reached].OffsetDays)) {
+	for reached < len(steps) && !today.Before(steps[reached].Turn(due, calendar)) {
 		reached++
 	}
 	if reached == 0 {
 		return Rung{}, nil, false
 	}
-	return ladder[reached-1], ladder[: reached-1 : reached-1], true
+	return steps[reached-1], steps[: reached-1 : reached-1], true
 }

@@ -316,6 +316,7 @@ func noticeWorld(t *testing.T) (*rig, *letters, fleet.Plan) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	r.now = time.Date(2026, 3, 3, 17, 0, 0, 0, time.UTC) // nine in the morning at the site
 	r.generate(t, day("2026-03-03"))
 	return r, post, plan
 }
@@ -331,14 +332,14 @@ func (r *rig) queue(t *testing.T, d string) int64 {
 
 func (r *rig) send(t *testing.T) {
 	t.Helper()
-	ids, err := r.NoticesWaiting(t.Context(), 100)
-	if err != nil {
+	if _, err := r.RemindOfUnsafeDoors(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	for _, id := range ids {
-		if err := r.SendNotice(t.Context(), id); err != nil {
-			t.Fatal(err)
-		}
+	if _, err := r.WriteLetters(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := r.SendLetters(t.Context()); err != nil {
+		t.Fatal(err)
 	}
 }
 
@@ -355,7 +356,7 @@ func TestNoticesAreQueuedOnceForThoseWhoStandToTheSite(t *testing.T) {
 	r.send(t)
 	var to []string
 	for _, l := range post.taken {
-		to = append(to, l.Email)
+		to = append(to, l.Address)
 		if strings.Contains(l.Text+l.Subject, "⟦") {
 			t.Errorf("a text is missing: %s\n%s", l.Subject, l.Text)
 		}
@@ -369,21 +370,25 @@ func TestNoticesAreQueuedOnceForThoseWhoStandToTheSite(t *testing.T) {
 func TestAfterAStandstillOnlyTheHighestRungIsSent(t *testing.T) {
 	t.Parallel()
 	r, post, _ := noticeWorld(t)
-	if n := r.queue(t, "2026-03-25"); n != 4 { // overdue to two, and two superseded
+	r.now = r.now.AddDate(0, 0, 22)
+	if n := r.queue(t, "2026-03-25"); n != 8 { // overdue to two, and six superseded
 		t.Fatalf("%d notices", n)
 	}
 	r.send(t)
+	if len(post.taken) != 2 {
+		t.Errorf("%d letters", len(post.taken))
+	}
 	for _, l := range post.taken {
 		if !strings.HasPrefix(l.Subject, "OVERDUE") {
 			t.Errorf("sent %s", l.Subject)
 		}
 	}
-	if n := r.count(t, `select count(*) from notice where rung = 'due_soon' and state = 'superseded'`); n != 2 {
+	if n := r.count(t, `select count(*) from notice where rung in ('due_in_30', 'due_in_7', 'due_today') and state = 'superseded' and because = 'higher_rung'`); n != 6 {
 		t.Errorf("%d superseded notices", n)
 	}
 }
 
-func TestANoticeThatCouldNotBeHandedOverIsTriedAgainUnderTheSameId(t *testing.T) {
+func TestALetterThatCouldNotBeHandedOverIsTriedAgainUnderTheSameId(t *testing.T) {
 	t.Parallel()
 	r, post, _ := noticeWorld(t)
 	r.queue(t, "2026-03-03")
@@ -395,52 +400,34 @@ func TestANoticeThatCouldNotBeHandedOverIsTriedAgainUnderTheSameId(t *testing.T)
 	}
 	r.pass(time.Hour)
 	r.send(t)
-	if len(post.taken) != 3 || post.taken[2].NoticeID != post.taken[0].NoticeID {
+	if len(post.taken) != 3 || post.taken[2].LetterID != post.taken[0].LetterID && post.taken[2].LetterID != post.taken[1].LetterID {
 		t.Errorf("tries %v", post.taken)
 	}
 	if n := r.count(t, `select count(*) from notice where state = 'sent'`); n != 1 {
 		t.Errorf("%d sent", n)
 	}
-	if n := r.count(t, `select count(*) from notice where state = 'failed' and answer = '550 unknown'`); n != 1 {
+	if n := r.count(t, `select count(*) from notice where state = 'failed' and because = 'refused'`); n != 1 {
 		t.Errorf("%d failed", n)
 	}
-	if n := r.count(t, `select count(*) from delivery`); n != 3 {
-		t.Errorf("%d deliveries on record", n)
+	if n := r.count(t, `select count(*) from letter_attempt where (outcome, answer) in (('temporary', '451 later'), ('permanent', '550 unknown'), ('sent', '250 taken'))`); n != 3 {
+		t.Errorf("%d attempts on record", n)
 	}
 }
 
-func TestACrashBetweenHandingOverAndWritingDownSendsASecondCopyUnderTheSameId(t *testing.T) {
+func TestSeveralSendersHandOverEachLetterOnce(t *testing.T) {
 	t.Parallel()
 	r, post, _ := noticeWorld(t)
 	r.queue(t, "2026-03-03")
-	r.send(t)
-	first := post.taken[0].NoticeID
-	if _, err := r.db.Admin.Exec(t.Context(), `update notice set state = 'sending', sent_at = null, next_try_at = $2 where notice_id = $1`, first, r.now); err != nil {
-		t.Fatal(err)
-	}
-	r.send(t)
-	if len(post.taken) != 3 || post.taken[2].NoticeID != first {
-		t.Errorf("tries %v", post.taken)
-	}
-}
-
-func TestSeveralSendersHandOverEachNoticeOnce(t *testing.T) {
-	t.Parallel()
-	r, post, _ := noticeWorld(t)
-	r.queue(t, "2026-03-03")
-	ids, err := r.NoticesWaiting(t.Context(), 100)
-	if err != nil {
-		t.Fatal(err)
-	}
 	var wait sync.WaitGroup
 	for range 8 {
-		for _, id := range ids {
-			wait.Go(func() {
-				if err := r.SendNotice(context.Background(), id); err != nil {
-					t.Error(err)
-				}
-			})
-		}
+		wait.Go(func() {
+			if _, err := r.WriteLetters(context.Background()); err != nil {
+				t.Error(err)
+			}
+			if _, err := r.SendLetters(context.Background()); err != nil {
+				t.Error(err)
+			}
+		})
 	}
 	wait.Wait()
 	if len(post.taken) != 2 {

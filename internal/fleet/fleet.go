@@ -28,10 +28,12 @@ type Parts struct {
 	NewID func() uuid.UUID // UUIDv7
 	// Words, Company and Post are for notices and reports; PrintReport prints a document in every form, with the hash of
 	// its record.
-	Words       *words.Catalogue
-	Company     ReportCompany
-	Post        Post
-	Photos      PhotoStore
+	Words   *words.Catalogue
+	Company ReportCompany
+	Post    Post
+	Photos  PhotoStore
+	// ReadBounce reads a mail server's report (RFC 3464) about a letter.
+	ReadBounce  func(message []byte) (Bounce, error)
 	PrintReport func(doc Document, sha256 string) ([]ReportPrint, error)
 }
 
@@ -85,6 +87,8 @@ type Tx interface {
 	photoRows
 	consequenceRows
 	noticeRows
+	ladderRows
+	letterRows
 	reportRows
 	backupRows
 	intakeRows

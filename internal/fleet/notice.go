@@ -2,146 +2,155 @@ package fleet
 
 import (
 	"context"
-	"errors"
+	"fmt"
+	"net/mail"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
-	"lintel.example/lintel/internal/words"
 )
 
-// Notice is who was told what, why and when. It is never made twice: reason, rung and recipient are its key.
+// Notice is that somebody is told something, why and when. It is never made twice: reason, due day, rung and recipient
+// are its key. Its words are in the letter that carries it.
 type Notice struct {
-	CustomerID     uuid.UUID  `json:"customer_id"`
-	SiteID         uuid.UUID  `json:"site_id"`
-	NoticeID       uuid.UUID  `json:"notice_id"`
-	DoorID         *uuid.UUID `json:"door_id"`
-	WorkOrderID    *uuid.UUID `json:"work_order_id"`
-	CaseID         *uuid.UUID `json:"case_id"`
-	Rung           string     `json:"rung"`
-	Reason         string     `json:"reason"` // work_order:<id> or case:<id>
-	RecipientName  string     `json:"recipient_name"`
-	RecipientEmail string     `json:"recipient_email"`
-	Language       string     `json:"language"`
-	Subject        string     `json:"subject"`
-	Body           string     `json:"body"`
-	State          string     `json:"state"` // queued, sending, sent, failed, superseded
-	Attempts       int        `json:"attempts"`
-	NextTryAt      time.Time  `json:"next_try_at"`
-	MadeAt         time.Time  `json:"made_at"`
-	SentAt         *time.Time `json:"sent_at"`
-	Answer         string     `json:"answer"`
+	CustomerID     uuid.UUID   `json:"customer_id"`
+	SiteID         uuid.UUID   `json:"site_id"`
+	NoticeID       uuid.UUID   `json:"notice_id"`
+	DoorID         *uuid.UUID  `json:"door_id"`
+	WorkOrderID    *uuid.UUID  `json:"work_order_id"`
+	CaseID         *uuid.UUID  `json:"case_id"`
+	Reason         string      `json:"reason"` // work_order:<id>, case:<id>; for the office also notice:<id>, letter:<id>
+	DueOn          duedate.Day `json:"due_on,omitzero"`
+	TurnOn         duedate.Day `json:"turn_on,omitzero"` // the day on which the rung had its turn
+	Rung           string      `json:"rung"`
+	Role           string      `json:"role"`         // of the recipient: that of a party, dispatcher, administrator
+	RecipientID    uuid.UUID   `json:"recipient_id"` // a party, or a person of the office
+	RecipientName  string      `json:"recipient_name"`
+	RecipientEmail string      `json:"recipient_email"` // "" when there is none to use
+	Language       string      `json:"language"`
+	TimeZone       string      `json:"time_zone"` // the recipient's
+	Urgent         bool        `json:"urgent"`    // in a letter of its own, at once
+	Why            Why         `json:"why"`
+	State          string      `json:"state"`   // queued, sending (a letter carries it), sent, perhaps_sent, failed, bounced, withdrawn, superseded
+	Because        string      `json:"because"` // why it is not sent: a code of notice.because
+	NextTryAt      time.Time   `json:"next_try_at"`
+	MadeAt         time.Time   `json:"made_at"`
+	SentAt         *time.Time  `json:"sent_at"`
+
+	// Of the newest letter that carries it; nothing before there is one.
+	LetterID      *uuid.UUID `json:"-"`
+	Subject, Body string     `json:"-"`
+	Attempts      int        `json:"-"`
+	Answer        string     `json:"-"`
 }
 
-// Recipient is somebody who may be told about a site.
+// Why is the rule and the dates of the moment in which a notice was made.
+type Why struct {
+	LadderID   *uuid.UUID  `json:"ladder_id,omitempty"` // absent: the built-in one
+	OffsetDays *int        `json:"offset_days,omitempty"`
+	AsOf       duedate.Day `json:"as_of,omitzero"`
+	MovedOn    duedate.Day `json:"moved_on,omitzero"` // the due day was moved then: only rungs after it are sent
+	Inspector  string      `json:"inspector,omitempty"`
+	Hours      int         `json:"hours,omitempty"` // since the first notice of an unsafe door
+	Name       string      `json:"name,omitempty"`  // whom it is about
+	Address    string      `json:"address,omitempty"`
+	Answer     string      `json:"answer,omitempty"`
+	Rung       string      `json:"rung,omitempty"` // of the notice that did not reach its recipient
+}
+
+// Recipient is somebody who is to be told about a site.
 type Recipient struct {
-	Role  string // owner, occupier, managing_agent, payer, dispatcher
-	Name  string
-	Email string
+	SiteID    uuid.UUID // zero: of the office
+	Role      string
+	ID        uuid.UUID
+	Name      string
+	Addresses []string // in the order in which they are tried
+	Language  string
+	TimeZone  string
 }
 
 // OrderDue is an open inspection order as the ladder of notices sees it.
 type OrderDue struct {
 	CustomerID, SiteID, DoorID, WorkOrderID uuid.UUID
 	DueOn                                   duedate.Day
-	Tag                                     Tag
-	DoorName, SiteName, TimeZone            string
+	Country, Jurisdiction, TimeZone         string
+	MovedAt                                 *time.Time // when the due day became this one, if notices were made for another
 }
+
+func (o OrderDue) reason() string { return "work_order:" + o.WorkOrderID.String() }
 
 // NoticeQuery asks for notices, the newest first.
 type NoticeQuery struct {
-	State    string // "" for all
-	SiteID   uuid.UUID
-	BeforeAt time.Time
-	BeforeID uuid.UUID
-	Limit    int
+	State, Rung, Address            string // "" for all
+	SiteID, DoorID, OrderID, CaseID uuid.UUID
+	BeforeAt                        time.Time
+	BeforeID                        uuid.UUID
+	Limit                           int
 }
 
 type noticeRows interface {
-	// OrdersDue gives open inspection orders due until a day, by (due day, id) after those given.
+	// OrdersDue gives open inspection orders due until a day, by (due day, id) after those given, and holds them.
 	OrdersDue(ctx context.Context, until, afterDay duedate.Day, afterID uuid.UUID, limit int) ([]OrderDue, error)
-	// RecipientsOf gives the parties that stand to a site on a day and have an address, and the dispatchers.
-	RecipientsOf(ctx context.Context, siteID uuid.UUID, day duedate.Day) ([]Recipient, error)
+	// PartiesOf gives the parties that stand to sites on a day, each role of each, with the zone in which their day begins.
+	PartiesOf(ctx context.Context, sites []uuid.UUID, day duedate.Day) ([]Recipient, error)
+	// OfficePeople gives the dispatchers and administrators who may sign in.
+	OfficePeople(ctx context.Context) ([]Recipient, error)
+	// RefusedAmong gives those of the addresses that have refused mail for good.
+	RefusedAmong(ctx context.Context, addresses []string) ([]string, error)
+	// NoticesOf gives the notices of reasons, oldest first, without their letters.
+	NoticesOf(ctx context.Context, reasons []string) ([]Notice, error)
 	// InsertNotices adds those whose key is new, and tells how many.
 	InsertNotices(ctx context.Context, list []Notice) (int64, error)
+	// SettleNotices gives notices a state and says why.
+	SettleNotices(ctx context.Context, ids []uuid.UUID, state, because string) error
 	NoticePage(ctx context.Context, q NoticeQuery) ([]Notice, error)
-	// NoticesWaiting gives ids of notices whose next try has come.
-	NoticesWaiting(ctx context.Context, now time.Time, limit int) ([]uuid.UUID, error)
-	// ClaimNotice marks a notice as being sent until the lease ends; false when there is nothing to do.
-	ClaimNotice(ctx context.Context, id uuid.UUID, now, leaseEnds time.Time) (Notice, bool, error)
-	SettleNotice(ctx context.Context, n Notice, outcome string, at time.Time) error
-}
-
-// Letter is a notice as it is handed to the mail server.
-type Letter struct {
-	NoticeID uuid.UUID // the Message-ID is made of it: a second copy can be dropped
-	Name     string
-	Email    string
-	Subject  string
-	Text     string
-	Date     time.Time
-}
-
-// Post hands letters over. Delivery is at least once.
-type Post interface {
-	// Deliver gives the server's answer. An error that is a *PostFailure says whether it is worth trying again.
-	Deliver(ctx context.Context, l Letter) (answer string, err error)
-}
-
-// PostFailure is a letter that was not, or perhaps not, taken.
-type PostFailure struct {
-	Permanent bool
-	Answer    string
-	Err       error
-}
-
-// Error implements error.
-func (p *PostFailure) Error() string { return p.Err.Error() }
-
-// Unwrap gives the cause.
-func (p *PostFailure) Unwrap() error { return p.Err }
-
-// noticeLadder is when who is told about an inspection: days relative to the due day (common practice, no source).
-func noticeLadder() duedate.Ladder {
-	return duedate.Ladder{
-		{Code: "due_soon", OffsetDays: -30, To: []string{"owner", "managing_agent"}},
-		{Code: "overdue", OffsetDays: 1, To: []string{"owner", "managing_agent", "occupier", "dispatcher"}},
-	}
+	NoticeByID(ctx context.Context, id uuid.UUID) (Notice, error)
+	// CasesToRemind gives cases that go on and that nobody has acknowledged, whose first notice was made before a time.
+	CasesToRemind(ctx context.Context, before time.Time) ([]CaseToRemind, error)
+	// InsertAcknowledgement answers false when the person has acknowledged the case before.
+	InsertAcknowledgement(ctx context.Context, a Acknowledgement) (bool, error)
+	Acknowledgements(ctx context.Context, caseID uuid.UUID) ([]Acknowledgement, error)
 }
 
 // noticePage is how many orders are looked at in one transaction.
 const noticePage = 500
 
-// QueueNotices queues, for every open inspection order, the notices of the highest rung whose day has come, and
-// writes down the lower ones that were not sent by then as superseded. Run twice, it queues nothing new.
+// mostHolidays is by how many days at most holidays bring a turn forward.
+const mostHolidays = 31
+
+// QueueNotices makes, for every open inspection order, the notices of the highest rung that has its turn by the day,
+// and writes down the lower ones that were not sent by then as superseded. It is a function of the day and of what is
+// there: run twice, it makes nothing new.
 func (f *Fleet) QueueNotices(ctx context.Context, asOf duedate.Day) (queued int64, err error) {
-	ladder := noticeLadder()
-	until := asOf.AddDays(-ladder[0].OffsetDays)
 	var afterDay duedate.Day
 	var afterID uuid.UUID
 	for {
 		var orders []OrderDue
+		var page int64
 		err := f.Store.InTx(ctx, identity.Program(), func(ctx context.Context, tx Tx) error {
+			round, err := f.newRound(ctx, tx, asOf)
+			if err != nil {
+				return err
+			}
+			until := asOf.AddDays(mostHolidays - min(0, round.ladder.Rungs[0].OffsetDays))
 			if orders, err = tx.OrdersDue(ctx, until, afterDay, afterID, noticePage); err != nil {
 				return err
 			}
-			recipients := map[uuid.UUID][]Recipient{}
-			var notices []Notice
-			for _, o := range orders {
-				if _, known := recipients[o.SiteID]; !known {
-					if recipients[o.SiteID], err = tx.RecipientsOf(ctx, o.SiteID, asOf); err != nil {
-						return err
-					}
-				}
-				notices = append(notices, f.orderNotices(o, recipients[o.SiteID], ladder, asOf)...)
+			if err := round.readOrders(ctx, orders); err != nil {
+				return err
 			}
-			n, err := tx.InsertNotices(ctx, notices)
-			queued += n
+			for _, o := range orders {
+				round.order(o)
+			}
+			page, err = round.write(ctx)
 			return err
 		})
+		queued += page
 		if err != nil || len(orders) < noticePage {
 			return queued, err
 		}
@@ -149,147 +158,377 @@ func (f *Fleet) QueueNotices(ctx context.Context, asOf duedate.Day) (queued int6
 	}
 }
 
-func (f *Fleet) orderNotices(o OrderDue, recipients []Recipient, ladder duedate.Ladder, asOf duedate.Day) []Notice {
-	rung, passed, ok := duedate.RungDue(ladder, o.DueOn, asOf)
-	if !ok {
-		return nil
-	}
-	var notices []Notice
-	for _, r := range append(passed, rung) {
-		state := "queued"
-		if r.Code != rung.Code {
-			state = "superseded"
-		}
-		for _, to := range recipients {
-			if !slices.Contains(r.To, to.Role) {
-				continue
-			}
-			n := f.orderNotice(o, to, r.Code, asOf)
-			n.State = state
-			notices = append(notices, n)
-		}
-	}
-	return notices
+// round is one transaction in which notices are made.
+type round struct {
+	*Fleet
+	tx      Tx
+	asOf    duedate.Day
+	ladder  Ladder
+	office  []Recipient
+	parties map[uuid.UUID][]Recipient // by site
+	refused map[string]bool
+	told    map[string][]Notice // by reason: those that are there already
+	fresh   []Notice
+	passed  []uuid.UUID // waiting notices that a higher rung supersedes
 }
 
-func (f *Fleet) orderNotice(o OrderDue, to Recipient, rung string, asOf duedate.Day) Notice {
-	kind := "work_order_due"
-	if rung == "overdue" {
-		kind = "work_order_overdue"
+func (f *Fleet) newRound(ctx context.Context, tx Tx, asOf duedate.Day) (*round, error) {
+	r := &round{Fleet: f, tx: tx, asOf: asOf, parties: map[uuid.UUID][]Recipient{}, refused: map[string]bool{}, told: map[string][]Notice{}}
+	var err error
+	if r.ladder, err = f.ladderOn(ctx, tx, asOf); err != nil {
+		return nil, err
 	}
-	p := f.Words.Printer("en", words.Metric)
-	subject, body := p.Mail(kind, "tag", o.Tag.String(), "door", o.DoorName, "site", o.SiteName, "work", p.Enum("work_order_kind", "inspection"),
-		"due_on", o.DueOn.String(), "count", max(0, o.DueOn.DaysUntil(asOf)), "person", f.Company.Name, "company", f.Company.Name, "company_contact", f.Company.Phone)
-	n := f.notice(o.CustomerID, o.SiteID, to, rung, "work_order:"+o.WorkOrderID.String(), subject, body)
-	n.DoorID, n.WorkOrderID = &o.DoorID, &o.WorkOrderID
-	return n
+	r.office, err = tx.OfficePeople(ctx)
+	for i := range r.office {
+		r.office[i].TimeZone = r.ladder.OfficeTimeZone
+	}
+	return r, err
 }
 
-func (f *Fleet) notice(customerID, siteID uuid.UUID, to Recipient, rung, reason, subject, body string) Notice {
-	now := f.Now()
-	return Notice{CustomerID: customerID, SiteID: siteID, NoticeID: f.NewID(), Rung: rung, Reason: reason, RecipientName: to.Name,
-		RecipientEmail: to.Email, Language: "en", Subject: subject, Body: body, State: "queued", NextTryAt: now, MadeAt: now}
+func (r *round) readOrders(ctx context.Context, orders []OrderDue) error {
+	var sites []uuid.UUID
+	var reasons []string
+	for _, o := range orders {
+		sites, reasons = append(sites, o.SiteID), append(reasons, o.reason())
+	}
+	return r.read(ctx, sites, reasons)
 }
 
-// noticeCases tells everybody about a door that is unsafe, at once, and the dispatchers again when somebody on
-// site refused. A case that has ended by the time it is known here needs no alarm.
-func (f *Fleet) noticeCases(ctx context.Context, tx Tx, by identity.Actor, door Door, site Site, cases []OutOfServiceCase) error {
-	var notices []Notice
-	var recipients []Recipient
-	for _, c := range cases {
-		if c.State == "ended" {
-			continue
-		}
-		if recipients == nil {
-			var err error
-			if recipients, err = tx.RecipientsOf(ctx, site.SiteID, duedate.DayIn(f.Now(), site.Location())); err != nil {
-				return err
-			}
-		}
-		for _, to := range recipients {
-			notices = append(notices, f.caseNotice(by, door, site, c, to, "unsafe"))
-			if c.Refused && to.Role == "dispatcher" {
-				notices = append(notices, f.caseNotice(by, door, site, c, to, "refused"))
-			}
-		}
+// read gets who is to be told about sites, and what was told for reasons.
+func (r *round) read(ctx context.Context, sites []uuid.UUID, reasons []string) error {
+	parties, err := r.tx.PartiesOf(ctx, sites, r.asOf)
+	if err != nil {
+		return err
 	}
-	if len(notices) == 0 {
-		return nil
+	var addresses []string
+	for _, p := range parties {
+		r.parties[p.SiteID] = append(r.parties[p.SiteID], p)
+		addresses = append(addresses, p.Addresses...)
 	}
-	_, err := tx.InsertNotices(ctx, notices)
+	for _, p := range r.office {
+		addresses = append(addresses, p.Addresses...)
+	}
+	refused, err := r.tx.RefusedAmong(ctx, addresses)
+	if err != nil {
+		return err
+	}
+	for _, a := range refused {
+		r.refused[a] = true
+	}
+	told, err := r.tx.NoticesOf(ctx, reasons)
+	for _, n := range told {
+		r.told[n.Reason] = append(r.told[n.Reason], n)
+	}
 	return err
 }
 
-func (f *Fleet) caseNotice(by identity.Actor, door Door, site Site, c OutOfServiceCase, to Recipient, rung string) Notice {
-	p := f.Words.Printer("en", words.Metric)
-	secured := p.T("notice.not_secured")
-	if c.State == "secured" {
-		secured = p.T("report.secured." + c.SecuredHow)
+// order makes the notices of one order.
+func (r *round) order(o OrderDue) {
+	calendar := r.ladder.calendarOf([]string{o.Country, o.Jurisdiction})
+	rung, lower, ok := duedate.RungDue(r.ladder.Rungs, o.DueOn, r.asOf, calendar)
+	if !ok {
+		return
 	}
-	subject, body := p.Mail("unsafe_door", "tag", door.Tag.String(), "door", door.Name, "site", site.Name, "inspector", by.Name,
-		"found_on", duedate.DayIn(c.OpenedAt, site.Location()).String(), "finding", c.What, "secured", secured,
-		"person", f.Company.Name, "company", f.Company.Name, "company_contact", f.Company.Phone)
-	n := f.notice(door.CustomerID, door.SiteID, to, rung, "case:"+c.CaseID.String(), subject, body)
-	n.DoorID, n.CaseID = &door.DoorID, &c.CaseID
+	why := Why{AsOf: r.asOf, OffsetDays: &rung.OffsetDays}
+	if r.ladder.LadderID != uuid.Nil {
+		why.LadderID = &r.ladder.LadderID
+	}
+	base := Notice{CustomerID: o.CustomerID, SiteID: o.SiteID, DoorID: &o.DoorID, WorkOrderID: &o.WorkOrderID, Reason: o.reason(), DueOn: o.DueOn,
+		Rung: rung.Code, TurnOn: rung.Turn(o.DueOn, calendar), Why: why}
+	behind := false
+	if o.MovedAt != nil { // only what lies ahead is sent for the new date
+		base.Why.MovedOn = duedate.DayIn(*o.MovedAt, zoneOr(o.TimeZone, time.UTC))
+		behind = !base.TurnOn.After(base.Why.MovedOn)
+	}
+	for _, l := range lower {
+		passed := base
+		passed.Rung, passed.TurnOn, passed.Why.OffsetDays = l.Code, l.Turn(o.DueOn, calendar), &l.OffsetDays
+		r.supersede(passed, r.recipients(o.SiteID, l.To), "higher_rung")
+	}
+	if behind {
+		r.supersede(base, r.recipients(o.SiteID, rung.To), "due_day_moved")
+		return
+	}
+	parties := 0
+	for _, to := range r.recipients(o.SiteID, rung.To) {
+		if !ofOffice(to.Role) {
+			parties++
+		}
+		if last := r.lastTold(base, to.ID); last.IsZero() || base.TurnOn.After(last) {
+			r.tell(base, to)
+		}
+	}
+	if wanted := slices.ContainsFunc(rung.To, func(role string) bool { return !ofOffice(role) }); wanted && parties == 0 {
+		r.alarm(base, "nobody_to_tell", Why{AsOf: r.asOf, Rung: rung.Code})
+	}
+}
+
+// recipients are the parties of a site and the people of the office in certain roles, nobody twice.
+func (r *round) recipients(site uuid.UUID, roles []string) (list []Recipient) {
+	seen := map[uuid.UUID]bool{}
+	for _, role := range roles {
+		for _, p := range append(slices.Clone(r.parties[site]), r.office...) {
+			if p.Role == role && !seen[p.ID] {
+				seen[p.ID] = true
+				list = append(list, p)
+			}
+		}
+	}
+	return list
+}
+
+// lastTold is the turn of the highest rung that somebody was told, or is about to be, for a due day: another ladder with
+// other names of rungs does not tell it again.
+func (r *round) lastTold(n Notice, recipient uuid.UUID) (last duedate.Day) {
+	for _, t := range r.told[n.Reason] {
+		if t.RecipientID == recipient && t.DueOn == n.DueOn && t.State != "superseded" && t.State != "withdrawn" && t.TurnOn.After(last) {
+			last = t.TurnOn
+		}
+	}
+	return last
+}
+
+// known tells whether a notice is there already.
+func (r *round) known(n Notice) bool {
+	return slices.ContainsFunc(r.told[n.Reason], func(t Notice) bool {
+		return t.Rung == n.Rung && t.RecipientID == n.RecipientID && t.DueOn == n.DueOn
+	})
+}
+
+// supersede writes a rung down that is not sent.
+func (r *round) supersede(n Notice, recipients []Recipient, because string) {
+	for _, to := range recipients {
+		n := r.to(n, to)
+		n.State, n.Because = "superseded", because
+		if !r.known(n) {
+			r.fresh = append(r.fresh, n)
+		}
+	}
+}
+
+// tell queues a notice; what waits for the same recipient from lower rungs is superseded by it. A recipient without an
+// address that can be used is not told, and the dispatchers see it.
+func (r *round) tell(n Notice, to Recipient) {
+	n = r.to(n, to)
+	if r.known(n) {
+		return
+	}
+	for _, t := range r.told[n.Reason] {
+		if t.RecipientID == n.RecipientID && t.State == "queued" && n.passes(t) {
+			r.passed = append(r.passed, t.NoticeID)
+		}
+	}
+	if n.RecipientEmail == "" {
+		n.State, n.Because = "failed", "no_address"
+		r.alarm(n, "not_told", Why{AsOf: r.asOf, Name: to.Name, Rung: n.Rung})
+	}
+	r.fresh = append(r.fresh, n)
+}
+
+// passes tells whether a notice of the same reason says all that another one was to say: a higher rung, or a door that is
+// still unsafe.
+func (n Notice) passes(other Notice) bool {
+	if n.Urgent {
+		return strings.HasPrefix(n.Rung, "unsafe")
+	}
+	return !other.TurnOn.IsZero()
+}
+
+// to addresses a notice.
+func (r *round) to(n Notice, to Recipient) Notice {
+	now := r.Now()
+	n.NoticeID, n.Role, n.RecipientID, n.RecipientName, n.Language, n.TimeZone = r.NewID(), to.Role, to.ID, to.Name, to.Language, to.TimeZone
+	n.State, n.MadeAt, n.NextTryAt = "queued", now, now
+	for _, a := range to.Addresses {
+		if !r.refused[a] {
+			n.RecipientEmail = a
+			break
+		}
+	}
+	if !n.Urgent {
+		n.NextTryAt = r.ladder.sendAt(r.asOf, zoneOr(to.TimeZone, r.ladder.office()), now)
+	}
 	return n
 }
 
-// NoticesWaiting gives notices whose turn has come, the longest waiting first.
-func (f *Fleet) NoticesWaiting(ctx context.Context, limit int) (ids []uuid.UUID, err error) {
-	err = f.Store.InTxReadOnly(ctx, identity.Program(), func(ctx context.Context, tx Tx) error {
-		ids, err = tx.NoticesWaiting(ctx, f.Now(), limit)
-		return err
-	})
-	return ids, err
+// alarm tells the dispatchers of something that went wrong with a notice; where there are none, the administrators.
+// An alarm about an alarm is not given.
+func (r *round) alarm(about Notice, rung string, why Why) {
+	if strings.HasPrefix(about.Reason, "notice:") || strings.HasPrefix(about.Reason, "letter:") {
+		return
+	}
+	n := about
+	if rung == "not_told" {
+		n.Reason = "notice:" + about.NoticeID.String()
+	}
+	r.alarmOffice(n, rung, why, about.RecipientID)
 }
 
-// lease is how long a claimed notice belongs to whoever claimed it; if the program dies meanwhile, it is tried
-// again after that, with the same Message-ID.
-const lease = 5 * time.Minute
-
-// mostAttempts is how often a notice is tried before a dispatcher must look at it.
-const mostAttempts = 12
-
-// SendNotice hands one notice over and writes down what became of it. The handing over is outside of any
-// transaction: at least once, never lost. That the mail server refused is no error: it is a result, and recorded.
-func (f *Fleet) SendNotice(ctx context.Context, id uuid.UUID) error {
-	var n Notice
-	var claimed bool
-	err := f.Store.InTx(ctx, identity.Program(), func(ctx context.Context, tx Tx) (err error) {
-		n, claimed, err = tx.ClaimNotice(ctx, id, f.Now(), f.Now().Add(lease))
-		return err
-	})
-	if err != nil || !claimed {
-		return err
+func (r *round) alarmOffice(n Notice, rung string, why Why, but uuid.UUID) {
+	n.Rung, n.TurnOn, n.Why, n.Urgent, n.Because = rung, duedate.Day{}, why, false, ""
+	office := r.recipients(uuid.Nil, []string{"dispatcher"})
+	if len(office) == 0 {
+		office = r.recipients(uuid.Nil, []string{"administrator"})
 	}
-	answer, sendErr := f.Post.Deliver(ctx, Letter{NoticeID: n.NoticeID, Name: n.RecipientName, Email: n.RecipientEmail, Subject: n.Subject, Text: n.Body, Date: n.MadeAt})
-	outcome := n.settle(answer, sendErr, f.Now())
-	// The result is written down even when the caller has given up meanwhile.
-	return f.Store.InTx(context.WithoutCancel(ctx), identity.Program(), func(ctx context.Context, tx Tx) error {
-		return tx.SettleNotice(ctx, n, outcome, f.Now())
-	})
+	for _, to := range office {
+		if a := r.to(n, to); to.ID != but && a.RecipientEmail != "" && !r.known(a) {
+			r.fresh = append(r.fresh, a)
+		}
+	}
 }
 
-// settle gives the notice the state that follows from a delivery, and names the outcome.
-func (n *Notice) settle(answer string, err error, now time.Time) (outcome string) {
-	var failure *PostFailure
-	switch {
-	case err == nil:
-		n.State, n.SentAt, n.Answer = "sent", &now, answer
-		return "sent"
-	case errors.As(err, &failure) && failure.Permanent:
-		n.State, n.Answer = "failed", failure.Answer
-		return "permanent"
+// write keeps what the round has made, and tells how many notices are new.
+func (r *round) write(ctx context.Context) (int64, error) {
+	if len(r.passed) > 0 {
+		if err := r.tx.SettleNotices(ctx, r.passed, "superseded", "higher_rung"); err != nil {
+			return 0, err
+		}
 	}
-	n.State, n.Answer = "queued", err.Error()
-	if failure != nil && failure.Answer != "" {
-		n.Answer = failure.Answer
+	return r.tx.InsertNotices(ctx, r.fresh)
+}
+
+// noticeCases tells everybody about a door that is unsafe, at once and outside of any digest, and the dispatchers again
+// when somebody on site refused. A case that has ended by the time it is known here needs no alarm.
+func (f *Fleet) noticeCases(ctx context.Context, tx Tx, by identity.Actor, door Door, site Site, cases []OutOfServiceCase) error {
+	cases = slices.DeleteFunc(slices.Clone(cases), func(c OutOfServiceCase) bool { return c.State == "ended" })
+	if len(cases) == 0 {
+		return nil
 	}
-	if n.Attempts >= mostAttempts {
-		n.State = "failed"
+	r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), site.Location()))
+	if err != nil {
+		return err
 	}
-	n.NextTryAt = now.Add(min(time.Minute<<min(n.Attempts, 10), 6*time.Hour))
-	return "temporary"
+	var reasons []string
+	for _, c := range cases {
+		reasons = append(reasons, "case:"+c.CaseID.String())
+	}
+	if err := r.read(ctx, []uuid.UUID{site.SiteID}, reasons); err != nil {
+		return err
+	}
+	for _, c := range cases {
+		n := Notice{CustomerID: door.CustomerID, SiteID: door.SiteID, DoorID: &door.DoorID, CaseID: &c.CaseID, Reason: "case:" + c.CaseID.String(), Urgent: true,
+			Rung: "unsafe", Why: Why{AsOf: r.asOf, Inspector: by.Name}}
+		for _, to := range r.recipients(site.SiteID, unsafeTo()) {
+			r.tell(n, to)
+		}
+		if c.Refused {
+			n.Rung = "refused"
+			for _, to := range r.recipients(site.SiteID, []string{"dispatcher"}) {
+				r.tell(n, to)
+			}
+		}
+	}
+	_, err = r.write(ctx)
+	return err
+}
+
+// unsafeTo are the roles that hear of an unsafe door.
+func unsafeTo() []string {
+	return []string{"owner", "managing_agent", "occupier", "payer", "dispatcher"}
+}
+
+// CaseToRemind is a case of which somebody must still take note.
+type CaseToRemind struct {
+	CustomerID, SiteID, DoorID, CaseID uuid.UUID
+	TimeZone                           string
+	FirstAt                            time.Time // when its first notice was made
+	Inspector                          string
+}
+
+// RemindOfUnsafeDoors tells of doors that are unsafe again, each time the ladder's hours have passed, until somebody
+// acknowledges or the case ends. After a standstill only the latest is sent; those passed over are written down.
+func (f *Fleet) RemindOfUnsafeDoors(ctx context.Context) (queued int64, err error) {
+	err = f.Store.InTx(ctx, identity.Program(), func(ctx context.Context, tx Tx) error {
+		queued = 0
+		ladder, err := f.ladderOn(ctx, tx, duedate.DayIn(f.Now(), time.UTC))
+		if err != nil {
+			return err
+		}
+		every := time.Duration(ladder.UnsafeAgainHours) * time.Hour
+		cases, err := tx.CasesToRemind(ctx, f.Now().Add(-every))
+		if err != nil {
+			return err
+		}
+		for _, c := range cases {
+			n, err := f.remind(ctx, tx, c, every)
+			if err != nil {
+				return err
+			}
+			queued += n
+		}
+		return nil
+	})
+	return queued, err
+}
+
+func (f *Fleet) remind(ctx context.Context, tx Tx, c CaseToRemind, every time.Duration) (int64, error) {
+	r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), zoneOr(c.TimeZone, time.UTC)))
+	if err != nil {
+		return 0, err
+	}
+	reason := "case:" + c.CaseID.String()
+	if err := r.read(ctx, []uuid.UUID{c.SiteID}, []string{reason}); err != nil {
+		return 0, err
+	}
+	times := int(f.Now().Sub(c.FirstAt) / every)
+	recipients := r.recipients(c.SiteID, unsafeTo())
+	for i := 1; i <= times; i++ {
+		n := Notice{CustomerID: c.CustomerID, SiteID: c.SiteID, DoorID: &c.DoorID, CaseID: &c.CaseID, Reason: reason, Urgent: true,
+			Rung: fmt.Sprintf("unsafe_again_%d", i), Why: Why{AsOf: r.asOf, Inspector: c.Inspector, Hours: i * int(every/time.Hour)}}
+		if i < times {
+			r.supersede(n, recipients, "higher_rung")
+			continue
+		}
+		for _, to := range recipients {
+			r.tell(n, to)
+		}
+	}
+	return r.write(ctx)
+}
+
+// Acknowledgement is that a person has taken note of an unsafe door.
+type Acknowledgement struct {
+	CustomerID, SiteID, DoorID, CaseID uuid.UUID
+	PersonID                           uuid.UUID
+	At                                 time.Time
+	Note                               string
+}
+
+// AcknowledgeCase is a person's word that they have taken note of an unsafe door: its notices are not repeated any more.
+// It secures nothing. Once is enough; the same person again changes nothing.
+func (f *Fleet) AcknowledgeCase(ctx context.Context, by identity.Actor, id uuid.UUID, note string) (a Acknowledgement, created bool, err error) {
+	tidy(&note)
+	var faults fault.List
+	checkText(&faults, "/note", note, 0, 2000)
+	if err := faults.Err(); err != nil {
+		return a, false, err
+	}
+	var c OutOfServiceCase
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error { // in the actor's own sight
+		c, err = tx.CaseByID(ctx, id)
+		return err
+	})
+	if err != nil {
+		return a, false, err
+	}
+	err = f.Store.InTx(ctx, identity.Program(), func(ctx context.Context, tx Tx) error {
+		a = Acknowledgement{CustomerID: c.CustomerID, SiteID: c.SiteID, DoorID: c.DoorID, CaseID: id, PersonID: by.PersonID, At: f.Now(), Note: note}
+		if created, err = tx.InsertAcknowledgement(ctx, a); err != nil {
+			return err
+		}
+		if created {
+			return tx.InsertAuditEvent(ctx, AuditEvent{AuditID: f.NewID(), At: a.At, PersonID: by.PersonID, Action: "case.acknowledge",
+				SubjectKind: "out_of_service_case", SubjectID: id.String()})
+		}
+		list, err := tx.Acknowledgements(ctx, id)
+		for _, present := range list {
+			if present.PersonID == by.PersonID {
+				a = present
+			}
+		}
+		return err
+	})
+	return a, created, err
 }
 
 // Notices lists notices, the newest first.
@@ -299,4 +538,47 @@ func (f *Fleet) Notices(ctx context.Context, by identity.Actor, q NoticeQuery) (
 		return err
 	})
 	return list, err
+}
+
+// NoticeTold is one notice with the letters that carried it, the newest first.
+type NoticeTold struct {
+	Notice
+	Letters []LetterTold
+}
+
+// Notice gives one notice, why it was made, and everything that became of it.
+func (f *Fleet) Notice(ctx context.Context, by identity.Actor, id uuid.UUID) (told NoticeTold, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		if told.Notice, err = tx.NoticeByID(ctx, id); err != nil {
+			return err
+		}
+		told.Letters, err = tx.LettersOf(ctx, id)
+		return err
+	})
+	return told, err
+}
+
+// AddressesOf are a recipient's addresses in the order in which they are tried: the first, and an address list (RFC 5322).
+func AddressesOf(email, further string) (list []string) {
+	if email != "" {
+		list = append(list, email)
+	}
+	more, err := mail.ParseAddressList(further)
+	if err != nil {
+		return list
+	}
+	for _, a := range more {
+		list = append(list, a.Address)
+	}
+	return list
+}
+
+// Usable are the addresses that have not refused mail.
+func Usable(addresses, refused []string) (list []string) {
+	for _, a := range addresses {
+		if !slices.Contains(refused, a) {
+			list = append(list, a)
+		}
+	}
+	return list
 }

@@ -3,9 +3,11 @@ package fleet
 import (
 	"context"
 	"net/mail"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
+	"golang.org/x/text/language"
 
 	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
@@ -17,6 +19,9 @@ type Party struct {
 	PartyID                uuid.UUID
 	Name                   string
 	Email, Telephone, Note string
+	FurtherAddresses       string // for mail that the first address refuses, in order: an address list (RFC 5322)
+	Language               string // of letters, BCP 47; "": English
+	TimeZone               string // in which the party's day begins; "": that of most of its sites
 	Version                int
 	CreatedAt              time.Time
 	CreatedBy              uuid.UUID
@@ -70,7 +75,7 @@ type partyRows interface {
 
 // PutParty makes a party or changes it.
 func (f *Fleet) PutParty(ctx context.Context, by identity.Actor, p Party, ifMatch int) (saved Party, created bool, err error) {
-	for _, text := range []*string{&p.Name, &p.Email, &p.Telephone, &p.Note} {
+	for _, text := range []*string{&p.Name, &p.Email, &p.Telephone, &p.Note, &p.FurtherAddresses, &p.Language, &p.TimeZone} {
 		tidy(text)
 	}
 	if err := p.check(); err != nil {
@@ -113,6 +118,16 @@ func (p Party) check() error {
 	}
 	checkLine(&faults, "/telephone", p.Telephone, 0, 60)
 	checkText(&faults, "/note", p.Note, 0, 2000)
+	if list, err := mail.ParseAddressList(p.FurtherAddresses); p.FurtherAddresses != "" && (err != nil || len(p.FurtherAddresses) > 1000 ||
+		slices.ContainsFunc(list, func(a *mail.Address) bool { return !emailKnown(a.Address) })) {
+		faults.Add("/further_addresses", "addresses_unreadable")
+	}
+	if _, err := language.Parse(p.Language); p.Language != "" && err != nil {
+		faults.Add("/language", "language_unknown")
+	}
+	if _, err := zoneNamed(p.TimeZone); p.TimeZone != "" && err != nil {
+		faults.Add("/time_zone", "time_zone_unknown")
+	}
 	return faults.Err()
 }
 

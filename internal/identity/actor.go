@@ -80,7 +80,10 @@ const (
 	ActLogVisit       Action = "visit.write"     // attendance, entries, photos, sign-off
 	ActReadReport     Action = "report.read"
 	ActMakeReport     Action = "report.make"
-	ActReadOffice     Action = "office.read"   // notices, job runs
+	ActReadOffice     Action = "office.read" // notices, job runs
+	ActMindPost       Action = "post.mind"   // letters sent again, bounces taken in, refused addresses cleared
+	ActSetLadder      Action = "ladder.set"  // who is told when
+	ActAcknowledge    Action = "case.acknowledge"
 	ActManagePeople   Action = "people.manage" // people, roles, tokens of others
 	ActReadAudit      Action = "audit.read"
 	ActReadBackups    Action = "backup.read" // when the installation was last backed up
@@ -124,6 +127,9 @@ func Grants() []Grant {
 		{ActReadReport, everybody, TokenRead},
 		{ActMakeReport, []Role{Dispatcher, Technician, OwnerAgent, Administrator}, TokenRegister},
 		{ActReadOffice, staff, TokenRead},
+		{ActMindPost, []Role{Dispatcher, Administrator}, TokenRegister},
+		{ActSetLadder, []Role{Administrator}, TokenAdministration},
+		{ActAcknowledge, []Role{Dispatcher, Technician, OwnerAgent, Administrator}, ""},
 		{ActManagePeople, []Role{Administrator}, TokenAdministration},
 		{ActReadAudit, []Role{Administrator}, TokenAdministration},
 		{ActReadBackups, []Role{Administrator}, TokenAdministration},

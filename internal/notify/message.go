@@ -3,6 +3,8 @@ package notify
 import (
 	"fmt"
 	"net/mail"
+	"regexp"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -11,13 +13,14 @@ import (
 	"github.com/google/uuid"
 )
 
-// Message is one notice to one recipient. Sending it again sends the same bytes.
+// Message is one letter to one recipient. Sending it again sends the same bytes.
 type Message struct {
-	ID      uuid.UUID // of the notice; the Message-ID is <ID@domain of the sender>
+	ID      uuid.UUID // of the letter; the Message-ID is <ID@domain of the sender>
 	To      string    // one address, with or without a name: `Anna Berg <anna@example.org>`
 	Subject string    // one line
 	Text    string    // plain text
-	Date    time.Time // when the notice was written
+	HTML    string    // says the same; "": plain text alone
+	Date    time.Time // when the letter was written
 }
 
 // Receipt is the server's word that it took the message over.
@@ -48,7 +51,9 @@ type Failure struct {
 	Uncertain bool
 	Code      int    // the server's, 0 when it said nothing
 	Answer    string // the server's words, at most 500 characters, one line; "" when it said nothing
-	Err       error
+	// RetryAfter is after how long the server itself asks to try again; 0 when it does not say.
+	RetryAfter time.Duration
+	Err        error
 }
 
 func (f *Failure) Error() string {
@@ -64,8 +69,32 @@ func (f *Failure) Error() string {
 
 func (f *Failure) Unwrap() error { return f.Err }
 
-// BadAddress tells whether the server refused the recipient for good.
-func (f *Failure) BadAddress() bool { return f.Stage == StageRecipient && !f.Temporary }
+// BadAddress tells whether the server refused the recipient for good: at once, or, as some do, after the content with a
+// status that speaks of the mailbox (RFC 3463: 5.1.…, 5.2.…).
+func (f *Failure) BadAddress() bool {
+	mailbox := strings.HasPrefix(f.Answer, "5.1.") || strings.HasPrefix(f.Answer, "5.2.")
+	return !f.Temporary && (f.Stage == StageRecipient || f.Stage == StageContent && mailbox)
+}
+
+// asksToWait finds in a server's words how long it asks to wait: there is no member for it in SMTP, but servers that put
+// a stranger's mail off at first ("greylisting") tell people, as in "try again in 300 seconds".
+var asksToWait = regexp.MustCompile(`(?i)\b(\d{1,5})\s*(s|sec|secs|seconds?|m|min|mins|minutes?|h|hours?)\b`)
+
+// longestWait bounds what a server may ask for.
+const longestWait = 12 * time.Hour
+
+func retryAfter(answer string) time.Duration {
+	m := asksToWait.FindStringSubmatch(answer)
+	if m == nil {
+		return 0
+	}
+	n, err := strconv.Atoi(m[1])
+	if err != nil {
+		return 0
+	}
+	unit := map[byte]time.Duration{'s': time.Second, 'm': time.Minute, 'h': time.Hour}[m[2][0]|0x20]
+	return min(time.Duration(n)*unit, longestWait)
+}
 
 // check gives the recipient's address, or says what makes the message impossible to send.
 func (m Message) check() (*mail.Address, error) {
@@ -78,7 +107,7 @@ func (m Message) check() (*mail.Address, error) {
 		return nil, fmt.Errorf("subject: empty")
 	case strings.TrimSpace(m.Text) == "":
 		return nil, fmt.Errorf("text: empty")
-	case !utf8.ValidString(m.Subject) || !utf8.ValidString(m.Text):
+	case !utf8.ValidString(m.Subject) || !utf8.ValidString(m.Text) || !utf8.ValidString(m.HTML):
 		return nil, fmt.Errorf("subject or text: not UTF-8")
 	}
 	to, err := parseAddress(m.To)

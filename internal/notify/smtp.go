@@ -38,8 +38,11 @@ type SMTP struct {
 	TLS          TLSMode
 	RootCAs      *x509.CertPool // nil: the system's
 	From         string         // `Company <service@example.org>`; its domain makes the Message-IDs
-	HELO         string         // this machine's name as the server shall see it
-	Timeout      time.Duration  // for one delivery as a whole
+	// Bounces is the mailbox that takes what comes back: the envelope names it with the message's id after a plus sign
+	// (bounces+ID@example.org), so that a report says by its address what it is about. "": the sender's, without an id.
+	Bounces string
+	HELO    string        // this machine's name as the server shall see it
+	Timeout time.Duration // for one delivery as a whole
 }
 
 // Validate names every fault at once.
@@ -67,6 +70,9 @@ func (s SMTP) Validate() error {
 	if _, err := parseAddress(s.From); err != nil {
 		fault("from: %w", err)
 	}
+	if _, err := parseAddress(s.Bounces); s.Bounces != "" && err != nil {
+		fault("bounces: %w", err)
+	}
 	if s.HELO == "" || strings.ContainsAny(s.HELO, " \t\r\n") {
 		fault("helo %q is not a host name", s.HELO)
 	}
@@ -74,28 +80,6 @@ func (s SMTP) Validate() error {
 		fault("timeout %s is not positive", s.Timeout)
 	}
 	return errors.Join(faults...)
-}
-
-// Deliver hands one message to the server: one connection, one message, ended by the context or the timeout,
-// whichever comes first. The error is always a *Failure.
-func (s SMTP) Deliver(ctx context.Context, m Message) (Receipt, error) {
-	letter, err := s.letter(m)
-	if err != nil {
-		return Receipt{}, &Failure{Stage: StageMessage, Err: err}
-	}
-	ctx, cancel := context.WithTimeout(ctx, s.Timeout)
-	defer cancel()
-
-	session, err := s.connect(ctx)
-	if err != nil {
-		return Receipt{}, failure(ctx, StageConnect, err)
-	}
-	defer session.leave()
-	answer, err := session.send(ctx, letter)
-	if err != nil {
-		return Receipt{}, err
-	}
-	return Receipt{MessageID: strings.Trim(letter.GetMessageID(), "<>"), Answer: answerText(answer)}, nil
 }
 
 // letter builds the mail. Everything in it comes from the message, nothing from the clock or this machine.
@@ -108,14 +92,27 @@ func (s SMTP) letter(m Message) (*mail.Msg, error) {
 	if err != nil {
 		return nil, fmt.Errorf("from: %w", err)
 	}
-	letter := mail.NewMsg(mail.WithNoDefaultUserAgent())
+	letter := mail.NewMsg(mail.WithNoDefaultUserAgent(), mail.WithBoundary("b-"+m.ID.String()))
 	letter.FromMailAddress(from)
+	if s.Bounces != "" {
+		bounces, err := parseAddress(s.Bounces)
+		if err != nil {
+			return nil, fmt.Errorf("bounces: %w", err)
+		}
+		at := strings.LastIndexByte(bounces.Address, '@')
+		if err := letter.EnvelopeFrom(bounces.Address[:at] + "+" + m.ID.String() + bounces.Address[at:]); err != nil {
+			return nil, fmt.Errorf("bounces: %w", err)
+		}
+	}
 	letter.ToMailAddress(to)
 	letter.Subject(strings.ReplaceAll(oneLine(m.Subject), "=?", "= ?")) // or the reader's program would decode what is plain text
 	letter.SetMessageIDWithValue(m.ID.String() + "@" + domain(from))
 	letter.SetDateWithValue(m.Date)
 	letter.SetGenHeader("Auto-Submitted", "auto-generated") // RFC 3834: no out-of-office answers, please
 	letter.SetBodyString(mail.TypeTextPlain, m.Text)
+	if m.HTML != "" {
+		letter.AddAlternativeString(mail.TypeTextHTML, m.HTML)
+	}
 	return letter, nil
 }
 
@@ -123,27 +120,29 @@ func domain(address *netmail.Address) string {
 	return address.Address[strings.LastIndexByte(address.Address, '@')+1:]
 }
 
-// session is one connection.
+// session is one line. Several messages may go over it, one after the other.
 type session struct {
 	line    net.Conn
 	client  *smtp.Client
-	unwatch func() bool // ends the watch over the context
+	carried int         // messages so far
+	idle    *time.Timer // closes the line when nobody uses it; nil while somebody does
 }
 
-// connect greets, secures the line and signs in. The context ends the whole session, not the dialling alone, by
-// closing the line: the client library looks at the context only while it dials.
+// connect greets, secures the line and signs in. The context ends that by closing the line: the client library looks at
+// the context only while it dials.
 func (s SMTP) connect(ctx context.Context) (*session, error) {
 	line, err := s.dial(ctx)
 	if err != nil {
 		return nil, err
 	}
-	ses := &session{line: line, unwatch: context.AfterFunc(ctx, func() { line.Close() })}
+	defer context.AfterFunc(ctx, func() { line.Close() })()
+	ses := &session{line: line}
 	client, err := s.client(line)
 	if err == nil {
 		ses.client, err = client.DialToSMTPClientWithContext(ctx)
 	}
 	if err != nil {
-		ses.hangUp() // the library leaves the line open when TLS or the sign-in fails
+		line.Close() // the library leaves it open when TLS or the sign-in fails
 		return nil, err
 	}
 	return ses, nil
@@ -227,11 +226,6 @@ const farewell = 2 * time.Second
 func (ses *session) leave() {
 	_ = ses.line.SetDeadline(time.Now().Add(farewell))
 	_ = ses.client.Quit()
-	ses.hangUp()
-}
-
-func (ses *session) hangUp() {
-	ses.unwatch()
 	_ = ses.line.Close()
 }
 
@@ -242,6 +236,7 @@ func failure(ctx context.Context, stage Stage, err error) *Failure {
 	var said *textproto.Error
 	if errors.As(err, &said) {
 		f.Code, f.Answer = said.Code, answerText(said.Msg)
+		f.RetryAfter = retryAfter(f.Answer)
 		f.Temporary = said.Code < 500 || stage == StageConnect || slices.Contains([]int{530, 534, 535, 538}, said.Code)
 		f.Err = fmt.Errorf("the server answered %d %s", f.Code, f.Answer)
 	} else if ctx.Err() != nil {

@@ -45,7 +45,7 @@ func catcher(t *testing.T, tlsConfig *tls.Config, hooks mailcatcher.Hooks) *mail
 	return c
 }
 
-func wayTo(t *testing.T, address string) SMTP {
+func wayTo(t *testing.T, address string) *Mail {
 	t.Helper()
 	host, port, err := net.SplitHostPort(address)
 	if err != nil {
@@ -59,7 +59,9 @@ func wayTo(t *testing.T, address string) SMTP {
 	if err := s.Validate(); err != nil {
 		t.Fatal(err)
 	}
-	return s
+	m := NewMail(s)
+	t.Cleanup(func() { _ = m.Close() })
+	return m
 }
 
 func notice() Message {
@@ -131,6 +133,7 @@ func TestServersAnswerDecidesWhetherTryingAgainHelps(t *testing.T) {
 	refuse := func(code int, text string) func(string) error {
 		return func(string) error { return answer(code, text) }
 	}
+	spam := &smtp.SMTPError{Code: 554, EnhancedCode: smtp.EnhancedCode{5, 7, 1}, Message: "spam"}
 	for _, c := range []struct {
 		name  string
 		hooks mailcatcher.Hooks
@@ -141,7 +144,9 @@ func TestServersAnswerDecidesWhetherTryingAgainHelps(t *testing.T) {
 		{"mailbox full", mailcatcher.Hooks{Recipient: refuse(452, "full")}, Failure{Stage: StageRecipient, Temporary: true, Code: 452, Answer: "4.1.1 full"}},
 		{"nobody there", mailcatcher.Hooks{Recipient: refuse(550, "no such person")}, Failure{Stage: StageRecipient, Code: 550, Answer: "5.1.1 no such person"}},
 		{"come back later", mailcatcher.Hooks{Data: func(mailcatcher.Message, func()) error { return answer(451, "greylisted") }}, Failure{Stage: StageContent, Temporary: true, Code: 451, Answer: "4.1.1 greylisted"}},
-		{"not this text", mailcatcher.Hooks{Data: func(mailcatcher.Message, func()) error { return answer(554, "spam") }}, Failure{Stage: StageContent, Code: 554, Answer: "5.1.1 spam"}},
+		{"not this text", mailcatcher.Hooks{Data: func(mailcatcher.Message, func()) error { return spam }}, Failure{Stage: StageContent, Code: 554, Answer: "5.7.1 spam"}},
+		{"nobody there, said late", mailcatcher.Hooks{Data: func(mailcatcher.Message, func()) error { return answer(550, "no such person") }}, Failure{Stage: StageContent, Code: 550, Answer: "5.1.1 no such person"}},
+		{"come back then", mailcatcher.Hooks{Recipient: refuse(451, "try again in 5 minutes")}, Failure{Stage: StageRecipient, Temporary: true, Code: 451, Answer: "4.1.1 try again in 5 minutes", RetryAfter: 5 * time.Minute}},
 		{"many lines", mailcatcher.Hooks{Recipient: refuse(550, "no\tsuch\nperson\x07 "+strings.Repeat("really ", 200))}, Failure{
 			Stage: StageRecipient, Code: 550, Answer: ("no such 5.1.1 person " + strings.Repeat("really ", 200))[:499] + "…"}},
 	} {
@@ -153,7 +158,7 @@ func TestServersAnswerDecidesWhetherTryingAgainHelps(t *testing.T) {
 			if diff := cmp.Diff(c.want, got); diff != "" {
 				t.Errorf("failure (-want +got):\n%s", diff)
 			}
-			if got.BadAddress() != (c.want.Stage == StageRecipient && c.want.Code/100 == 5) {
+			if got.BadAddress() != (c.want.Code == 550 && c.want.Stage != StageSender) {
 				t.Errorf("bad address: %v", got.BadAddress())
 			}
 			if n := len(server.Messages()); n != 0 {

@@ -133,7 +133,7 @@ func TestNobodyDeletesButWhatIsNoRecord(t *testing.T) {
 func TestWhatIsInsertOnlyIsChangedByNobody(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
-	insertOnly := []string{"visit_entry", "visit_sign_off", "photo", "entry_photo", "record_log", "report", "report_site", "delivery", "door_version", "door_leaf", "kept_clear_zone",
+	insertOnly := []string{"visit_entry", "visit_sign_off", "photo", "entry_photo", "record_log", "report", "report_site", "ladder", "letter_attempt", "letter_notice", "letter_bounce", "case_acknowledgement", "door_version", "door_leaf", "kept_clear_zone",
 		"component", "component_version", "revision", "revision_accessory", "extent", "sealed_code", "work_order_event", "audit_event", "change_log", "import_item", "device_model", "antenna", "accessory", "backup_run"}
 	for _, table := range insertOnly {
 		if found := lines(t, db, `select r.rolname from pg_roles r where r.rolname like 'lintel\_%' and r.rolname <> 'lintel_owner'
@@ -224,16 +224,17 @@ func unbroken() map[string]string {
 			person_pk qualification_pk device_model_pk accessory_pk customer_pk party_pk site_pk site_id_key site_party_pk site_party_id_key
 			door_pk door_id_key component_pk component_id_key revision_pk revision_id_key inspection_plan_pk inspection_plan_id_key
 			work_order_pk work_order_id_key work_order_period_key visit_pk visit_id_key visit_entry_pk visit_entry_id_key
-			visit_sign_off_pk visit_sign_off_id_key photo_pk report_pk report_site_pk extent_pk coverage_pk notice_reason_key job_run_pk
+			visit_sign_off_pk visit_sign_off_id_key photo_pk report_pk report_site_pk extent_pk coverage_pk notice_told_key job_run_pk
+			ladder_pk letter_digest_key letter_bounce_pk case_acknowledgement_pk refused_address_pk letter_attempt_pk
 			finding_pk finding_id_key kept_answer_pk out_of_service_case_pk out_of_service_case_id_key`,
 		"the program makes the id itself": `
 			import_run_pk
 			door_version_pk door_version_id_key component_version_pk component_version_id_key change_log_pk audit_event_pk sealed_code_pk
-			session_pk session_id_key token_pk token_id_key sign_in_failure_pk notice_pk notice_id_key record_log_pk backup_run_pk work_order_event_pk work_order_event_id_key`,
+			session_pk session_id_key token_pk token_id_key sign_in_failure_pk notice_pk notice_id_key record_log_pk letter_pk letter_notice_pk backup_run_pk work_order_event_pk work_order_event_id_key`,
 		"the program numbers the rows below their parent, or takes each once": `
 			door_leaf_pk kept_clear_zone_pk revision_accessory_pk entry_photo_pk antenna_model_key antenna_name_key person_customer_pk person_site_pk
 			import_item_pk
-			delivery_pk record_log_subject_key`,
+			record_log_subject_key`,
 		"use-cases refuse such a value first, by its member": `
 			person_email_check person_name_check person_role_check person_scope_check person_auditor_check person_units_check qualification_dates_check token_scopes_check
 			device_model_kind_check device_model_sensing_check antenna_beam_check antenna_limit_check antenna_range_check accessory_kind_check
@@ -252,18 +253,20 @@ func unbroken() map[string]string {
 			session_secret_check token_secret_check kept_answer_key_check kept_clear_zone_side_check extent_computable_check coverage_side_check coverage_share_check
 			sealed_code_kind_check work_order_plan_check work_order_event_kind_check work_order_state_check work_order_done_check job_run_state_check visit_attendance_check
 			visit_entry_sha256_check visit_sign_off_sha256_check photo_sha256_check finding_origin_check finding_severity_check finding_state_check
-			out_of_service_case_state_check notice_state_check delivery_outcome_check report_sha256_check report_kind_check report_prints_check record_log_kind_check record_log_sha256_check
+			out_of_service_case_state_check notice_told_state_check letter_kind_check letter_state_check letter_attempt_outcome_check
+			letter_bounce_sha256_check letter_bounce_action_check report_sha256_check report_kind_check report_prints_check record_log_kind_check record_log_sha256_check
 			backup_run_outcome_check backup_run_times_check backup_run_size_check`,
 		"what the door already has is looked at under the door's lock": `
 			work_order_open_key work_order_origin_key finding_computed_key out_of_service_case_finding_key`,
 		"the row above is read in the same transaction, and nobody can delete it": `
 			import_item_run_fk
-			report_portfolio_customer_fk report_site_report_fk qualification_person_fk kept_answer_person_fk session_person_fk token_person_fk person_customer_person_fk person_site_person_fk antenna_model_fk`,
+			report_portfolio_customer_fk report_site_report_fk qualification_person_fk kept_answer_person_fk session_person_fk token_person_fk person_customer_person_fk person_site_person_fk antenna_model_fk
+			letter_attempt_letter_fk letter_notice_letter_fk letter_notice_notice_fk letter_bounce_letter_fk refused_address_letter_fk`,
 		"the row above is read in the same transaction, and when its site changes hands in between the transaction is run again": `
 			site_party_site_fk door_site_fk door_version_door_fk door_leaf_version_fk kept_clear_zone_version_fk component_door_fk component_version_component_fk
 			revision_component_fk revision_accessory_revision_fk extent_revision_fk coverage_door_fk sealed_code_site_fk inspection_plan_door_fk
 			work_order_door_fk work_order_plan_fk work_order_event_order_fk visit_site_fk visit_entry_door_fk visit_entry_visit_fk visit_sign_off_visit_fk entry_photo_entry_fk
-			finding_door_fk out_of_service_case_finding_fk notice_site_fk delivery_notice_fk report_door_fk report_site_fk report_site_site_fk`,
+			finding_door_fk out_of_service_case_finding_fk notice_site_fk case_acknowledgement_case_fk report_door_fk report_site_fk report_site_site_fk`,
 	}
 }
 

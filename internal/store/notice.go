@@ -12,25 +12,34 @@ import (
 )
 
 type orderDueRow struct {
-	CustomerID  uuid.UUID
-	SiteID      uuid.UUID
-	DoorID      uuid.UUID
-	WorkOrderID uuid.UUID
-	DueOn       time.Time
-	Tag         string
-	DoorName    string
-	SiteName    string
-	TimeZone    string
+	CustomerID   uuid.UUID
+	SiteID       uuid.UUID
+	DoorID       uuid.UUID
+	WorkOrderID  uuid.UUID
+	DueOn        time.Time
+	Country      string
+	Jurisdiction string
+	TimeZone     string
+	MovedAt      *time.Time
 }
 
 func (r orderDueRow) order() fleet.OrderDue {
 	return fleet.OrderDue{CustomerID: r.CustomerID, SiteID: r.SiteID, DoorID: r.DoorID, WorkOrderID: r.WorkOrderID, DueOn: day(&r.DueOn),
-		Tag: fleet.Tag(r.Tag), DoorName: r.DoorName, SiteName: r.SiteName, TimeZone: r.TimeZone}
+		Country: r.Country, Jurisdiction: r.Jurisdiction, TimeZone: r.TimeZone, MovedAt: r.MovedAt}
 }
 
+// An order was moved when notices were made for another due day: of itself, or of an order of the same plan that was
+// superseded without being done. Its own change log says since when it has its day.
 const sqlOrdersDue = `-- orders_due
-select o.customer_id, o.site_id, o.door_id, o.work_order_id, o.due_on, d.tag, d.name as door_name, s.name as site_name, s.time_zone
-from work_order o join door d on d.door_id = o.door_id join site s on s.site_id = o.site_id
+select o.customer_id, o.site_id, o.door_id, o.work_order_id, o.due_on, s.country, s.jurisdiction, s.time_zone,
+  case when exists (select from notice n where n.reason = 'work_order:' || o.work_order_id and n.due_on <> o.due_on and n.state not in ('superseded', 'withdrawn'))
+    or exists (select from work_order b join notice n on n.reason = 'work_order:' || b.work_order_id
+      where b.door_id = o.door_id and b.plan_id = o.plan_id and b.state = 'superseded' and b.due_on <> o.due_on and n.state not in ('superseded', 'withdrawn'))
+  then coalesce((select min(c.at) from change_log c where c.subject_kind = 'work_order' and c.subject_id = o.work_order_id
+    and c.at > coalesce((select max(b.at) from change_log b where b.subject_kind = 'work_order' and b.subject_id = o.work_order_id
+      and (b.body->>'DueOn')::date <> o.due_on), '-infinity')), o.recorded_at)
+  end as moved_at
+from work_order o join site s on s.site_id = o.site_id
 where o.state = 'open' and o.kind = 'inspection' and o.due_on <= @until and (o.due_on, o.work_order_id) > (@after_day, @after_id)
 order by o.due_on, o.work_order_id limit @limit
 for share of o`
@@ -48,41 +57,62 @@ func (t *Tx) OrdersDue(ctx context.Context, until, afterDay duedate.Day, afterID
 }
 
 type recipientRow struct {
-	Role  string
-	Name  string
-	Email string
+	SiteID           uuid.UUID
+	Role             string
+	RecipientID      uuid.UUID
+	Name             string
+	Email            string
+	FurtherAddresses string
+	Language         string
+	TimeZone         string
 }
 
-func (r recipientRow) recipient() fleet.Recipient { return fleet.Recipient(r) }
+func (r recipientRow) recipient() fleet.Recipient {
+	return fleet.Recipient{SiteID: r.SiteID, Role: r.Role, ID: r.RecipientID, Name: r.Name, Addresses: fleet.AddressesOf(r.Email, r.FurtherAddresses),
+		Language: r.Language, TimeZone: r.TimeZone}
+}
 
-const sqlRecipientsOf = `-- recipients_of
-select p.role, q.name, q.email from site_party p join party q on q.party_id = p.party_id
-where p.site_id = @site_id and p.from_day <= @day and (p.to_day is null or p.to_day >= @day) and q.email <> ''
-union
-select 'dispatcher', name, email from person where role = 'dispatcher' and disabled_at is null
-order by 1, 3`
+// A party without a zone of its own has that of most of its sites.
+const sqlPartiesOf = `-- parties_of
+with standing as (
+  select p.site_id, p.role, p.party_id from site_party p
+  where p.site_id = any (@sites) and p.from_day <= @day and (p.to_day is null or p.to_day >= @day)),
+home as (
+  select q.party_id, coalesce(nullif(q.time_zone, ''), (
+    select s.time_zone from site_party a join site s on s.site_id = a.site_id
+    where a.party_id = q.party_id and a.from_day <= @day and (a.to_day is null or a.to_day >= @day)
+    group by s.time_zone order by count(*) desc, s.time_zone limit 1)) as time_zone
+  from party q where q.party_id in (select party_id from standing))
+select t.site_id, t.role, t.party_id as recipient_id, q.name, q.email, q.further_addresses, coalesce(nullif(q.language, ''), 'en') as language, h.time_zone
+from standing t join party q on q.party_id = t.party_id join home h on h.party_id = t.party_id
+order by t.site_id, t.role, q.name, t.party_id`
 
-// RecipientsOf gives the parties that stand to a site on a day and have an address, and the dispatchers.
-func (t *Tx) RecipientsOf(ctx context.Context, siteID uuid.UUID, day duedate.Day) ([]fleet.Recipient, error) {
-	rows, err := query[recipientRow](ctx, t, "recipients_of", sqlRecipientsOf, pgx.StrictNamedArgs{"site_id": siteID, "day": date(day)})
+// PartiesOf gives the parties that stand to sites on a day.
+func (t *Tx) PartiesOf(ctx context.Context, sites []uuid.UUID, on duedate.Day) ([]fleet.Recipient, error) {
+	rows, err := query[recipientRow](ctx, t, "parties_of", sqlPartiesOf, pgx.StrictNamedArgs{"sites": sites, "day": date(on)})
 	return each(rows, recipientRow.recipient), err
 }
 
-const sqlInsertNotices = `-- insert_notices
-insert into notice (customer_id, site_id, notice_id, door_id, work_order_id, case_id, rung, reason, recipient_name, recipient_email, language, subject, body, state, next_try_at, made_at)
-select n.customer_id, n.site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id, n.rung, n.reason, n.recipient_name, n.recipient_email, n.language, n.subject, n.body, n.state, n.next_try_at, n.made_at
-from jsonb_to_recordset(@notices) as n (customer_id uuid, site_id uuid, notice_id uuid, door_id uuid, work_order_id uuid, case_id uuid, rung text, reason text,
-  recipient_name text, recipient_email text, language text, subject text, body text, state text, next_try_at timestamptz, made_at timestamptz)
-on conflict (reason, rung, recipient_email) do nothing`
+const sqlOfficePeople = `-- office_people
+select '00000000-0000-0000-0000-000000000000'::uuid as site_id, role, person_id as recipient_id, name, email, '' as further_addresses, language, '' as time_zone
+from person where role in ('dispatcher', 'administrator') and disabled_at is null order by role desc, person_id`
 
-// InsertNotices adds the notices whose reason, rung and recipient are new together.
-func (t *Tx) InsertNotices(ctx context.Context, list []fleet.Notice) (int64, error) {
-	if len(list) == 0 {
-		return 0, nil
-	}
-	return exec(ctx, t, "insert_notices", sqlInsertNotices, pgx.StrictNamedArgs{"notices": list})
+// OfficePeople gives dispatchers and administrators.
+func (t *Tx) OfficePeople(ctx context.Context) ([]fleet.Recipient, error) {
+	rows, err := query[recipientRow](ctx, t, "office_people", sqlOfficePeople, nil)
+	return each(rows, recipientRow.recipient), err
 }
 
+const sqlRefusedAmong = `-- refused_among
+select address from refused_address where address = any (@addresses) and cleared_at is null`
+
+// RefusedAmong gives those of the addresses that have refused mail for good.
+func (t *Tx) RefusedAmong(ctx context.Context, addresses []string) ([]string, error) {
+	rows, err := query[struct{ Address string }](ctx, t, "refused_among", sqlRefusedAmong, pgx.StrictNamedArgs{"addresses": addresses})
+	return each(rows, func(r struct{ Address string }) string { return r.Address }), err
+}
+
+// noticeRow is a notice; what its newest letter says is left out where no letter is asked for.
 type noticeRow struct {
 	CustomerID     uuid.UUID
 	SiteID         uuid.UUID
@@ -90,70 +120,163 @@ type noticeRow struct {
 	DoorID         *uuid.UUID
 	WorkOrderID    *uuid.UUID
 	CaseID         *uuid.UUID
-	Rung           string
 	Reason         string
+	DueOn          *time.Time
+	TurnOn         *time.Time
+	Rung           string
+	Role           string
+	RecipientID    uuid.UUID
 	RecipientName  string
 	RecipientEmail string
 	Language       string
-	Subject        string
-	Body           string
+	TimeZone       string
+	Urgent         bool
+	Why            fleet.Why // jsonb
 	State          string
-	Attempts       int
+	Because        string
 	NextTryAt      time.Time
 	MadeAt         time.Time
 	SentAt         *time.Time
+	LetterID       *uuid.UUID
+	Subject        string
+	Body           string
+	Attempts       int
 	Answer         string
 }
 
-func (r noticeRow) notice() fleet.Notice { return fleet.Notice(r) }
+func (r noticeRow) notice() fleet.Notice {
+	return fleet.Notice{CustomerID: r.CustomerID, SiteID: r.SiteID, NoticeID: r.NoticeID, DoorID: r.DoorID, WorkOrderID: r.WorkOrderID, CaseID: r.CaseID,
+		Reason: r.Reason, DueOn: day(r.DueOn), TurnOn: day(r.TurnOn), Rung: r.Rung, Role: r.Role, RecipientID: r.RecipientID, RecipientName: r.RecipientName,
+		RecipientEmail: r.RecipientEmail, Language: r.Language, TimeZone: r.TimeZone, Urgent: r.Urgent, Why: r.Why, State: r.State, Because: r.Because,
+		NextTryAt: r.NextTryAt, MadeAt: r.MadeAt, SentAt: r.SentAt, LetterID: r.LetterID, Subject: r.Subject, Body: r.Body, Attempts: r.Attempts, Answer: r.Answer}
+}
+
+const sqlNoticesOf = `-- notices_of
+select customer_id, site_id, notice_id, door_id, work_order_id, case_id, reason, due_on, turn_on, rung, role, recipient_id, recipient_name, recipient_email, language,
+  time_zone, urgent, why, state, because, next_try_at, made_at, sent_at, null::uuid as letter_id, '' as subject, '' as body, 0 as attempts, '' as answer
+from notice where reason = any (@reasons) order by made_at, notice_id`
+
+// NoticesOf gives the notices of reasons, oldest first.
+func (t *Tx) NoticesOf(ctx context.Context, reasons []string) ([]fleet.Notice, error) {
+	rows, err := query[noticeRow](ctx, t, "notices_of", sqlNoticesOf, pgx.StrictNamedArgs{"reasons": reasons})
+	return each(rows, noticeRow.notice), err
+}
+
+const sqlInsertNotices = `-- insert_notices
+insert into notice (customer_id, site_id, notice_id, door_id, work_order_id, case_id, reason, due_on, turn_on, rung, role, recipient_id, recipient_name, recipient_email,
+  language, time_zone, urgent, why, state, because, next_try_at, made_at)
+select n.customer_id, n.site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
+  n.recipient_email, n.language, n.time_zone, n.urgent, n.why, n.state, n.because, n.next_try_at, n.made_at
+from jsonb_to_recordset(@notices) as n (customer_id uuid, site_id uuid, notice_id uuid, door_id uuid, work_order_id uuid, case_id uuid, reason text, due_on date, turn_on date,
+  rung text, role text, recipient_id uuid, recipient_name text, recipient_email text, language text, time_zone text, urgent boolean, why jsonb, state text, because text,
+  next_try_at timestamptz, made_at timestamptz)
+on conflict (reason, due_on, rung, recipient_id) do nothing`
+
+// InsertNotices adds the notices whose reason, due day, rung and recipient are new together.
+func (t *Tx) InsertNotices(ctx context.Context, list []fleet.Notice) (int64, error) {
+	if len(list) == 0 {
+		return 0, nil
+	}
+	return exec(ctx, t, "insert_notices", sqlInsertNotices, pgx.StrictNamedArgs{"notices": list})
+}
+
+const sqlSettleNotices = `-- settle_notices
+update notice set state = @state, because = @because where notice_id = any (@ids)`
+
+// SettleNotices gives notices a state and says why.
+func (t *Tx) SettleNotices(ctx context.Context, ids []uuid.UUID, state, because string) error {
+	_, err := exec(ctx, t, "settle_notices", sqlSettleNotices, pgx.StrictNamedArgs{"ids": ids, "state": state, "because": because})
+	return err
+}
 
 const sqlNoticePage = `-- notice_page
-select customer_id, site_id, notice_id, door_id, work_order_id, case_id, rung, reason, recipient_name, recipient_email, language, subject, body, state, attempts, next_try_at, made_at, sent_at, answer
-from notice
-where (made_at, notice_id) < (@before_at, @before_id) and (@state::text = '' or state = @state) and (@site_id::uuid is null or site_id = @site_id)
-order by made_at desc, notice_id desc limit @limit`
+select n.customer_id, n.site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
+  n.recipient_email, n.language, n.time_zone, n.urgent, n.why, n.state, n.because, n.next_try_at, n.made_at, n.sent_at,
+  l.letter_id, coalesce(l.subject, '') as subject, coalesce(l.body, '') as body, coalesce(l.attempts, 0) as attempts, coalesce(l.answer, '') as answer
+from notice n
+left join letter l on l.letter_id = (select c.letter_id from letter_notice c where c.notice_id = n.notice_id order by c.letter_id desc limit 1)
+where (n.made_at, n.notice_id) < (@before_at, @before_id) and (@state::text = '' or n.state = @state) and (@rung::text = '' or n.rung = @rung)
+  and (@address::text = '' or n.recipient_email = @address) and (@site_id::uuid is null or n.site_id = @site_id) and (@door_id::uuid is null or n.door_id = @door_id)
+  and (@work_order_id::uuid is null or n.work_order_id = @work_order_id) and (@case_id::uuid is null or n.case_id = @case_id)
+order by n.made_at desc, n.notice_id desc limit @limit`
 
 // NoticePage lists notices, the newest first.
 func (t *Tx) NoticePage(ctx context.Context, q fleet.NoticeQuery) ([]fleet.Notice, error) {
 	rows, err := query[noticeRow](ctx, t, "notice_page", sqlNoticePage, pgx.StrictNamedArgs{
-		"before_at": bound(q.BeforeAt), "before_id": q.BeforeID, "state": q.State, "site_id": optional(q.SiteID), "limit": q.Limit})
+		"before_at": bound(q.BeforeAt), "before_id": q.BeforeID, "state": q.State, "rung": q.Rung, "address": q.Address, "site_id": optional(q.SiteID),
+		"door_id": optional(q.DoorID), "work_order_id": optional(q.OrderID), "case_id": optional(q.CaseID), "limit": q.Limit})
 	return each(rows, noticeRow.notice), err
 }
 
-const sqlNoticesWaiting = `-- notices_waiting
-select notice_id from notice where state in ('queued', 'sending') and next_try_at <= @now order by next_try_at, notice_id limit @limit`
+const sqlNoticeByID = `-- notice_by_id
+select n.customer_id, n.site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
+  n.recipient_email, n.language, n.time_zone, n.urgent, n.why, n.state, n.because, n.next_try_at, n.made_at, n.sent_at,
+  l.letter_id, coalesce(l.subject, '') as subject, coalesce(l.body, '') as body, coalesce(l.attempts, 0) as attempts, coalesce(l.answer, '') as answer
+from notice n
+left join letter l on l.letter_id = (select c.letter_id from letter_notice c where c.notice_id = n.notice_id order by c.letter_id desc limit 1)
+where n.notice_id = @notice_id`
 
-// NoticesWaiting gives the notices whose next try has come.
-func (t *Tx) NoticesWaiting(ctx context.Context, now time.Time, limit int) ([]uuid.UUID, error) {
-	rows, err := query[struct{ NoticeID uuid.UUID }](ctx, t, "notices_waiting", sqlNoticesWaiting, pgx.StrictNamedArgs{"now": now, "limit": limit})
-	return each(rows, func(r struct{ NoticeID uuid.UUID }) uuid.UUID { return r.NoticeID }), err
+// NoticeByID gives one notice.
+func (t *Tx) NoticeByID(ctx context.Context, id uuid.UUID) (fleet.Notice, error) {
+	r, err := queryOne[noticeRow](ctx, t, "notice_by_id", sqlNoticeByID, pgx.StrictNamedArgs{"notice_id": id}, "notice_not_found")
+	return r.notice(), err
 }
 
-const sqlClaimNotice = `-- claim_notice
-update notice set state = 'sending', attempts = attempts + 1, next_try_at = @lease_ends
-where notice_id = @notice_id and state in ('queued', 'sending') and next_try_at <= @now
-returning customer_id, site_id, notice_id, door_id, work_order_id, case_id, rung, reason, recipient_name, recipient_email, language, subject, body, state, attempts, next_try_at, made_at, sent_at, answer`
-
-// ClaimNotice marks a notice as being sent until the lease ends.
-func (t *Tx) ClaimNotice(ctx context.Context, id uuid.UUID, now, leaseEnds time.Time) (fleet.Notice, bool, error) {
-	rows, err := query[noticeRow](ctx, t, "claim_notice", sqlClaimNotice, pgx.StrictNamedArgs{"notice_id": id, "now": now, "lease_ends": leaseEnds})
-	if err != nil || len(rows) == 0 {
-		return fleet.Notice{}, false, err
-	}
-	return rows[0].notice(), true, nil
+type caseToRemindRow struct {
+	CustomerID uuid.UUID
+	SiteID     uuid.UUID
+	DoorID     uuid.UUID
+	CaseID     uuid.UUID
+	TimeZone   string
+	FirstAt    time.Time
+	Inspector  string
 }
 
-const sqlSettleNotice = `-- settle_notice
-with settled as (
-  update notice set state = @state, next_try_at = @next_try_at, sent_at = @sent_at, answer = @answer
-  where notice_id = @notice_id and state = 'sending' and attempts = @attempts
-  returning customer_id, site_id, notice_id, attempts)
-insert into delivery (customer_id, site_id, notice_id, attempt, at, outcome, answer)
-select customer_id, site_id, notice_id, attempts, @at, @outcome, @answer from settled`
+func (r caseToRemindRow) remind() fleet.CaseToRemind { return fleet.CaseToRemind(r) }
 
-// SettleNotice writes down what became of an attempt, unless a later attempt has taken over.
-func (t *Tx) SettleNotice(ctx context.Context, n fleet.Notice, outcome string, at time.Time) error {
-	_, err := exec(ctx, t, "settle_notice", sqlSettleNotice, pgx.StrictNamedArgs{"notice_id": n.NoticeID, "state": n.State, "next_try_at": n.NextTryAt,
-		"sent_at": n.SentAt, "answer": n.Answer, "attempts": n.Attempts, "at": at, "outcome": outcome})
-	return err
+const sqlCasesToRemind = `-- cases_to_remind
+select c.customer_id, c.site_id, c.door_id, c.case_id, s.time_zone, n.first_at, n.inspector
+from out_of_service_case c join site s on s.site_id = c.site_id
+cross join lateral (select min(n.made_at) as first_at, coalesce(min(n.why->>'inspector'), '') as inspector from notice n
+  where n.reason = 'case:' || c.case_id and n.rung = 'unsafe') n
+where c.state <> 'ended' and n.first_at <= @before
+  and not exists (select from case_acknowledgement a where a.case_id = c.case_id)
+order by c.case_id`
+
+// CasesToRemind gives cases that go on and that nobody has acknowledged.
+func (t *Tx) CasesToRemind(ctx context.Context, before time.Time) ([]fleet.CaseToRemind, error) {
+	rows, err := query[caseToRemindRow](ctx, t, "cases_to_remind", sqlCasesToRemind, pgx.StrictNamedArgs{"before": before})
+	return each(rows, caseToRemindRow.remind), err
+}
+
+const sqlInsertAcknowledgement = `-- insert_acknowledgement
+insert into case_acknowledgement (customer_id, site_id, door_id, case_id, person_id, at, note)
+values (@customer_id, @site_id, @door_id, @case_id, @person_id, @at, @note) on conflict do nothing`
+
+// InsertAcknowledgement adds a person's word, once.
+func (t *Tx) InsertAcknowledgement(ctx context.Context, a fleet.Acknowledgement) (bool, error) {
+	n, err := exec(ctx, t, "insert_acknowledgement", sqlInsertAcknowledgement, pgx.StrictNamedArgs{"customer_id": a.CustomerID, "site_id": a.SiteID, "door_id": a.DoorID,
+		"case_id": a.CaseID, "person_id": a.PersonID, "at": a.At, "note": a.Note})
+	return n == 1, err
+}
+
+type acknowledgementRow struct {
+	CustomerID uuid.UUID
+	SiteID     uuid.UUID
+	DoorID     uuid.UUID
+	CaseID     uuid.UUID
+	PersonID   uuid.UUID
+	At         time.Time
+	Note       string
+}
+
+func (r acknowledgementRow) acknowledgement() fleet.Acknowledgement { return fleet.Acknowledgement(r) }
+
+const sqlAcknowledgements = `-- acknowledgements
+select customer_id, site_id, door_id, case_id, person_id, at, note from case_acknowledgement where case_id = @case_id order by at, person_id`
+
+// Acknowledgements gives who has taken note of a case.
+func (t *Tx) Acknowledgements(ctx context.Context, caseID uuid.UUID) ([]fleet.Acknowledgement, error) {
+	rows, err := query[acknowledgementRow](ctx, t, "acknowledgements", sqlAcknowledgements, pgx.StrictNamedArgs{"case_id": caseID})
+	return each(rows, acknowledgementRow.acknowledgement), err
 }

@@ -17,6 +17,11 @@ type partyRow struct {
 	Email     string
 	Telephone string
 	Note      string
+
+	FurtherAddresses string
+	Language         string
+	TimeZone         string
+
 	Version   int
 	CreatedAt time.Time
 	CreatedBy uuid.UUID
@@ -25,7 +30,7 @@ type partyRow struct {
 func (r partyRow) party() fleet.Party { return fleet.Party(r) }
 
 const sqlPartyByID = `-- party_by_id
-select party_id, name, email, telephone, note, version, created_at, created_by from party where party_id = @party_id`
+select party_id, name, email, telephone, note, further_addresses, language, time_zone, version, created_at, created_by from party where party_id = @party_id`
 
 // PartyByID gives a party that the actor may see.
 func (t *Tx) PartyByID(ctx context.Context, id uuid.UUID) (fleet.Party, error) {
@@ -34,7 +39,7 @@ func (t *Tx) PartyByID(ctx context.Context, id uuid.UUID) (fleet.Party, error) {
 }
 
 const sqlPartyPage = `-- party_page
-select party_id, name, email, telephone, note, version, created_at, created_by from party
+select party_id, name, email, telephone, note, further_addresses, language, time_zone, version, created_at, created_by from party
 where (lower(name), party_id) > (lower(@after_name), @after_id)
   and (@search::text = '' or lower(name) like @search or lower(email) like @search)
 order by lower(name), party_id limit @limit`
@@ -47,25 +52,26 @@ func (t *Tx) PartyPage(ctx context.Context, q fleet.PartyQuery) ([]fleet.Party, 
 }
 
 const sqlInsertParty = `-- insert_party
-insert into party (party_id, name, email, telephone, note, version, created_at, created_by)
-values (@party_id, @name, @email, @telephone, @note, @version, @created_at, @created_by)
+insert into party (party_id, name, email, telephone, note, further_addresses, language, time_zone, version, created_at, created_by)
+values (@party_id, @name, @email, @telephone, @note, @further_addresses, @language, @time_zone, @version, @created_at, @created_by)
 on conflict (party_id) do nothing`
 
 // InsertParty adds a party, or answers false when the id is taken.
 func (t *Tx) InsertParty(ctx context.Context, p fleet.Party) (bool, error) {
 	n, err := exec(ctx, t, "insert_party", sqlInsertParty, pgx.StrictNamedArgs{"party_id": p.PartyID, "name": p.Name, "email": p.Email,
-		"telephone": p.Telephone, "note": p.Note, "version": p.Version, "created_at": p.CreatedAt, "created_by": p.CreatedBy})
+		"telephone": p.Telephone, "note": p.Note, "further_addresses": p.FurtherAddresses, "language": p.Language, "time_zone": p.TimeZone, "version": p.Version, "created_at": p.CreatedAt, "created_by": p.CreatedBy})
 	return n == 1, err
 }
 
 const sqlUpdateParty = `-- update_party
-update party set name = @name, email = @email, telephone = @telephone, note = @note, version = @version
+update party set name = @name, email = @email, telephone = @telephone, note = @note, further_addresses = @further_addresses,
+  language = @language, time_zone = @time_zone, version = @version
 where party_id = @party_id and version = @version - 1`
 
 // UpdateParty writes the next version of a party; somebody else's change in between is a conflict.
 func (t *Tx) UpdateParty(ctx context.Context, p fleet.Party) error {
 	return expectOne(exec(ctx, t, "update_party", sqlUpdateParty, pgx.StrictNamedArgs{"party_id": p.PartyID, "name": p.Name, "email": p.Email,
-		"telephone": p.Telephone, "note": p.Note, "version": p.Version}))
+		"telephone": p.Telephone, "note": p.Note, "further_addresses": p.FurtherAddresses, "language": p.Language, "time_zone": p.TimeZone, "version": p.Version}))
 }
 
 type standingRow struct {

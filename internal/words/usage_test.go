@@ -274,7 +274,7 @@ func TestEveryWordOfTheSchemaHasAText(t *testing.T) {
 		"component_version_contact_check": "contact", "revision_standing_check": "revision", "revision_direction_check": "motion_direction",
 		"inspection_plan_regime_check": "plan_regime", "work_order_kind_check": "work_order_kind", "work_order_state_check": "work_order_state",
 		"job_run_state_check": "job_state", "visit_entry_kind_check": "entry_kind", "finding_origin_check": "finding_origin", "finding_severity_check": "severity",
-		"finding_state_check": "finding_state", "out_of_service_case_state_check": "case_state", "notice_state_check": "notice_state",
+		"finding_state_check": "finding_state", "out_of_service_case_state_check": "case_state", "notice_told_state_check": "notice_state",
 	} {
 		_, after, found := strings.Cut(schema.String(), "constraint "+constraint+" check")
 		if !found {

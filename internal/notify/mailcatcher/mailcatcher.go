@@ -6,12 +6,16 @@ package mailcatcher
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/tls"
+	"errors"
 	"fmt"
+	"hash/fnv"
 	"io"
 	"log"
 	"mime"
+	"mime/multipart"
 	"mime/quotedprintable"
 	"net"
 	"net/mail"
@@ -24,7 +28,7 @@ import (
 )
 
 const (
-	mostKept   = 1000    // messages; the oldest go first
+	mostKept   = 1000    // messages, if Hooks.Keep does not say otherwise; the oldest go first
 	mostBytes  = 1 << 20 // a message
 	mostPeople = 100     // recipients of a message
 )
@@ -35,6 +39,7 @@ type Message struct {
 	Header   mail.Header
 	Subject  string // decoded
 	Text     string // decoded
+	HTML     string // decoded; "" where there is none
 	Raw      []byte
 }
 
@@ -47,6 +52,86 @@ type Hooks struct {
 	Data func(m Message, hangUp func()) error
 	// SignIn, when set, makes the server ask for name and password.
 	SignIn func(username, password string) error
+	// Trouble is a bad mood for the whole day; nil: none.
+	Trouble *Trouble
+	// Keep is how many messages are kept; 0: 1000.
+	Keep int
+}
+
+// Trouble decides what goes wrong by the recipient's address, so that it is the same in each run: of so many recipients,
+// one meets each of them. 0: nobody does.
+type Trouble struct {
+	RefuseOneIn   int // 550 to the recipient, each time
+	GreylistOneIn int // 451 to the recipient, the first time
+	BusyOneIn     int // 452 after the message, the first time
+	HangOneIn     int // the message is taken, and no answer comes until the other side goes
+	CloseOneIn    int // the message is taken, and the line is closed before the answer
+	LoseOneIn     int // the line is closed after the message, which is lost, the first time
+
+	mu   sync.Mutex
+	seen map[string]bool
+}
+
+// hits tells whether the trouble of a kind falls on a recipient.
+func (t *Trouble) hits(kind, to string, oneIn int) bool {
+	if oneIn == 0 {
+		return false
+	}
+	h := fnv.New32a()
+	_, _ = h.Write([]byte(kind + " " + to))
+	return h.Sum32()%uint32(oneIn) == 0
+}
+
+// first tells whether a kind falls on a recipient for the first time.
+func (t *Trouble) first(kind, to string, oneIn int) bool {
+	if !t.hits(kind, to, oneIn) {
+		return false
+	}
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.seen == nil {
+		t.seen = map[string]bool{}
+	}
+	known := t.seen[kind+" "+to]
+	t.seen[kind+" "+to] = true
+	return !known
+}
+
+// Refuses tells whether a recipient is one who is refused for good.
+func (t *Trouble) Refuses(to string) bool { return t.hits("refuse", to, t.RefuseOneIn) }
+
+// LeavesOpen tells whether a recipient is one of whose message no answer comes.
+func (t *Trouble) LeavesOpen(to string) bool {
+	return t.hits("hang", to, t.HangOneIn) || t.hits("close", to, t.CloseOneIn) || t.hits("lose", to, t.LoseOneIn)
+}
+
+func (t *Trouble) recipient(to string) error {
+	switch {
+	case t.Refuses(to):
+		return &smtp.SMTPError{Code: 550, EnhancedCode: smtp.EnhancedCode{5, 1, 1}, Message: "nobody of that name here"}
+	case t.first("greylist", to, t.GreylistOneIn):
+		return &smtp.SMTPError{Code: 451, EnhancedCode: smtp.EnhancedCode{4, 7, 1}, Message: "not known yet, try again in 300 seconds"}
+	}
+	return nil
+}
+
+// data is what becomes of a message after its last byte: kept or not, and an answer or none.
+func (t *Trouble) data(to string, line net.Conn) (kept bool, err error) {
+	gone := errors.New("the line is closed")
+	switch {
+	case t.first("busy", to, t.BusyOneIn):
+		return false, &smtp.SMTPError{Code: 452, EnhancedCode: smtp.EnhancedCode{4, 3, 1}, Message: "no room at this moment"}
+	case t.first("lose", to, t.LoseOneIn):
+		line.Close()
+		return false, gone
+	case t.hits("hang", to, t.HangOneIn):
+		_, _ = io.Copy(io.Discard, line) // until the other side goes
+		return true, gone
+	case t.hits("close", to, t.CloseOneIn):
+		line.Close()
+		return true, gone
+	}
+	return true, nil
 }
 
 // Catcher is a running server. Safe for concurrent use.
@@ -54,7 +139,7 @@ type Catcher struct {
 	server   *smtp.Server
 	listener net.Listener
 	hooks    Hooks
-	served   chan error
+	served   chan struct{}
 
 	mu       sync.Mutex
 	messages []Message
@@ -72,7 +157,7 @@ func Listen(address string, tlsConfig *tls.Config, hooks Hooks) (*Catcher, error
 
 // Serve starts a server on a listener, which may speak TLS itself.
 func Serve(listener net.Listener, tlsConfig *tls.Config, hooks Hooks) *Catcher {
-	c := &Catcher{listener: listener, hooks: hooks, served: make(chan error, 1), arrived: make(chan struct{})}
+	c := &Catcher{listener: listener, hooks: hooks, served: make(chan struct{}), arrived: make(chan struct{})}
 	c.server = smtp.NewServer(smtp.BackendFunc(func(conn *smtp.Conn) (smtp.Session, error) {
 		return &session{catcher: c, conn: conn}, nil
 	}))
@@ -81,7 +166,10 @@ func Serve(listener net.Listener, tlsConfig *tls.Config, hooks Hooks) *Catcher {
 	c.server.MaxMessageBytes = mostBytes
 	c.server.MaxRecipients = mostPeople
 	c.server.ErrorLog = log.New(io.Discard, "", 0) // dropped lines are what it is for
-	go func() { c.served <- c.server.Serve(listener) }()
+	go func() {
+		defer close(c.served) // a second Close does not wait for ever
+		_ = c.server.Serve(listener)
+	}()
 	return c
 }
 
@@ -129,8 +217,8 @@ func (c *Catcher) keep(m Message) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.messages = append(c.messages, m)
-	if len(c.messages) > mostKept {
-		c.messages = slices.Delete(c.messages, 0, len(c.messages)-mostKept)
+	if most := cmp.Or(c.hooks.Keep, mostKept); len(c.messages) > most {
+		c.messages = slices.Delete(c.messages, 0, len(c.messages)-most)
 	}
 	close(c.arrived)
 	c.arrived = make(chan struct{})
@@ -184,6 +272,11 @@ func (s *session) Rcpt(to string, _ *smtp.RcptOptions) error {
 			return err
 		}
 	}
+	if trouble := s.catcher.hooks.Trouble; trouble != nil {
+		if err := trouble.recipient(to); err != nil {
+			return err
+		}
+	}
 	s.to = append(s.to, to)
 	return nil
 }
@@ -203,6 +296,13 @@ func (s *session) Data(r io.Reader) error {
 			return err
 		}
 	}
+	if trouble := s.catcher.hooks.Trouble; trouble != nil {
+		kept, err := trouble.data(m.To, s.conn.Conn())
+		if kept {
+			s.catcher.keep(m)
+		}
+		return err
+	}
 	s.catcher.keep(m)
 	return nil
 }
@@ -217,14 +317,40 @@ func read(raw []byte) (Message, error) {
 	if m.Subject, err = new(mime.WordDecoder).DecodeHeader(parsed.Header.Get("Subject")); err != nil {
 		return Message{}, fmt.Errorf("subject: %w", err)
 	}
-	body := parsed.Body
-	if strings.EqualFold(parsed.Header.Get("Content-Transfer-Encoding"), "quoted-printable") {
+	return m, m.readBody(parsed.Header.Get("Content-Type"), parsed.Header.Get("Content-Transfer-Encoding"), parsed.Body)
+}
+
+// readBody takes plain text, or plain text with HTML that says the same.
+func (m *Message) readBody(kind, encoding string, body io.Reader) error {
+	kind, parameters, err := mime.ParseMediaType(cmp.Or(kind, "text/plain"))
+	if err != nil {
+		return fmt.Errorf("content type: %w", err)
+	}
+	if kind == "multipart/alternative" {
+		for parts := multipart.NewReader(body, parameters["boundary"]); ; {
+			part, err := parts.NextRawPart()
+			if errors.Is(err, io.EOF) {
+				return nil
+			}
+			if err == nil {
+				err = m.readBody(part.Header.Get("Content-Type"), part.Header.Get("Content-Transfer-Encoding"), part)
+			}
+			if err != nil {
+				return fmt.Errorf("part: %w", err)
+			}
+		}
+	}
+	if strings.EqualFold(encoding, "quoted-printable") {
 		body = quotedprintable.NewReader(body)
 	}
 	text, err := io.ReadAll(body)
 	if err != nil {
-		return Message{}, fmt.Errorf("text: %w", err)
+		return fmt.Errorf("text: %w", err)
 	}
-	m.Text = strings.ReplaceAll(string(text), "\r\n", "\n")
-	return m, nil
+	if said := strings.ReplaceAll(string(text), "\r\n", "\n"); kind == "text/html" {
+		m.HTML = said
+	} else {
+		m.Text = said
+	}
+	return nil
 }

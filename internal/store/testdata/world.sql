@@ -95,9 +95,14 @@ begin
         (c_, s_, d_, md5(format('computed %s %s', c, s))::uuid, 'computed', 'advisory', 'approach_gap', '', 'open', at, null, null, null, null, at);
       insert into out_of_service_case (customer_id, site_id, door_id, case_id, finding_id, state, opened_at, recorded_at)
         values (c_, s_, d_, e_, e_, 'unsecured', at, at);
-      insert into notice (customer_id, site_id, notice_id, door_id, rung, reason, recipient_name, recipient_email, subject, body, state, next_try_at, made_at, sent_at)
-        values (c_, s_, told, d_, 'due_soon', format('work_order:%s', plan), 'Rosa Imhof', 'rosa@owner.example', 'due', 'soon', 'sent', at, at, at);
-      insert into delivery values (c_, s_, told, 1, at, 'sent', '250');
+      insert into notice (customer_id, site_id, notice_id, door_id, rung, reason, role, recipient_id, recipient_name, recipient_email, state, next_try_at, made_at, sent_at)
+        values (c_, s_, told, d_, 'due_in_7', format('work_order:%s', plan), 'owner', party_, 'Rosa Imhof', 'rosa@owner.example', 'sent', at, at, at);
+      insert into letter (letter_id, kind, day, address, recipient_name, language, subject, body, html, state, attempts, next_try_at, made_at, sent_at)
+        values (told, 'urgent', '2026-03-03', 'rosa@owner.example', 'Rosa Imhof', 'en', 'due', 'soon', '', 'sent', 1, at, at, at);
+      insert into letter_notice values (told, told);
+      insert into letter_attempt values (told, 1, at, 'sent', '', 0, '250');
+      insert into letter_bounce values (told, hash, 'delayed', '4.4.1', '4.4.1', at, technician);
+      insert into case_acknowledgement values (c_, s_, d_, e_, technician, at, 'seen');
       insert into report values (c_, s_, d_, report_, text_, hash, 'pdf', sha256('pdf'), at, technician);
       insert into import_run (run_id, file_name, file_sha256, at, person_id, summary) values (d_, 'doors.csv', hash, at, technician, '{}');
       insert into import_item (run_id, item_no, row_no, subject_kind, subject_id, made, versions) values (d_, 1, 2, 'door', d_, true, '{}');
@@ -108,6 +113,8 @@ begin
       insert into report_site values (c_, s_, md5(format('portfolio %s %s', c, s))::uuid);
     end loop;
   end loop;
+  insert into refused_address values ('old@owner.example', at, told, '550', null, null);
+  insert into ladder values (md5('ladder')::uuid, '2026-03-03', '{"rungs": []}', at, technician);
 end $$;
 
 -- A portfolio of two sites of different customers: who sees one of them does not see it.

@@ -1,0 +1,133 @@
+package fleet
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/words"
+)
+
+// mostLines is how many lines a digest for the office has; what is left is in the list of notices. A party's digest has all.
+const mostLines = 300
+
+// wording writes a letter's subject and text. Dates are those of each site; how late something is follows from the day
+// on which the letter is written, whatever the rung was called.
+func (f *Fleet) wording(l *Letter, notices []NoticeDue) {
+	p := f.Words.Printer(l.Language, words.Metric)
+	args := []any{"person", f.Company.Name, "company", f.Company.Name, "company_contact", f.Company.Phone}
+	if l.Kind == "urgent" {
+		l.Subject, l.Text = f.urgentWording(p, notices[0], args)
+	} else {
+		l.Subject, l.Text = f.digestWording(p, notices, args)
+	}
+	l.Language = p.Language()
+	l.HTML = words.MailHTML(l.Language, l.Subject, l.Text)
+}
+
+func (f *Fleet) urgentWording(p words.Printer, n NoticeDue, args []any) (subject, text string) {
+	c := n.Case
+	secured := p.T("notice.not_secured")
+	if c.State == "secured" {
+		secured = p.T("report.secured." + c.SecuredHow)
+	}
+	kind := "unsafe_door"
+	if strings.HasPrefix(n.Rung, "unsafe_again") {
+		kind = "unsafe_again"
+	}
+	return p.Mail(kind, append(args, "tag", Tag(n.Tag).String(), "door", n.DoorName, "site", n.SiteName, "inspector", n.Why.Inspector, "count", n.Why.Hours,
+		"found_on", duedate.DayIn(c.OpenedAt, zoneOr(n.SiteZone, time.UTC)), "finding", c.What, "secured", secured)...)
+}
+
+// digestLine is one line of a digest.
+type digestLine struct {
+	text    string
+	site    string
+	siteID  uuid.UUID
+	gravity int // days past due; alarms come first
+	overdue bool
+	dueOn   duedate.Day
+}
+
+func (f *Fleet) digestWording(p words.Printer, notices []NoticeDue, args []any) (subject, text string) {
+	office := ofOffice(notices[0].Role)
+	seen := map[string]bool{}
+	var lines []digestLine
+	for _, n := range notices { // two recipients may share an address
+		if key := n.Reason + n.Rung; !seen[key] {
+			seen[key] = true
+			lines = append(lines, f.line(p, n))
+		}
+	}
+	slices.SortStableFunc(lines, func(a, b digestLine) int { return cmp.Compare(b.gravity, a.gravity) })
+	overdue := len(slices.DeleteFunc(slices.Clone(lines), func(l digestLine) bool { return !l.overdue }))
+	kind, count := "digest_due", len(lines)
+	switch {
+	case office:
+		kind = "digest_office"
+	case overdue > 0:
+		kind, count = "digest_overdue", overdue
+	}
+	first := lines[0].dueOn
+	left := 0
+	if office && len(lines) > mostLines {
+		lines, left = lines[:mostLines], len(lines)-mostLines
+	}
+	body := bySite(lines)
+	if left > 0 {
+		body += "\n" + p.T("notice.line.more", "count", left) + "\n"
+	}
+	return p.Mail(kind, append(args, "count", count, "due_on", first, "lines", strings.TrimRight(body, "\n"))...)
+}
+
+// bySite puts lines under their sites, the site with the gravest line first.
+func bySite(lines []digestLine) string {
+	var sites []uuid.UUID
+	of := map[uuid.UUID][]digestLine{}
+	for _, l := range lines {
+		if of[l.siteID] == nil {
+			sites = append(sites, l.siteID)
+		}
+		of[l.siteID] = append(of[l.siteID], l)
+	}
+	var out strings.Builder
+	for _, s := range sites {
+		name := of[s][0].site
+		out.WriteString(name + "\n" + strings.Repeat("-", utf8.RuneCountInString(name)) + "\n")
+		for _, l := range of[s] {
+			out.WriteString("- " + l.text + "\n")
+		}
+		out.WriteString("\n")
+	}
+	return out.String()
+}
+
+// gravest is before everything that is only late.
+const gravest = 1 << 20
+
+func (f *Fleet) line(p words.Printer, n NoticeDue) digestLine {
+	l := digestLine{site: n.SiteName, siteID: n.SiteID, dueOn: n.DueOn, gravity: gravest}
+	about := []any{"tag", Tag(n.Tag).String(), "door", n.DoorName, "name", n.Why.Name, "address", n.Why.Address, "answer", n.Why.Answer, "rung", n.Why.Rung,
+		"work", p.Enum("work_order_kind", "inspection"), "due_on", n.DueOn}
+	if n.TurnOn.IsZero() {
+		l.text = p.T("notice.alarm."+n.Rung, about...)
+		return l
+	}
+	today := duedate.DayIn(f.Now(), zoneOr(n.SiteZone, time.UTC))
+	days := n.DueOn.DaysUntil(today)
+	l.gravity, l.overdue = days, days > 0
+	switch {
+	case days > 0:
+		l.text = p.T("notice.line.overdue", append(about, "count", days)...)
+	case days == 0:
+		l.text = p.T("notice.line.today", about...)
+	default:
+		l.text = p.T("notice.line.due", append(about, "count", -days)...)
+	}
+	return l
+}
