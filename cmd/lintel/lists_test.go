@@ -1,7 +1,6 @@
 package main
 
 import (
-	"flag"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -12,8 +11,6 @@ import (
 
 	"lintel.example/lintel/internal/store/storetest"
 )
-
-var updateLists = flag.Bool("update", false, "write what is said of the lists into their golden files")
 
 // The lists were made by somebody who had not seen how they are read: as people keep them, each ugly in its own way. What a
 // dispatcher reads of each stands beside it, first of the list as it is, then with what the dispatcher said about it.
@@ -56,7 +53,7 @@ var runID = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[0-9a-f]{4}
 func holdList(t *testing.T, golden, got string) {
 	t.Helper()
 	got = runID.ReplaceAllString(got, "IMPORT")
-	if *updateLists {
+	if *update {
 		if err := os.WriteFile(golden, []byte(got), 0o644); err != nil {
 			t.Fatal(err)
 		}

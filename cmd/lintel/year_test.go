@@ -10,7 +10,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 )
 
-var update = flag.Bool("update", false, "write golden files")
+var update = flag.Bool("update", false, "write the golden files anew")
 
 func TestTheYearOfTheDemoIsToldToTheLastWordAsBefore(t *testing.T) {
 	t.Parallel()
