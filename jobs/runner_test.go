@@ -208,7 +208,7 @@ func TestTwoServersDoWhatIsDueOnceAndLeaveNothingBehind(t *testing.T) {
 	if _, err := h.catcher.Wait(waited, func(m mailcatcher.Message) bool { return m.To == "rosa@kestrel.example" }); err != nil {
 		t.Errorf("no mail: %v", err)
 	}
-	for h.count(t, `select count(*) from job_run where state = 'done'`) < 6 && waited.Err() == nil {
+	for h.count(t, `select count(*) from job_run where state = 'done'`) < 7 && waited.Err() == nil {
 		time.Sleep(20 * time.Millisecond)
 	}
 	for _, s := range servers {
@@ -226,7 +226,7 @@ func TestTwoServersDoWhatIsDueOnceAndLeaveNothingBehind(t *testing.T) {
 		want  int
 	}{
 		"orders":                       {`select count(*) from work_order`, 2},
-		"nights done":                  {`select count(*) from job_run where state = 'done'`, 6},
+		"nights done":                  {`select count(*) from job_run where state = 'done'`, 7},
 		"nights passed over":           {`select count(*) from job_run where state = 'superseded'`, 2},
 		"nights in any other state":    {`select count(*) from job_run where state not in ('done', 'superseded')`, 0},
 		"letters tried more than once": {`select count(*) from letter where attempts > 1`, 0},

@@ -172,6 +172,9 @@ func TestNothingThatIsNamedLikeASecretIsTakenAlong(t *testing.T) {
 	secret := regexp.MustCompile(`secret|password|token|^sealed|^key|_key$|^code$|lock_code`)
 	err := w.each(to, func(table string, row map[string]json.RawMessage) error {
 		for name := range row {
+			if name == "code" && table == "letter_attempt" { // the mail server's answer: 250
+				continue
+			}
 			if secret.MatchString(name) {
 				t.Errorf("%s.%s: leave it out (store.LeftOut), or say here why it is none", table, name)
 			}

@@ -80,7 +80,7 @@ func doorsAt(places []*history) (doors int) {
 // spend lives through a night of the office and the week after it.
 func (h *history) spend(ctx context.Context, night duedate.Day, places []*history) error {
 	h.at = moment(night, 5*time.Hour, time.UTC)
-	if err := h.batch.together(ctx, func(ctx context.Context) error { return h.parts.Night(ctx, h.Fleet, night) }); err != nil {
+	if err := h.parts.Night(ctx, h.Fleet, night); err != nil { // letters go over several lines at once: not in one transaction
 		return fmt.Errorf("the night of %s: %w", night, err)
 	}
 	until := h.at.AddDate(0, 0, 7)

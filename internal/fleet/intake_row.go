@@ -523,7 +523,7 @@ func (in *intake) takeSite(ctx context.Context, door Door, known bool) (s Site, 
 	in.say(s.SiteID, siteFields...)
 	was := s
 	for field, member := range map[string]*string{"address": &s.Address, "city": &s.City, "region": &s.Region, "postal_code": &s.PostalCode, "country": &s.Country,
-		"jurisdiction": &s.Jurisdiction, "time_zone": &s.TimeZone, "opening_hours": &s.OpeningHours, "access_notes": &s.AccessNotes} {
+		"jurisdiction": &s.Jurisdiction, "time_zone": &s.TimeZone, "opening_hours": &s.OpeningHours, "access_notes": &s.AccessNotes} { // in any order: none looks at another
 		in.overlay(member, field)
 	}
 	if present && s.same(was) {
@@ -538,9 +538,9 @@ func (in *intake) takeSite(ctx context.Context, door Door, known bool) (s Site, 
 			s.Jurisdiction = whose
 		}
 	}
-	for field, value := range map[string]string{"country": s.Country, "time_zone": s.TimeZone} {
-		if value == "" {
-			in.complain(field, field+"_missing")
+	for _, must := range []struct{ field, value string }{{"country", s.Country}, {"time_zone", s.TimeZone}} {
+		if must.value == "" {
+			in.complain(must.field, must.field+"_missing")
 			ok = false
 		}
 	}

@@ -70,7 +70,7 @@ func (t *Tx) DoorsOfSite(ctx context.Context, siteID uuid.UUID) ([]fleet.NamedDo
 }
 
 const sqlPartiesNamed = `-- parties_named
-select p.party_id, p.name, p.email, p.telephone, p.note, p.version, p.created_at, p.created_by from party p
+select p.party_id, p.name, p.email, p.telephone, p.note, p.further_addresses, p.language, p.time_zone, p.version, p.created_at, p.created_by from party p
 where lower(p.name) = lower(@name)
   and (exists (select from site_party s where s.party_id = p.party_id and s.customer_id = @customer_id) or @email <> '' and lower(p.email) = lower(@email))
 order by lower(p.email) = lower(@email) desc, p.party_id`

@@ -239,11 +239,11 @@ select c.customer_id, c.site_id, c.door_id, c.case_id, s.time_zone, n.first_at, 
 from out_of_service_case c join site s on s.site_id = c.site_id
 cross join lateral (select min(n.made_at) as first_at, coalesce(min(n.why->>'inspector'), '') as inspector from notice n
   where n.reason = 'case:' || c.case_id and n.rung = 'unsafe') n
-where c.state <> 'ended' and n.first_at <= @before
+where c.state = 'unsecured' and n.first_at <= @before
   and not exists (select from case_acknowledgement a where a.case_id = c.case_id)
 order by c.case_id`
 
-// CasesToRemind gives cases that go on and that nobody has acknowledged.
+// CasesToRemind gives cases of doors that are not secured and that nobody has acknowledged.
 func (t *Tx) CasesToRemind(ctx context.Context, before time.Time) ([]fleet.CaseToRemind, error) {
 	rows, err := query[caseToRemindRow](ctx, t, "cases_to_remind", sqlCasesToRemind, pgx.StrictNamedArgs{"before": before})
 	return each(rows, caseToRemindRow.remind), err
