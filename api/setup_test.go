@@ -51,7 +51,7 @@ func newFace(t testing.TB) *face {
 	if err != nil {
 		t.Fatal(err)
 	}
-	hasher, err := identity.NewHasher(2)
+	hasher, err := identity.NewHasherForTests()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -72,7 +72,7 @@ func newHouse(t testing.TB) *house {
 	h.post = newPost(t, h.catcher.Address())
 	h.fleet = fleet.New(fleet.Parts{Store: store.New(h.db.App, "lintel"), Book: book, Words: catalogue, Company: fleet.ReportCompany{Name: "Lindqvist Doors"},
 		Post: h.post, Now: now, NewID: newID})
-	hasher, err := identity.NewHasher(1)
+	hasher, err := identity.NewHasherForTests()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -44,7 +44,7 @@ func build(t *testing.T, seed uint64, only ...string) made {
 	if err != nil {
 		t.Fatal(err)
 	}
-	hasher, err := identity.NewHasher(2)
+	hasher, err := identity.NewHasherForTests()
 	if err != nil {
 		t.Fatal(err)
 	}
