@@ -17,6 +17,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -230,10 +231,13 @@ func TestServerThatHangsIsLeftAtTheDeadline(t *testing.T) {
 }
 
 func TestLineDroppedAfterTheMessageIsUncertainAndSafeToRepeat(t *testing.T) {
+	var mu sync.Mutex // a session may still be ending when the next one begins
 	drops := 1
 	var swallowed []string
 	c := catcher(t, nil, mailcatcher.Hooks{Data: func(m mailcatcher.Message, hangUp func()) error {
-		if drops > 0 { // one session at a time: Deliver waits for the end of each
+		mu.Lock()
+		defer mu.Unlock()
+		if drops > 0 {
 			drops--
 			swallowed = append(swallowed, m.Header.Get("Message-Id"))
 			hangUp()
@@ -250,6 +254,8 @@ func TestLineDroppedAfterTheMessageIsUncertainAndSafeToRepeat(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	mu.Lock()
+	defer mu.Unlock()
 	if !slices.Equal(swallowed, []string{"<" + receipt.MessageID + ">"}) {
 		t.Errorf("first copy %v, second copy %s: the receiver cannot tell that they are one", swallowed, receipt.MessageID)
 	}
