@@ -142,6 +142,9 @@ func (s *story) people() (err error) {
 	return err
 }
 
+// marketOwner is where the owner of the market hall reads mail.
+const marketOwner = "buildings@quayside.example"
+
 // register brings in customers, sites, parties and doors.
 func (s *story) register() error {
 	s.customers = map[string]uuid.UUID{}
@@ -207,7 +210,7 @@ func (s *story) parties() error {
 		sites             []uuid.UUID
 	}{
 		{"Okafor Estates", "lena@okafor-estates.example", "managing_agent", []uuid.UUID{s.market, s.clinic}},
-		{"Quayside Holdings", "buildings@quayside.example", "owner", []uuid.UUID{s.market}},
+		{"Quayside Holdings", marketOwner, "owner", []uuid.UUID{s.market}},
 	} {
 		id := newID()
 		if _, err := s.dispatcher.must(http.MethodPut, "/v1/parties/"+id.String(), object{"name": p.name, "email": p.email}, http.StatusCreated); err != nil {
@@ -445,7 +448,7 @@ func (s *story) notify() error {
 	if _, _, err := jobs.RunOnce(s.ctx, s.house.rooms(), "queue_notices", duedate.DayIn(s.begun, time.UTC), false); err != nil {
 		return err
 	}
-	return s.mail("order_mail", func(m mailcatcher.Message) bool { return strings.Contains(m.Text, s.doorTag) })
+	return s.mail("order_mail", func(m mailcatcher.Message) bool { return m.To == marketOwner && strings.Contains(m.Text, s.doorTag) })
 }
 
 // mail hands over what waits, and tells of a message that has arrived at the mail server.
@@ -559,7 +562,7 @@ func (s *story) find() error {
 	if err := s.caseState(); err != nil {
 		return err
 	}
-	if err := s.mail("unsafe_mail", func(m mailcatcher.Message) bool { return bytes.Contains([]byte(m.Subject), []byte("UNSAFE")) }); err != nil {
+	if err := s.mail("unsafe_mail", func(m mailcatcher.Message) bool { return m.To == marketOwner && strings.Contains(m.Subject, "UNSAFE") }); err != nil {
 		return err
 	}
 	return s.secureWithin(v)
