@@ -27,7 +27,8 @@ select of_what, subject_id, kind, effective_at, recorded_at, recorded_by, reason
   select 'door' as of_what, door_id as subject_id, kind, effective_at, recorded_at, recorded_by, reason, version_id as id
     from door_version where door_id = @door_id
   union all
-  select 'component', component_id, state, effective_at, recorded_at, recorded_by, reason, version_id from component_version where door_id = @door_id
+  select 'component', component_id, state, effective_at, recorded_at, recorded_by, reason, version_id from component_version
+    where component_id in (select component_id from component where door_id = @door_id)
   union all
   select 'settings', component_id, standing, effective_at, recorded_at, recorded_by, reason, revision_id from revision where door_id = @door_id) h
 where effective_at <= @effective and recorded_at <= @recorded

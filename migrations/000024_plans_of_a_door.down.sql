@@ -1,0 +1,1 @@
+drop index concurrently inspection_plan_door_idx;
