@@ -128,13 +128,18 @@ type NamedDoor struct {
 }
 
 type intakeRows interface {
-	// Savepoint runs f and takes back what it wrote when it fails; the transaction goes on.
+	// Keep runs f and keeps what it writes until a statement of another kind comes, SendKept, or the end of the transaction: an error with ErrKept.
+	Keep(ctx context.Context, f func() error) error
+	SendKept(ctx context.Context) error
+	// Savepoint runs f and takes back what it wrote when it fails; the transaction goes on, unless it is an ErrKept.
 	Savepoint(ctx context.Context, f func(context.Context) error) error
 	// LockImports lets one import at a time go on.
 	LockImports(ctx context.Context) error
 	AllCustomers(ctx context.Context) ([]Customer, error)
 	SitesOfCustomer(ctx context.Context, customerID uuid.UUID) ([]Site, error)
 	DoorsOfSite(ctx context.Context, siteID uuid.UUID) ([]NamedDoor, error)
+	NextDoorNumbers(ctx context.Context, count int) ([]int64, error)
+	TagsInUse(ctx context.Context, tags []Tag) ([]Tag, error)
 	// PartiesNamed gives the parties of a name, whatever the case, that stand to a site of the customer or have the address.
 	PartiesNamed(ctx context.Context, name string, customerID uuid.UUID, email string) ([]Party, error)
 	InsertImport(ctx context.Context, r ImportRun, items []ImportItem) error
@@ -171,11 +176,20 @@ func (f *Fleet) Import(ctx context.Context, by identity.Actor, o ImportOrder) (r
 	if err != nil {
 		return ImportRun{}, err
 	}
+	run, err = f.bring(ctx, by, o, list, false)
+	if errors.Is(err, ErrKept) && ctx.Err() == nil { // somebody came between: which row it hits is found one by one
+		run, err = f.bring(ctx, by, o, list, true)
+	}
+	return run, err
+}
+
+// bring does what a list says in one transaction.
+func (f *Fleet) bring(ctx context.Context, by identity.Actor, o ImportOrder, list sheet.List, oneByOne bool) (run ImportRun, err error) {
 	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
 		if err := tx.LockImports(ctx); err != nil {
 			return err
 		}
-		in := newIntake(f, tx, by, o, list)
+		in := newIntake(f, tx, by, o, list, oneByOne)
 		if err := in.takeRows(ctx); err != nil {
 			return err
 		}

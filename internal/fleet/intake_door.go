@@ -428,7 +428,7 @@ func (in *intake) takePlan(ctx context.Context, door Door) error {
 	case anchor.IsZero():
 		return nil
 	}
-	p := Plan{DoorID: door.DoorID, PlanID: in.NewID(), IntervalMonths: months, Regime: duedate.Anchored, ToleranceDays: min(importToleranceDays, 14*months),
+	p := Plan{DoorID: door.DoorID, PlanID: in.fresh(), IntervalMonths: months, Regime: duedate.Anchored, ToleranceDays: min(importToleranceDays, 14*months),
 		LeadDays: min(importLeadDays, 14*months), AnchorOn: anchor, Active: true}
 	if i < 0 {
 		saved, _, err := in.PutPlan(ctx, in.by, p, 0)
@@ -566,14 +566,8 @@ func (in *intake) modelOf(c Component) string {
 	if c.ModelID == nil {
 		return c.ModelText
 	}
-	for _, list := range in.models {
-		for _, m := range list {
-			if m.ModelID == *c.ModelID {
-				return m.Maker + " " + m.Name
-			}
-		}
-	}
-	return ""
+	m := in.tx.models[*c.ModelID]
+	return m.Maker + " " + m.Name
 }
 
 // isOther tells whether another component of the kind was there before, at the place that the row speaks of.
@@ -610,7 +604,7 @@ func (in *intake) takeMount(ctx context.Context, c Component, part sheet.Part) e
 	if was.Known() && *was.Value == *device.Mount.HeightM.Value {
 		return nil
 	}
-	r, _, err := in.PutRevision(ctx, in.by, Revision{RevisionID: in.NewID(), ComponentID: c.ComponentID, Standing: "found", Reason: in.reasonOfRow(), Device: device})
+	r, _, err := in.PutRevision(ctx, in.by, Revision{RevisionID: in.fresh(), ComponentID: c.ComponentID, Standing: "found", Reason: in.reasonOfRow(), Device: device})
 	if err != nil {
 		return in.softly(in.refused(err, map[string]string{"height_m": field}))
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -82,9 +83,8 @@ type rowIntake struct {
 // errBadRow takes back what a bad row did; its complaints say why.
 var errBadRow = fault.New(fault.Invalid, "import_row_bad")
 
-func newIntake(f *Fleet, tx Tx, by identity.Actor, o ImportOrder, list sheet.List) *intake {
-	late := &intakeTx{Tx: tx, later: map[uuid.UUID]bool{}, fresh: map[uuid.UUID]bool{}, inserted: map[uuid.UUID]bool{}, doors: map[uuid.UUID]Door{},
-		components: map[uuid.UUID]Component{}, sites: map[uuid.UUID]Site{}, locked: map[uuid.UUID]bool{}, tags: map[Tag]bool{}}
+func newIntake(f *Fleet, tx Tx, by identity.Actor, o ImportOrder, list sheet.List, oneByOne bool) *intake {
+	late := newIntakeTx(tx, oneByOne)
 	for _, row := range list.Rows {
 		if tag, err := ParseTag(row.Values["tag"].Text); err == nil {
 			late.tags[tag] = true
@@ -120,14 +120,15 @@ func (in *intake) takeRows(ctx context.Context) error {
 	}
 	// The recomputing of all doors in the end: a door may stand in many rows.
 	done, doors := 0, len(in.later)
+	in.tx.ending = true
 	for _, id := range sortedIDs(in.later) {
-		if err := in.recompute(ctx, in.tx.Tx, in.by, id); err != nil {
+		if err := in.recompute(ctx, in.tx, in.by, id); err != nil {
 			return err
 		}
 		done++
 		in.progress(len(in.list.Rows)+done*len(in.list.Rows)/doors, all)
 	}
-	return nil
+	return in.tx.SendKept(ctx)
 }
 
 func (in *intake) progress(done, all int) {
@@ -154,6 +155,9 @@ func (in *intake) lookAround(ctx context.Context) error {
 	for _, c := range list {
 		in.customers[sheet.Key(c.Name)] = append(in.customers[sheet.Key(c.Name)], c)
 	}
+	if err := in.tx.lookForTags(ctx, slices.Collect(maps.Keys(in.tx.tags))); err != nil {
+		return err
+	}
 	in.models = map[string][]Model{}
 	for q := (ModelQuery{Limit: 200}); ; {
 		page, err := in.tx.ModelPage(ctx, q)
@@ -161,6 +165,7 @@ func (in *intake) lookAround(ctx context.Context) error {
 			return err
 		}
 		for _, m := range page {
+			in.tx.models[m.ModelID] = m
 			for _, key := range []string{sheet.Key(m.Maker + " " + m.Name), sheet.Key(m.Name)} {
 				in.models[key] = append(in.models[key], m)
 			}
@@ -176,7 +181,7 @@ func (in *intake) lookAround(ctx context.Context) error {
 // wrong with it is heard of at once; it is taken back in any case.
 func (in *intake) takeRow(ctx context.Context, row sheet.Row) error {
 	in.row = &rowIntake{Row: row, said: map[string]saying{}, states: map[uuid.UUID]state{}, matched: map[uuid.UUID]bool{}}
-	in.tx.later = map[uuid.UUID]bool{}
+	in.tx.later, in.tx.forget = map[uuid.UUID]bool{}, nil
 	err := in.tx.Savepoint(ctx, func(ctx context.Context) error {
 		if err := in.apply(ctx); err != nil {
 			return err
@@ -193,7 +198,7 @@ func (in *intake) takeRow(ctx context.Context, row sheet.Row) error {
 	case len(faults) == 0, slices.ContainsFunc(faults, func(f *fault.Error) bool { return f.Kind == fault.Unavailable || f.Code == "import_changes_too_many" }):
 		return err
 	}
-	in.tx.forget()
+	in.tx.unlearn()
 	in.bad[row.Number] = true
 	in.complaints = append(in.complaints, in.row.complaints...)
 	return nil
@@ -438,7 +443,7 @@ func (in *intake) takeCustomer(ctx context.Context) (c Customer, ok bool, err er
 		return Customer{}, false, nil
 	}
 	present := len(same) == 1
-	c = Customer{CustomerID: in.NewID(), Name: name}
+	c = Customer{CustomerID: in.fresh(), Name: name}
 	if present {
 		if c, err = in.tx.CustomerByID(ctx, same[0].CustomerID); err != nil {
 			return c, false, err
@@ -508,7 +513,7 @@ func (in *intake) takeSite(ctx context.Context, door Door, known bool) (s Site, 
 		return Site{}, false, nil
 	}
 	present := len(same) == 1
-	s = Site{CustomerID: c.CustomerID, SiteID: in.NewID(), Name: name}
+	s = Site{CustomerID: c.CustomerID, SiteID: in.fresh(), Name: name}
 	if present {
 		if s, err = in.tx.SiteByID(ctx, same[0].SiteID); err != nil {
 			return s, false, err

@@ -357,8 +357,7 @@ const adultHeightM = 1.7
 // recompute brings up to date what the devices of a door watch, how far its zones are covered, and the advisory
 // findings that follow, in the transaction of the change that caused it.
 func (f *Fleet) recompute(ctx context.Context, tx Tx, by identity.Actor, doorID uuid.UUID) error {
-	if late, ok := tx.(recomputesLater); ok {
-		late.recomputeLater(doorID)
+	if late, ok := tx.(recomputesLater); ok && late.recomputeLater(doorID) {
 		return nil
 	}
 	p, err := pictureOf(ctx, tx, doorID, AsOf{})

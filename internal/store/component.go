@@ -101,8 +101,7 @@ func (t *Tx) InsertComponent(ctx context.Context, c fleet.Component) (bool, erro
 	if c.WarrantyUntil != nil {
 		args["warranty_until"] = date(*c.WarrantyUntil)
 	}
-	n, err := exec(ctx, t, "insert_component", sqlInsertComponent, args)
-	return n == 1, err
+	return insertOne(ctx, t, "insert_component", sqlInsertComponent, args)
 }
 
 const sqlInsertComponentVersion = `-- insert_component_version

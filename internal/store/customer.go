@@ -60,10 +60,9 @@ on conflict (customer_id) do nothing`
 
 // InsertCustomer adds a customer, or answers false when the id is taken.
 func (t *Tx) InsertCustomer(ctx context.Context, c fleet.Customer) (bool, error) {
-	n, err := exec(ctx, t, "insert_customer", sqlInsertCustomer, pgx.StrictNamedArgs{
+	return insertOne(ctx, t, "insert_customer", sqlInsertCustomer, pgx.StrictNamedArgs{
 		"customer_id": c.CustomerID, "name": c.Name, "account": c.Account, "note": c.Note,
 		"version": c.Version, "created_at": c.CreatedAt, "created_by": c.CreatedBy})
-	return n == 1, err
 }
 
 const sqlUpdateCustomer = `-- update_customer

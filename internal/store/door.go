@@ -185,9 +185,8 @@ returning customer_id`
 // InsertDoor adds the opening under its site's customer, or answers false when the id is taken; a site that is
 // not in sight is a fault of the member.
 func (t *Tx) InsertDoor(ctx context.Context, d fleet.Door) (bool, error) {
-	n, err := exec(ctx, t, "insert_door", sqlInsertDoor, pgx.StrictNamedArgs{"site_id": d.SiteID, "door_id": d.DoorID, "tag": string(d.Tag),
+	return insertOne(ctx, t, "insert_door", sqlInsertDoor, pgx.StrictNamedArgs{"site_id": d.SiteID, "door_id": d.DoorID, "tag": string(d.Tag),
 		"name": d.Name, "known_since": date(d.KnownSince), "recorded_at": d.RecordedAt, "recorded_by": d.RecordedBy})
-	return n == 1, err
 }
 
 const sqlRenameDoor = `-- rename_door

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"time"
 
 	"github.com/google/uuid"
@@ -14,12 +15,42 @@ import (
 	"lintel.example/lintel/internal/fleet"
 )
 
+const (
+	sqlBeginPoint = `-- begin_point
+savepoint point`
+	sqlTakeBackToPoint = `-- take_back_to_point
+rollback to savepoint point`
+	sqlEndPoint = `-- end_point
+release savepoint point`
+)
+
 // Savepoint runs f and takes back what it wrote when it fails; the transaction goes on. What PostgreSQL wants to be run
-// again from the beginning stays as it is.
+// again from the beginning stays as it is, and so does a failure of what was kept before. Savepoints are not nested.
 func (t *Tx) Savepoint(ctx context.Context, f func(context.Context) error) error {
-	err := pgx.BeginFunc(ctx, t.tx, func(pgx.Tx) error { return f(ctx) })
-	if err == nil || again(err) {
+	if len(t.kept.list) >= mostKept {
+		if err := t.SendKept(ctx); err != nil {
+			return err
+		}
+	}
+	p := &savepoint{from: len(t.kept.list)}
+	t.kept.point = p
+	defer func() { t.kept.point = nil }()
+	err := f(ctx)
+	switch {
+	case err != nil && (again(err) || errors.Is(err, fleet.ErrKept)):
 		return err
+	case err != nil && !p.begun:
+		t.kept.list = t.kept.list[:p.from]
+	case err != nil:
+		t.kept.list = nil
+		if _, failed := t.tx.Exec(ctx, sqlTakeBackToPoint); failed != nil {
+			return fmt.Errorf("take_back_to_point: %w", failed)
+		}
+	}
+	if p.begun {
+		if _, failed := t.tx.Exec(ctx, sqlEndPoint); failed != nil {
+			return fmt.Errorf("end_point: %w", failed)
+		}
 	}
 	return told(err)
 }
@@ -67,6 +98,25 @@ type namedDoorRow struct {
 func (t *Tx) DoorsOfSite(ctx context.Context, siteID uuid.UUID) ([]fleet.NamedDoor, error) {
 	rows, err := query[namedDoorRow](ctx, t, "doors_of_site", sqlDoorsOfSite, pgx.StrictNamedArgs{"site_id": siteID})
 	return each(rows, func(r namedDoorRow) fleet.NamedDoor { return fleet.NamedDoor(r) }), err
+}
+
+const sqlNextDoorNumbers = `-- next_door_numbers
+select nextval('door_number') as number from generate_series(1, @count)`
+
+// NextDoorNumbers gives the payloads of the next tags.
+func (t *Tx) NextDoorNumbers(ctx context.Context, count int) ([]int64, error) {
+	rows, err := query[struct{ Number int64 }](ctx, t, "next_door_numbers", sqlNextDoorNumbers, pgx.StrictNamedArgs{"count": count})
+	return each(rows, func(r struct{ Number int64 }) int64 { return r.Number }), err
+}
+
+const sqlTagsInUse = `-- tags_in_use
+select tag from door where tag = any (@tags)`
+
+// TagsInUse gives those of the tags that doors carry.
+func (t *Tx) TagsInUse(ctx context.Context, tags []fleet.Tag) ([]fleet.Tag, error) {
+	texts := each(tags, func(tag fleet.Tag) string { return string(tag) })
+	rows, err := query[struct{ Tag string }](ctx, t, "tags_in_use", sqlTagsInUse, pgx.StrictNamedArgs{"tags": texts})
+	return each(rows, func(r struct{ Tag string }) fleet.Tag { return fleet.Tag(r.Tag) }), err
 }
 
 const sqlPartiesNamed = `-- parties_named

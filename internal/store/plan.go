@@ -84,10 +84,9 @@ on conflict (plan_id) do nothing`
 
 // InsertPlan adds an inspection plan, or answers false when the id is taken.
 func (t *Tx) InsertPlan(ctx context.Context, p fleet.Plan) (bool, error) {
-	n, err := exec(ctx, t, "insert_plan", sqlInsertPlan, pgx.StrictNamedArgs{"customer_id": p.CustomerID, "site_id": p.SiteID, "door_id": p.DoorID, "plan_id": p.PlanID,
+	return insertOne(ctx, t, "insert_plan", sqlInsertPlan, pgx.StrictNamedArgs{"customer_id": p.CustomerID, "site_id": p.SiteID, "door_id": p.DoorID, "plan_id": p.PlanID,
 		"interval_months": p.IntervalMonths, "regime": string(p.Regime), "tolerance_days": p.ToleranceDays, "lead_days": p.LeadDays,
 		"anchor_on": date(p.AnchorOn), "from_handover": p.FromHandover, "next_due": date(p.NextDue), "active": p.Active, "version": p.Version, "recorded_at": p.RecordedAt, "recorded_by": p.RecordedBy})
-	return n == 1, err
 }
 
 const sqlUpdatePlan = `-- update_plan

@@ -132,7 +132,7 @@ select revision_id from revised`
 // InsertRevision adds a revision with its accessories, or answers false when the id is taken.
 func (t *Tx) InsertRevision(ctx context.Context, v fleet.Revision) (bool, error) {
 	m, s := v.Device.Mount, v.Device.Settings
-	rows, err := query[struct{ RevisionID uuid.UUID }](ctx, t, "insert_revision", sqlInsertRevision, pgx.StrictNamedArgs{
+	return insertOne(ctx, t, "insert_revision", sqlInsertRevision, pgx.StrictNamedArgs{
 		"component_id": v.ComponentID, "revision_id": v.RevisionID, "standing": v.Standing, "effective_at": v.EffectiveAt,
 		"recorded_at": v.RecordedAt, "recorded_by": v.RecordedBy, "reason": v.Reason, "visit_id": v.VisitID, "sha256": v.SHA256[:], "antenna_id": v.Device.AntennaID,
 		"height_m": m.HeightM.Value, "height_basis": m.HeightM.Basis, "offset_x_m": m.OffsetXM.Value, "offset_x_basis": m.OffsetXM.Basis,
@@ -141,7 +141,6 @@ func (t *Tx) InsertRevision(ctx context.Context, v fleet.Revision) (bool, error)
 		"motion_direction": s.MotionDirection, "hold_while_moving": s.HoldWhileMoving, "confirm_travel_mm": s.ConfirmTravelMM.Value,
 		"confirm_travel_basis": s.ConfirmTravelMM.Basis, "output_hold_s": s.OutputHoldS.Value, "output_hold_basis": s.OutputHoldS.Basis,
 		"output_contact": s.OutputContact, "accessories": v.Device.Accessories})
-	return len(rows) == 1, err
 }
 
 const sqlInsertExtents = `-- insert_extents

@@ -88,8 +88,7 @@ on conflict do nothing`
 func (t *Tx) InsertSite(ctx context.Context, s fleet.Site) (bool, error) {
 	args := siteArgs(s)
 	args["created_at"], args["created_by"] = s.CreatedAt, s.CreatedBy
-	n, err := exec(ctx, t, "insert_site", sqlInsertSite, args)
-	return n == 1, err
+	return insertOne(ctx, t, "insert_site", sqlInsertSite, args)
 }
 
 const sqlUpdateSite = `-- update_site

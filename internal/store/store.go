@@ -37,6 +37,7 @@ func New(pool *pgxpool.Pool, prefix string) *Store {
 type Tx struct {
 	tx     pgx.Tx
 	prefix string
+	kept   keptWrites
 }
 
 var _ fleet.Tx = (*Tx)(nil)
@@ -111,7 +112,10 @@ func (s *Store) once(ctx context.Context, opts pgx.TxOptions, sc scope, f func(c
 		if err := t.setScope(ctx, sc); err != nil {
 			return err
 		}
-		return f(ctx, t)
+		if err := f(ctx, t); err != nil {
+			return err
+		}
+		return t.SendKept(ctx)
 	})
 }
 
@@ -199,6 +203,9 @@ func notFound(err error, query, code string) error {
 
 // query runs a statement and collects its rows; name is the statement's own, for the log.
 func query[R any](ctx context.Context, t *Tx, name, sql string, args pgx.StrictNamedArgs) ([]R, error) {
+	if err := t.SendKept(ctx); err != nil {
+		return nil, err
+	}
 	rows, err := t.tx.Query(ctx, sql, args)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
@@ -212,6 +219,10 @@ func query[R any](ctx context.Context, t *Tx, name, sql string, args pgx.StrictN
 
 // queryOne runs a statement that gives one row; none is a NotFound fault with the code given.
 func queryOne[R any](ctx context.Context, t *Tx, name, sql string, args pgx.StrictNamedArgs, code string) (R, error) {
+	if err := t.SendKept(ctx); err != nil {
+		var none R
+		return none, err
+	}
 	rows, err := t.tx.Query(ctx, sql, args)
 	if err != nil {
 		var none R
@@ -224,13 +235,30 @@ func queryOne[R any](ctx context.Context, t *Tx, name, sql string, args pgx.Stri
 	return r, nil
 }
 
-// exec runs a statement and gives the number of rows that it touched.
+// exec runs a statement that writes and gives the number of rows that it touched.
 func exec(ctx context.Context, t *Tx, name, sql string, args pgx.StrictNamedArgs) (int64, error) {
+	if t.kept.keeping {
+		t.kept.add(name, sql, args, false)
+		return 1, nil
+	}
+	if err := t.beforeWrite(ctx); err != nil {
+		return 0, err
+	}
 	tag, err := t.tx.Exec(ctx, sql, args)
 	if err != nil {
 		return 0, fmt.Errorf("%s: %w", name, err)
 	}
 	return tag.RowsAffected(), nil
+}
+
+// insertOne runs a statement that adds one row, or none when its id is taken: then it answers false.
+func insertOne(ctx context.Context, t *Tx, name, sql string, args pgx.StrictNamedArgs) (bool, error) {
+	if t.kept.keeping {
+		t.kept.add(name, sql, args, true)
+		return true, nil
+	}
+	n, err := exec(ctx, t, name, sql, args)
+	return n == 1, err
 }
 
 // expectOne turns "no row was touched" into a conflict: somebody else changed it in between.
