@@ -70,17 +70,21 @@ func newHouse(t testing.TB) *house {
 	}
 	t.Cleanup(func() { _ = h.catcher.Close() })
 	h.post = newPost(t, h.catcher.Address())
-	h.fleet = fleet.New(fleet.Parts{Store: store.New(h.db.App, "lintel"), Book: book, Words: catalogue, Company: fleet.ReportCompany{Name: "Lindqvist Doors"},
-		Post: h.post, Now: now, NewID: newID})
+	parts := fleet.Parts{Store: store.New(h.db.App, "lintel"), Book: book, Words: catalogue, Company: fleet.ReportCompany{Name: "Lindqvist Doors"},
+		Post: h.post, Now: now, NewID: newID}
+	h.fleet = fleet.New(parts)
 	hasher, err := identity.NewHasherForTests()
 	if err != nil {
 		t.Fatal(err)
 	}
 	h.rooms = jobs.Rooms{Fleet: h.fleet, People: identity.NewPeople(store.New(h.db.App, "lintel"), hasher, now, newID, rand.Reader)}
 	by := identity.Program()
+	// The latest run may have been yesterday's, and a ladder begins today at the earliest.
+	year, month, day := today(t).Date()
+	parts.Now = func() time.Time { return time.Date(year, month, day, 0, 0, 0, 0, time.UTC) }
 	anyHour := fleet.DefaultLadder()
-	anyHour.LadderID, anyHour.EffectiveOn, anyHour.MailFrom, anyHour.MailUntil = newID(), duedate.DayIn(now(), time.UTC), "00:00", "00:00"
-	if _, _, err := h.fleet.PutLadder(t.Context(), by, anyHour); err != nil {
+	anyHour.LadderID, anyHour.EffectiveOn, anyHour.MailFrom, anyHour.MailUntil = newID(), today(t), "00:00", "00:00"
+	if _, _, err := fleet.New(parts).PutLadder(t.Context(), by, anyHour); err != nil {
 		t.Fatal(err)
 	}
 	customer, _, err := h.fleet.PutCustomer(t.Context(), by, fleet.Customer{CustomerID: newID(), Name: "Kestrel Arcades"}, 0)
