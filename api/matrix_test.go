@@ -464,7 +464,7 @@ func someToken(c cell) map[string]string {
 }
 
 func inCatalogue(c cell) map[string]string {
-	return map[string]string{"model_id": c.w.model, "accessory_id": c.w.hood, "pack": "us-a156.10-2005", "import_id": c.w.imported}
+	return map[string]string{"model_id": c.w.model, "accessory_id": c.w.hood, "pack": "a156.10@2005", "import_id": c.w.imported}
 }
 
 func sameCompletion(c cell) any {

@@ -308,7 +308,7 @@ func doorFacts(word string) object {
 	return object{"kind": "sliding", "energy": "full", "traffic": "two_way", "presence_by": "overhead_sensor", "guide_rails": "none", "modes": []string{"day"},
 		"side_a": object{"label": word + " street", "activation": "sensor"}, "side_b": object{"label": word + " hall", "activation": "knowing_act"},
 		"clear_width_m": known(1.8), "header_depth_m": known(0.2), "opening_time_s": known(1.8), "closing_time_s": known(6.5),
-		"rule_basis": object{"pack": "us-a156.10-2005", "since": "2025-01-01", "why": word + ": in force when it was installed"}, "leaves": []object{leaf("left"), leaf("right")}}
+		"rule_basis": object{"pack": "a156.10@2005", "since": "2025-01-01", "why": word + ": in force when it was installed"}, "leaves": []object{leaf("left"), leaf("right")}}
 }
 
 func (w *world) deviceFacts(reachDB float64) object {

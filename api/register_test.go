@@ -72,7 +72,7 @@ func (o *office) door() string {
 	leaf := map[string]any{"motion": "slide", "hinge": "none", "opens_towards": "left"}
 	o.put("/v1/doors/"+id, map[string]any{"site_id": o.site, "name": "Main", "known_since": "2026-01-01", "reason": "taken over", "facts": map[string]any{
 		"kind": "sliding", "energy": "full", "traffic": "two_way", "presence_by": "both", "side_a": side, "side_b": side, "guide_rails": "none",
-		"rule_basis": map[string]any{"pack": "us-a156.10-2005", "since": "2026-01-01", "why": "in force then"}, "leaves": []any{leaf}}}).want(o.t, http.StatusCreated, "")
+		"rule_basis": map[string]any{"pack": "a156.10@2005", "since": "2026-01-01", "why": "in force then"}, "leaves": []any{leaf}}}).want(o.t, http.StatusCreated, "")
 	return id
 }
 

@@ -81,16 +81,15 @@ func (a *API) rulePackGet(_ context.Context, by identity.Actor, in *rulePackPath
 	out := &rulePackOut{}
 	out.Body.RulePackItem = a.newRulePackItem(by, p)
 	for _, r := range p.Rules {
-		key := "rule." + p.ID + "." + r.ID
-		out.Body.Rules = append(out.Body.Rules, ruleItem{ID: r.ID, Title: a.text(by, key+".title"), Asks: a.text(by, key+".asks"),
+		out.Body.Rules = append(out.Body.Rules, ruleItem{ID: r.ID, Title: r.Title, Asks: r.Asks,
 			Standing: string(r.Standing), Severity: string(r.Severity), Source: r.Source})
 	}
 	return out, nil
 }
 
 func (a *API) newRulePackItem(by identity.Actor, p *rulebook.Pack) RulePackItem {
-	item := RulePackItem{ID: p.ID, Title: a.text(by, p.TitleKey()), Standard: p.Standard, Edition: p.Edition, Jurisdiction: p.Jurisdiction,
-		Digest: p.Digest, Caution: a.text(by, p.CautionKey()), Kinds: []string{}, Energies: []string{}}
+	item := RulePackItem{ID: p.ID, Title: p.Title, Standard: p.Standard, Edition: p.Edition, Jurisdiction: p.Jurisdiction,
+		Digest: p.Digest, Caution: p.Caution, Kinds: []string{}, Energies: []string{}}
 	for _, k := range p.AppliesTo.Kinds {
 		item.Kinds = append(item.Kinds, string(k))
 	}

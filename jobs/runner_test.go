@@ -132,7 +132,7 @@ func (h *house) due(t testing.TB) {
 		Facts: fleet.DoorFacts{Kind: "sliding", Energy: "full", Traffic: "two_way", PresenceBy: "both", Modes: []string{"day"}, GuideRails: "none",
 			A: fleet.SideFacts{Label: "street", Activation: "sensor"}, B: fleet.SideFacts{Label: "hall", Activation: "sensor"},
 			ClearWidthM: fleet.UnknownQuantity(), HeaderDepthM: fleet.UnknownQuantity(), OpeningTimeS: fleet.UnknownQuantity(), ClosingTimeS: fleet.UnknownQuantity(),
-			RuleBasis: fleet.RuleBasis{PackID: "us-a156.10-2005", Since: today(t).AddDays(-50), Why: "in force then"}, Leaves: []fleet.Leaf{leaf}}})
+			RuleBasis: fleet.RuleBasis{PackID: "a156.10@2005", Since: today(t).AddDays(-50), Why: "in force then"}, Leaves: []fleet.Leaf{leaf}}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -244,14 +244,14 @@ func (s *story) slidingDoor(site uuid.UUID, name string) (id uuid.UUID, tag stri
 	return s.putDoor(site, name, object{"kind": "sliding", "energy": "full", "traffic": "two_way", "presence_by": "overhead_sensor", "side_a": s.side("street", "sensor"),
 		"side_b": s.side("hall", "sensor"), "clear_width_m": object{"entered": "6 ft 0 in", "basis": "measured"}, "header_depth_m": known(0.2, "measured"),
 		"opening_time_s": known(1.8, "measured"), "closing_time_s": known(6.5, "measured"), "modes": []string{"day", "night_locked"}, "guide_rails": "none",
-		"egress": true, "rule_basis": object{"pack": "us-a156.10-2005", "since": s.yearAgo().Format(time.DateOnly), "why": "Edition in force when it was installed."},
+		"egress": true, "rule_basis": object{"pack": "a156.10@2005", "since": s.yearAgo().Format(time.DateOnly), "why": "Edition in force when it was installed."},
 		"leaves": []object{leaf("left"), leaf("right")}})
 }
 
 func (s *story) swingingDoor(site uuid.UUID, name string) (id uuid.UUID, tag string, err error) {
 	return s.putDoor(site, name, object{"kind": "swinging", "energy": "low", "traffic": "two_way", "presence_by": "none", "side_a": s.side("outside", "knowing_act"),
 		"side_b": s.side("inside", "knowing_act"), "clear_width_m": object{"entered": "36 in", "basis": "from_paper"}, "guide_rails": "none",
-		"rule_basis": object{"pack": "us-a156.19-2013", "since": s.yearAgo().Format(time.DateOnly), "why": "Edition in force when it was installed."},
+		"rule_basis": object{"pack": "a156.19@2013", "since": s.yearAgo().Format(time.DateOnly), "why": "Edition in force when it was installed."},
 		"leaves":     []object{{"motion": "swing", "hinge": "left", "opens_towards": "b", "width_m": object{"entered": "38 in", "basis": "from_paper"}, "mass_kg": known(58, "assumed")}}})
 }
 
@@ -521,10 +521,10 @@ func (s *story) find() error {
 	if err != nil {
 		return err
 	}
-	for name, value := range map[string]float64{"close_speed_mps": 0.29, "latch_check_distance_m": 0.06, "hold_open_s": 2.0, "breakout_force_n": 190} {
+	for name, value := range map[string]float64{"closing_speed_mps": 0.29, "latch_check_distance_m": 0.06, "hold_open_s": 2.0, "breakout_force_n": 190} {
 		v.note(10*time.Minute, "reading", object{"name": name, "value": value})
 	}
-	force := v.note(14*time.Minute, "reading", object{"name": "stopped_leaf_force_n", "value": 171.0})
+	force := v.note(14*time.Minute, "reading", object{"name": "closing_force_n", "value": 171.0})
 	v.note(15*time.Minute, "photo", object{"sha256": hash, "what": "Leading edge, seal torn off"})
 	s.unsafe = v.note(16*time.Minute, "finding", object{"severity": "unsafe", "what": "The right leaf presses with 171 N and its seal is torn off.", "rule": "slide-close-force", "photos": []string{hash}})
 	v.note(20*time.Minute, "settings", object{"component_id": s.sensor, "standing": "found", "device": s.device(-1, "measured")})
@@ -551,7 +551,7 @@ func (s *story) find() error {
 		return err
 	}
 	other, err := s.technician.ask(http.MethodPut, "/v1/visits/"+v.id.String()+"/entries/"+force.String(), object{"door_id": s.door, "kind": "reading",
-		"observed_at": v.began.Add(14 * time.Minute), "reading": object{"name": "stopped_leaf_force_n", "value": 120.0}})
+		"observed_at": v.began.Add(14 * time.Minute), "reading": object{"name": "closing_force_n", "value": 120.0}})
 	if err != nil {
 		return err
 	}
@@ -622,7 +622,7 @@ func (s *story) mend() error {
 		return err
 	}
 	v.note(1*time.Minute, "mending", object{"finding_id": s.unsafe, "what": "Closing force set down, seal replaced."})
-	for name, value := range map[string]float64{"close_speed_mps": 0.28, "latch_check_distance_m": 0.06, "hold_open_s": 2.0, "stopped_leaf_force_n": 118, "breakout_force_n": 190} {
+	for name, value := range map[string]float64{"closing_speed_mps": 0.28, "latch_check_distance_m": 0.06, "hold_open_s": 2.0, "closing_force_n": 118, "breakout_force_n": 190} {
 		v.note(3*time.Minute, "reading", object{"name": name, "value": value})
 	}
 	for _, name := range []string{"stationary_person_held", "walk_test_passed", "signs_present", "breakout_sign_present", "daily_check_label_present"} {

@@ -38,7 +38,7 @@ func (b *bench) register(ctx context.Context) error {
 	door, _, err := b.fleet.PutDoor(ctx, by(), fleet.DoorPut{DoorID: id(), SiteID: s.SiteID, Name: "Bench", KnownSince: since, Reason: "bench", Facts: fleet.DoorFacts{
 		Kind: "sliding", Energy: "full", Traffic: "two_way", PresenceBy: "overhead_sensor", A: side, B: side, ClearWidthM: fleet.Q(1.8, fleet.Measured),
 		HeaderDepthM: fleet.Q(0.2, fleet.Measured), OpeningTimeS: fleet.UnknownQuantity(), ClosingTimeS: fleet.UnknownQuantity(), GuideRails: "none",
-		RuleBasis: fleet.RuleBasis{PackID: "us-a156.10-2005", Since: since, Why: "bench"}, Leaves: []fleet.Leaf{leaf}}})
+		RuleBasis: fleet.RuleBasis{PackID: "a156.10@2005", Since: since, Why: "bench"}, Leaves: []fleet.Leaf{leaf}}})
 	if err != nil {
 		return err
 	}

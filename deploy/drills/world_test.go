@@ -459,7 +459,7 @@ func (w *world) door(name string) (uuid.UUID, error) {
 	_, err := w.dispatcher.must(http.MethodPut, "/v1/doors/"+id.String(), object{"site_id": w.site, "name": name, "reason": "Taken over.", "effective_at": yearAgo,
 		"facts": object{"kind": "swinging", "energy": "low", "traffic": "two_way", "presence_by": "none", "side_a": side("outside"), "side_b": side("inside"),
 			"clear_width_m": object{"entered": "36 in", "basis": "measured"}, "guide_rails": "none",
-			"rule_basis": object{"pack": "us-a156.19-2013", "since": yearAgo.Format(time.DateOnly), "why": "Edition in force when it was installed."},
+			"rule_basis": object{"pack": "a156.19@2013", "since": yearAgo.Format(time.DateOnly), "why": "Edition in force when it was installed."},
 			"leaves":     []object{{"motion": "swing", "hinge": "left", "opens_towards": "b", "width_m": object{"entered": "38 in", "basis": "measured"}, "mass_kg": object{"value": 58, "basis": "assumed"}}}}})
 	return id, err
 }

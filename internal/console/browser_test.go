@@ -242,12 +242,12 @@ func TestADayInTheBrowser(t *testing.T) {
 	b.press("Begin the visit")
 	b.says("Visit to Clinic East", "Garden door", "not signed off yet")
 	b.press("reading")
-	b.fill("/reading/stopped_leaf_force_n", "heavy")
+	b.fill("/reading/closing_force_n", "heavy")
 	b.press("Enter")
 	b.says("This is not a value in lbf")
 	b.forget() // that the form was refused
 	b.look("entry-refused")
-	b.fill("/reading/stopped_leaf_force_n", "27")
+	b.fill("/reading/closing_force_n", "27")
 	b.press("Enter")
 	b.says("27 lbf")
 	for _, kind := range []string{"finding", "securing", "mending", "note", "settings", "conclusion"} {

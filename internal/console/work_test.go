@@ -70,8 +70,8 @@ func TestAVisitIsMadeByFormsWithoutScript(t *testing.T) {
 		}
 		return tech.post(t, "/visits/"+id+"/entries", values)
 	}
-	add("reading", url.Values{"/reading/stopped_leaf_force_n": {"fast"}, "/reading/hold_open_s": {"2"}}).want(t, 422, "This is not a value in lbf")
-	add("reading", url.Values{"/reading/stopped_leaf_force_n": {"27"}, "/reading/hold_open_s": {"2"}, "/reading/walk_test_passed": {"yes"}}).leads(t, "/visits/"+id+"#d-"+door)
+	add("reading", url.Values{"/reading/closing_force_n": {"fast"}, "/reading/hold_open_s": {"2"}}).want(t, 422, "This is not a value in lbf")
+	add("reading", url.Values{"/reading/closing_force_n": {"27"}, "/reading/hold_open_s": {"2"}, "/reading/walk_test_passed": {"yes"}}).leads(t, "/visits/"+id+"#d-"+door)
 	add("reading", url.Values{}).want(t, 422, "Nothing was read.")
 	add("finding", url.Values{"/finding/severity": {"unsafe"}, "/finding/what": {""}}).want(t, 422)
 	add("conclusion", url.Values{}).want(t, 422) // nothing is chosen for anybody

@@ -143,7 +143,7 @@ func (w *world) register(t testing.TB, site fleet.Site, name string) fleet.Door 
 			B:           fleet.SideFacts{Label: "hall", Activation: "sensor"},
 			ClearWidthM: fleet.Q(1.8, fleet.Measured), HeaderDepthM: fleet.Q(0.2, fleet.Measured),
 			OpeningTimeS: fleet.Q(2.1, fleet.Measured), ClosingTimeS: fleet.UnknownQuantity(), Modes: []string{"day", "night_locked"}, GuideRails: "none", Egress: p(true),
-			RuleBasis: fleet.RuleBasis{PackID: "us-a156.10-2005", Since: day("2025-01-01"), Why: "in force when the door was built"},
+			RuleBasis: fleet.RuleBasis{PackID: "a156.10@2005", Since: day("2025-01-01"), Why: "in force when the door was built"},
 			Leaves:    []fleet.Leaf{leaf, other}}}))
 }
 
@@ -179,7 +179,7 @@ func (w *world) inspect(t testing.TB) {
 	at := w.now.Add(-48 * time.Hour)
 	w.visit = w.attend(t, at, w.site, w.door)
 	w.enter(t, w.visit, w.door, at.Add(2*time.Minute), fleet.EntryBody{Kind: "note", Note: &fleet.EntryNote{Text: "Floor wet, cleaned."}})
-	w.enter(t, w.visit, w.door, at.Add(3*time.Minute), fleet.EntryBody{Kind: "reading", Reading: &fleet.EntryReading{Name: "stopped_leaf_force_n", Value: p(118.0)}})
+	w.enter(t, w.visit, w.door, at.Add(3*time.Minute), fleet.EntryBody{Kind: "reading", Reading: &fleet.EntryReading{Name: "closing_force_n", Value: p(118.0)}})
 	w.enter(t, w.visit, w.door, at.Add(4*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "deficient", What: "Weather seal torn at the floor."}})
 	w.sign(t, w.visit, at.Add(10*time.Minute))
 	w.open = w.attend(t, at.Add(time.Hour), w.site, w.unsafe)

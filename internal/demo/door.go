@@ -56,11 +56,11 @@ type pattern struct {
 func patterns() map[string]pattern {
 	sensors, acts, pushed := [2]string{"sensor", "sensor"}, [2]string{"knowing_act", "knowing_act"}, [2]string{"none", "none"}
 	return map[string]pattern{
-		"slide_full":    {"sliding", "full", "slide", sensors, "overhead_sensor", 2, 1.0, "Glide 180", "Linger", "us-a156.10-2005"},
-		"slide_single":  {"sliding", "full", "slide", sensors, "overhead_sensor", 1, 1.2, "Glide 180", "Linger", "us-a156.10-2005"},
-		"slide_one_way": {"sliding", "full", "slide", [2]string{"none", "sensor"}, "beams", 1, 1.3, "Glide 180", "Pair 2", "us-a156.10-2005"},
-		"swing_low":     {"swinging", "low", "swing", acts, "none", 1, 0.95, "Arc 90", "", "us-a156.19-2013"},
-		"swing_assist":  {"swinging", "assist", "swing", pushed, "none", 1, 0.95, "Arc 90", "", "us-a156.19-2013"},
+		"slide_full":    {"sliding", "full", "slide", sensors, "overhead_sensor", 2, 1.0, "Glide 180", "Linger", "a156.10@2005"},
+		"slide_single":  {"sliding", "full", "slide", sensors, "overhead_sensor", 1, 1.2, "Glide 180", "Linger", "a156.10@2005"},
+		"slide_one_way": {"sliding", "full", "slide", [2]string{"none", "sensor"}, "beams", 1, 1.3, "Glide 180", "Pair 2", "a156.10@2005"},
+		"swing_low":     {"swinging", "low", "swing", acts, "none", 1, 0.95, "Arc 90", "", "a156.19@2013"},
+		"swing_assist":  {"swinging", "assist", "swing", pushed, "none", 1, 0.95, "Arc 90", "", "a156.19@2013"},
 		"swing_full":    {"swinging", "full", "swing", sensors, "both", 2, 0.9, "Arc 90", "Curtain L", ""},
 		"fold_full":     {"folding", "full", "fold", sensors, "overhead_sensor", 2, 0.7, "Arc 90", "Curtain L", ""},
 		"revolve":       {"revolving", "low", "revolve", [2]string{"sensor", "none"}, "both", 3, 1.3, "Turn 3", "Curtain L", ""},

@@ -355,9 +355,9 @@ func (v *attendance) readings(d *door, wrong string) []fleet.EntryReading {
 	h := v.h
 	switch {
 	case d.facts.Kind == "sliding":
-		number("close_speed_mps", h.between(0.2, 0.29, 0.01))
+		number("closing_speed_mps", h.between(0.2, 0.29, 0.01))
 		number("latch_check_distance_m", map[bool]float64{false: h.between(0.055, 0.08, 0.005), true: 0.03}[wrong == "slide_deficient"])
-		number("stopped_leaf_force_n", map[bool]float64{false: h.between(85, 130, 1), true: 171}[wrong == "slide_unsafe"])
+		number("closing_force_n", map[bool]float64{false: h.between(85, 130, 1), true: 171}[wrong == "slide_unsafe"])
 		number("breakout_force_n", h.between(150, 210, 5))
 		number("hold_open_s", h.between(2.6, 3.5, 0.1))
 		if d.facts.PresenceBy == "beams" {
@@ -366,16 +366,16 @@ func (v *attendance) readings(d *door, wrong string) []fleet.EntryReading {
 		}
 		answer("stationary_person_held", true)
 	case d.facts.Energy == "low" && d.facts.Kind == "swinging":
-		number("opening_time_to_backcheck_s", map[bool]float64{false: h.between(3.4, 5, 0.1), true: 2.1}[wrong == "swing_deficient"])
-		number("closing_time_90_to_10_s", h.between(4.2, 6, 0.1))
-		number("stop_force_n", map[bool]float64{false: h.between(38, 62, 1), true: 96}[wrong == "swing_unsafe"])
-		number("manual_set_in_motion_force_n", h.between(70, 120, 5))
+		number("opening_time_s", map[bool]float64{false: h.between(3.4, 5, 0.1), true: 2.1}[wrong == "swing_deficient"])
+		number("closing_time_s", h.between(4.2, 6, 0.1))
+		number("closing_force_n", map[bool]float64{false: h.between(38, 62, 1), true: 96}[wrong == "swing_unsafe"])
+		number("manual_start_force_n", h.between(70, 120, 5))
 	case d.facts.Energy == "assist":
-		number("manual_set_in_motion_force_n", h.between(40, 90, 5))
-		number("manual_open_force_n", h.between(25, 55, 5))
+		number("manual_start_force_n", h.between(40, 90, 5))
+		number("manual_full_force_n", h.between(25, 55, 5))
 	default:
 		number("hold_open_s", h.between(1.5, 3.5, 0.1))
-		number("stop_force_n", h.between(60, 110, 5))
+		number("closing_force_n", h.between(60, 110, 5))
 	}
 	answer("walk_test_passed", !strings.HasSuffix(wrong, "unsafe"))
 	if wrong == "other_deficient" {

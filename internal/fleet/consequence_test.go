@@ -46,7 +46,7 @@ func mending(n int) EntryBody {
 }
 
 func reading(force float64) EntryBody {
-	return EntryBody{Kind: "reading", Reading: &EntryReading{Name: "stopped_leaf_force_n", Value: &force}}
+	return EntryBody{Kind: "reading", Reading: &EntryReading{Name: "closing_force_n", Value: &force}}
 }
 
 func conclusion(result string) EntryBody {

@@ -15,7 +15,7 @@ import (
 
 // forAll is what a dispatcher of a company in one place says of a whole list.
 func forAll() map[string]string {
-	return map[string]string{"country": "US", "time_zone": "America/Chicago", "rule_pack": "us-a156.10-2005", "party_role": "owner"}
+	return map[string]string{"country": "US", "time_zone": "America/Chicago", "rule_pack": "a156.10@2005", "party_role": "owner"}
 }
 
 func listOf(text string) fleet.ImportOrder {
@@ -73,7 +73,7 @@ func TestAListIsBroughtInWithEverythingThatItSays(t *testing.T) {
 		t.Fatalf("%+v\n%s", run.Summary, told(run.Summary.Complaints))
 	}
 	wantLines(t, counted(run), "customer 1/0/0 site 2/0/0 party 1/0/0 standing 2/0/0 door 3/0/0 component 3/0/0 revision 1/0/0 plan 2/0/0")
-	wantLines(t, told(run.Summary.Warnings), "4 rule_pack \"us-a156.10-2005\" no_rule_basis\n5 rule_pack \"us-a156.10-2005\" no_rule_basis\n5 Last inspection \"\" no_plan")
+	wantLines(t, told(run.Summary.Warnings), "4 rule_pack \"a156.10@2005\" no_rule_basis\n5 rule_pack \"a156.10@2005\" no_rule_basis\n5 Last inspection \"\" no_plan")
 	if n := run.Summary.Notes; len(n) != 1 || n[0].Row != 6 {
 		t.Errorf("%+v", n)
 	}

@@ -98,7 +98,7 @@ func TestARulePackForOtherDoorsIsNoRuleBasis(t *testing.T) {
 	t.Parallel()
 	r := newFleet(t)
 	put := r.doorFacts(r.site(t, r.customer(t, "Brandt Retail").CustomerID, "Mill").SiteID, "Main")
-	put.Facts.RuleBasis.PackID = "us-a156.19-2013"
+	put.Facts.RuleBasis.PackID = "a156.19@2013"
 	_, _, err := r.PutDoor(t.Context(), dispatcher, put)
 	wantFault(t, err, "pack_for_other_doors at /facts/rule_basis/pack")
 	put.Facts.RuleBasis = fleet.RuleBasis{Why: "nobody knows"}
@@ -109,16 +109,16 @@ func TestARulePackForOtherDoorsIsNoRuleBasis(t *testing.T) {
 func TestABetterReadingHidesAWorseOneOnlyAfterSomethingWasChanged(t *testing.T) {
 	t.Parallel()
 	a := newAttended(t)
-	hard := measured("stopped_leaf_force_n", 400)
+	hard := measured("closing_force_n", 400)
 	for name, c := range map[string]struct {
 		first []fleet.EntryBody
 		want  string
 	}{
 		"read again, and nothing changed":      {[]fleet.EntryBody{hard}, "passed_against_rules"},
-		"the other leaf is better":             {[]fleet.EntryBody{atLeaf(1, hard), atLeaf(2, measured("stopped_leaf_force_n", 90))}, "passed_against_rules"},
+		"the other leaf is better":             {[]fleet.EntryBody{atLeaf(1, hard), atLeaf(2, measured("closing_force_n", 90))}, "passed_against_rules"},
 		"read again after the setting":         {[]fleet.EntryBody{hard, a.set("left", 0)}, ""},
 		"settings that were only found":        {[]fleet.EntryBody{hard, a.set("found", 0)}, "passed_against_rules"},
-		"the setting, and the other leaf read": {[]fleet.EntryBody{atLeaf(1, hard), a.set("left", 0), atLeaf(2, measured("stopped_leaf_force_n", 90))}, "passed_against_rules"},
+		"the setting, and the other leaf read": {[]fleet.EntryBody{atLeaf(1, hard), a.set("left", 0), atLeaf(2, measured("closing_force_n", 90))}, "passed_against_rules"},
 	} {
 		switch err := a.inspection(t, technician, passing(c.first...)...); {
 		case c.want == "" && err != nil:
@@ -129,9 +129,9 @@ func TestABetterReadingHidesAWorseOneOnlyAfterSomethingWasChanged(t *testing.T) 
 		}
 		a.pass(24 * time.Hour)
 	}
-	_, _, err := a.PutEntry(t.Context(), technician, a.id(), a.id(), a.at(1, atLeaf(3, measured("stopped_leaf_force_n", 90))))
+	_, _, err := a.PutEntry(t.Context(), technician, a.id(), a.id(), a.at(1, atLeaf(3, measured("closing_force_n", 90))))
 	wantFault(t, err, "leaf_not_of_door at /reading/leaf")
-	_, _, err = a.PutEntry(t.Context(), technician, a.id(), a.id(), a.at(1, atLeaf(9, measured("stopped_leaf_force_n", 90))))
+	_, _, err = a.PutEntry(t.Context(), technician, a.id(), a.id(), a.at(1, atLeaf(9, measured("closing_force_n", 90))))
 	wantFault(t, err, "count_out_of_range at /reading/leaf")
 }
 

@@ -203,7 +203,7 @@ func (w writer) door(doc *DoorContent, p picture) {
 		return
 	}
 	doc.RuleBasis = &ReportRuleBasis{PackID: pack.ID, Standard: pack.Standard, Edition: pack.Edition, Since: facts.RuleBasis.Since.String(),
-		Reason: facts.RuleBasis.Why, Caution: w.texts.T(pack.CautionKey())}
+		Reason: facts.RuleBasis.Why, Caution: pack.Caution}
 	covers := p.zones(pack)
 	if w.audience == forStaff { // what computation says of a zone is internal until a person confirms it
 		covers, _ = w.fleet.coversOf(p, pack)
@@ -281,7 +281,7 @@ func (w writer) side(s SideFacts, name string, covers []zoneCover) ReportSide {
 		if c.side != name {
 			continue
 		}
-		zone := ReportZone{Purpose: string(c.zone.Kind), Title: w.texts.T(c.zone.TitleKey), Source: sourceLine(c.zone.Source), Polygons: ReportPolygons{}}
+		zone := ReportZone{Purpose: string(c.zone.Kind), Title: c.zone.Title, Source: sourceLine(c.zone.Source), Polygons: ReportPolygons{}}
 		if r := c.zone.Rect; r != nil {
 			zone.Polygons = rectangle(r.X0M, r.X1M, r.Y0M, r.Y1M)
 		}
@@ -434,7 +434,7 @@ func (w writer) readings(used []rulebook.Used) (list []ReportReading) {
 
 // verdict writes what one rule says, with everything that was read for it, judged or not.
 func (w writer) verdict(v rulebook.Verdict, in rulebook.Inputs, facts rulebook.Facts, taken []ReportReading) (ReportVerdict, error) {
-	out := ReportVerdict{RuleID: v.RuleID, Title: w.texts.T(v.TitleKey), Readings: []ReportReading{}, Facts: []ReportFact{}, Missing: []string{},
+	out := ReportVerdict{RuleID: v.RuleID, Title: v.Title, Readings: []ReportReading{}, Facts: []ReportFact{}, Missing: []string{},
 		Measured: reportAmount(v.Measured), Outcome: string(v.Outcome), Severity: string(v.Severity), Weight: string(v.Weight), Source: sourceLine(v.Source), Standing: string(v.Standing)}
 	if v.Limit != nil {
 		out.AtLeast, out.AtMost = reportAmount(v.Limit.AtLeast), reportAmount(v.Limit.AtMost)

@@ -129,8 +129,8 @@ func TestAReportSaysOfEachVerdictWhatItRestsOnAndOfEachReadingWhatBecameOfIt(t *
 			f.Leaves[i].MassKg = fleet.UnknownQuantity()
 		}
 	})
-	a.inspected(t, atLeaf(1, measured("latch_check_distance_m", 0.06)), atLeaf(2, measured("latch_check_distance_m", 0.02)), measured("close_speed_mps", 0.27), measured("hold_open_s", 2),
-		measured("breakout_force_n", 190), measured("manual_open_force_n", 85), concluded("failed"))
+	a.inspected(t, atLeaf(1, measured("latch_check_distance_m", 0.06)), atLeaf(2, measured("latch_check_distance_m", 0.02)), measured("closing_speed_mps", 0.27), measured("hold_open_s", 2),
+		measured("breakout_force_n", 190), measured("manual_full_force_n", 85), concluded("failed"))
 	doc := said[fleet.ComplianceReport](t, a.make(t, dispatcher, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: a.door.DoorID}))
 	verdict := func(rule string) fleet.ReportVerdict {
 		i := slices.IndexFunc(doc.Verdicts, func(v fleet.ReportVerdict) bool { return v.RuleID == rule })
@@ -158,7 +158,7 @@ func TestAReportSaysOfEachVerdictWhatItRestsOnAndOfEachReadingWhatBecameOfIt(t *
 	if v := verdict("latch-check"); v.Outcome != "failed" || len(v.Readings) != 2 || v.Readings[0].Decided || !v.Readings[1].Decided || v.Readings[1].Leaf != 2 {
 		t.Errorf("latch check: %+v", v)
 	}
-	if len(doc.Unjudged) != 1 || doc.Unjudged[0].Name != "manual_open_force_n" || *doc.Unjudged[0].Value != 85 {
+	if len(doc.Unjudged) != 1 || doc.Unjudged[0].Name != "manual_full_force_n" || *doc.Unjudged[0].Value != 85 {
 		t.Errorf("unjudged: %+v", doc.Unjudged)
 	}
 }

@@ -111,7 +111,7 @@ func (r *rig) doorFacts(site uuid.UUID, name string) fleet.DoorPut {
 		B:           fleet.SideFacts{Label: "hall", Activation: "sensor"},
 		ClearWidthM: fleet.Q(1.8, fleet.Measured), HeaderDepthM: fleet.Q(0.2, fleet.Measured),
 		OpeningTimeS: fleet.UnknownQuantity(), ClosingTimeS: fleet.UnknownQuantity(), Modes: []string{"day"}, GuideRails: "none", Egress: p(false),
-		RuleBasis: fleet.RuleBasis{PackID: "us-a156.10-2005", Since: day("2026-01-01"), Why: "in force when the door was built"},
+		RuleBasis: fleet.RuleBasis{PackID: "a156.10@2005", Since: day("2026-01-01"), Why: "in force when the door was built"},
 		Leaves:    []fleet.Leaf{leaf, other}}}
 }
 

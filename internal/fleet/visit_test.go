@@ -134,7 +134,7 @@ func (a attended) set(standing string, reachDB float64) fleet.EntryBody {
 
 // allRead are readings on which the door passes its rule basis.
 func allRead() []fleet.EntryBody {
-	return []fleet.EntryBody{measured("close_speed_mps", 0.25), measured("latch_check_distance_m", 0.06), measured("stopped_leaf_force_n", 90),
+	return []fleet.EntryBody{measured("closing_speed_mps", 0.25), measured("latch_check_distance_m", 0.06), measured("closing_force_n", 90),
 		measured("hold_open_s", 2), answered("stationary_person_held", true), answered("walk_test_passed", true), answered("daily_check_label_present", true)}
 }
 
@@ -252,8 +252,8 @@ func (a attended) threeVisits(photo seal.Hash) (visits []uuid.UUID, attendances 
 	deficient := add(0, 12, found("deficient", "label gone"))
 	add(0, 13, secured("not_secured", "refused"))
 	add(0, 20, secured("barriered", "acknowledged"))
-	slow := add(0, 25, measured("close_speed_mps", 2.5))
-	add(0, 26, correcting(slow, measured("close_speed_mps", 0.25)))
+	slow := add(0, 25, measured("closing_speed_mps", 2.5))
+	add(0, 26, correcting(slow, measured("closing_speed_mps", 0.25)))
 	add(0, 40, concluded("failed"))
 
 	add(1, 5, mended(unsafe))
@@ -684,8 +684,8 @@ func TestADoorPassesOnlyOnReadingsAndWithNothingUnsafe(t *testing.T) {
 	for i, body := range allRead()[1:] {
 		add(10+i, body)
 	}
-	add(9, measured("close_speed_mps", 0.25))
-	force := add(20, measured("stopped_leaf_force_n", 400)) // a later reading than the 90 N above
+	add(9, measured("closing_speed_mps", 0.25))
+	force := add(20, measured("closing_force_n", 400)) // a later reading than the 90 N above
 	wantFault(t, signOff(), "passed_against_rules")
 	add(21, correcting(force.entry, note("the scale was set to pounds")))
 	unsafe := add(22, found("unsafe", "closes on people"))
@@ -735,7 +735,7 @@ func TestAVisitBeforeTheFirstRecordedFactsIsJudgedByThem(t *testing.T) {
 	if _, _, err := a.PutSignOff(t.Context(), technician, visit, late); err != nil {
 		t.Fatal(err)
 	}
-	if n := a.count(t, "select count(*) from record_log where convert_from(canonical, 'UTF8') like '%us-a156.10-2005%'"); n != 1 {
+	if n := a.count(t, "select count(*) from record_log where convert_from(canonical, 'UTF8') like '%a156.10@2005%'"); n != 1 {
 		t.Error("the record names no rule basis")
 	}
 }

@@ -138,7 +138,7 @@ func fullReport() fleet.ComplianceReport {
 				{Motion: "slide", Hinge: "none", OpensTowards: "left", WidthM: measured(0.66), HeightM: measured(2.1), MassKg: fleet.ReportQuantity{Value: ptr(48.0), Basis: "told"}},
 				{Motion: "slide", Hinge: "none", OpensTowards: "right", WidthM: measured(0.66), HeightM: measured(2.1), MassKg: unknown()}},
 			Components: []fleet.ReportHardware{{Kind: "operator", Maker: "Ostrava", Model: "Glide 7", Serial: "OG7-55182", FittedSince: "2019-06-03"}, {Kind: "battery", Model: "24 V 1.2 Ah", FittedSince: "2024-02-19"}}},
-		RuleBasis: &fleet.ReportRuleBasis{PackID: "us-a156.10-2005", Standard: "ANSI/BHMA A156.10", Edition: "2005", Since: "2019-06-03",
+		RuleBasis: &fleet.ReportRuleBasis{PackID: "a156.10@2005", Standard: "ANSI/BHMA A156.10", Edition: "2005", Since: "2019-06-03",
 			Reason: "Edition in force at the building permit", Caution: "Most limits of this pack are second-hand; whoever relies on one opens the standard."},
 		Sides: []fleet.ReportSide{
 			{Side: "a", Label: "market street", Activation: "sensor",
@@ -165,12 +165,12 @@ func fullReport() fleet.ComplianceReport {
 			Inspector:    fleet.ReportInspector{Name: "Ines Calloway", Employer: "Brackwater Door Service", Qualification: "certified inspector, automatic pedestrian doors", CertificateNo: "4471", ValidFrom: "2024-09-01", ValidUntil: "2027-08-31"},
 			RecordSHA256: strings.Repeat("4be1", 16)},
 		Verdicts: []fleet.ReportVerdict{
-			{RuleID: "closing-speed", Title: "Closing speed", Ground: "readings", Readings: []fleet.ReportReading{number("close_speed_mps", "closing speed", 0.29, "m/s", 1, ""), decided(number("close_speed_mps", "closing speed", 0.4, "m/s", 2, ""))},
+			{RuleID: "closing-speed", Title: "Closing speed", Ground: "readings", Readings: []fleet.ReportReading{number("closing_speed_mps", "closing speed", 0.29, "m/s", 1, ""), decided(number("closing_speed_mps", "closing speed", 0.4, "m/s", 2, ""))},
 				Facts:    []fleet.ReportFact{{Name: "leaves[].mass_kg", Value: "48, –"}},
 				Measured: amount(0.4/0.3048, "ft/s", 0.4, "m/s"), AtMost: amount(1, "ft/s", 0.3048, "m/s"), Outcome: "failed", Severity: "unsafe", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 10.1.1", Standing: "second_hand"},
 			{RuleID: "latch-check", Title: "Distance of the latch check", Ground: "readings", Readings: []fleet.ReportReading{number("latch_check_distance_m", "latch check", 0.06, "m", 0, "")},
 				Measured: amount(0.06/0.0254, "in", 0.06, "m"), AtLeast: amount(2, "in", 0.0508, "m"), Outcome: "passed", Severity: "deficient", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 10.1.2", Standing: "second_hand"},
-			{RuleID: "stopped-leaf-force", Title: "Force that keeps a stopped leaf from closing", Ground: "readings", Readings: []fleet.ReportReading{number("stopped_leaf_force_n", "stopped leaf force", 118, "N", 0, "")},
+			{RuleID: "stopped-leaf-force", Title: "Force that keeps a stopped leaf from closing", Ground: "readings", Readings: []fleet.ReportReading{number("closing_force_n", "stopped leaf force", 118, "N", 0, "")},
 				Measured: amount(118/4.4482216152605, "lbf", 118, "N"), AtMost: amount(30, "lbf", 133.446648457815, "N"), Outcome: "passed", Severity: "unsafe", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 10.1.3", Standing: "second_hand"},
 			{RuleID: "breakout-force", Title: "Force that breaks the leaf out", Ground: "readings", Readings: []fleet.ReportReading{number("breakout_force_n", "breakout force", 190, "N", 1, "a")},
 				Missing: []string{"whether leaves break out for escape"}, Reason: "Values are missing or impossible.", Outcome: "not_judged", Severity: "unsafe", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 10.1.4", Standing: "second_hand"},
@@ -179,7 +179,7 @@ func fullReport() fleet.ComplianceReport {
 			{RuleID: "beam-height", Title: "Height of the lowest beam", Outcome: "not_judged", Reason: "Values are missing or impossible.", Missing: []string{"lowest beam"}, Severity: "deficient", Weight: "unverified", Source: "ANSI/BHMA A156.10-2005", Standing: "from_memory"},
 			{RuleID: "hold-open-beams", Title: "Hold-open time with beams alone", Outcome: "not_applicable", Reason: "The rule is for other doors.", Readings: []fleet.ReportReading{number("hold_open_s", "hold-open time", 2, "s", 0, "")}, Ground: "readings", Severity: "deficient", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 8.3.2.1", Standing: "second_hand"},
 		},
-		Unjudged: []fleet.ReportReading{number("manual_open_force_n", "manual opening force", 85, "N", 0, "")},
+		Unjudged: []fleet.ReportReading{number("manual_full_force_n", "manual opening force", 85, "N", 0, "")},
 		Closed:   []fleet.ReportFinding{{ID: "f0", Severity: "deficient", Title: "Threshold loose", OpenedOn: "2026-02-02", ClosedOn: "2026-02-20", State: "mended", Origin: "visit"}},
 		Findings: []fleet.ReportFinding{
 			{ID: "f1", Severity: "unsafe", Title: "Leaves close faster than allowed", Detail: "1.31 ft/s in three runs; the checking screw of the left leaf turns freely.", Repair: "Replace the checking valve, set the speed, measure again.", OpenedOn: "2026-11-24", RuleID: "closing-speed", Origin: "visit"},

@@ -215,12 +215,12 @@ func TestZonesOfASlidingDoor(t *testing.T) {
 	facts, _ := slideDoor() // 1.8 m wide, a sensor on side A, a knowing act on side B, presence by overhead sensors
 	near := cmpopts.EquateApprox(0, 1e-9)
 	approach := RequiredZone{
-		ID: "approach", TitleKey: "zone.us-a156.10-2005.approach.title", Kind: ActivationZone,
+		ID: "approach", TitleKey: "zone.a156.10@2005.approach.title", Kind: ActivationZone,
 		Rect: &Rect{X0M: -0.9, X1M: 0.9, Y0M: 0.127, Y1M: 1.0922}, BodyHeightM: 0.7112, BodySpeedMps: pointer(0.1524),
 		Standing: FromMemory, Weight: Unverified,
 	}
 	threshold := RequiredZone{
-		ID: "threshold", TitleKey: "zone.us-a156.10-2005.threshold.title", Kind: PresenceZone,
+		ID: "threshold", TitleKey: "zone.a156.10@2005.threshold.title", Kind: PresenceZone,
 		Rect: &Rect{X0M: -0.9, X1M: 0.9, Y0M: 0, Y1M: 0.127}, BodyHeightM: 0.7112, HeldS: pointer(30.0),
 		Standing: FromMemory, Weight: Unverified,
 	}
@@ -300,7 +300,7 @@ addresses: {print: second printing, page 7}
 rules:
   - id: force
     when: presence_by != 'beams'
-    measured: reading.stop_force_n
+    measured: reading.closing_force_n
     limit: {at_most: 10, unit: lbf}
     severity: unsafe
     standing: found
@@ -352,7 +352,7 @@ func TestWhatIsWrongWithAPackIsSaid(t *testing.T) {
 		"edition without standard":     {"clause: 1.2", "edition: 1999, clause: 1.2", "standard and edition go together"},
 		"practice with a clause":       {"note: everybody does", "clause: 3", "common_practice has no standard"},
 		"practice without a note":      {"note: everybody does", "", "source.note"},
-		"unknown reading":              {"reading.stop_force_n", "reading.stop_force", "undeclared reference"},
+		"unknown reading":              {"reading.closing_force_n", "reading.stop_force", "undeclared reference"},
 		"unknown fact":                 {"presence_by", "presents_by", "undeclared reference"},
 		"value that never is":          {"'beams'", "'beam'", `presence_by is never "beam"`},
 		"text that is no value":        {"presence_by != 'beams'", "(('a' == 'a'))", "compared with no fact"},
@@ -372,10 +372,10 @@ func TestWhatIsWrongWithAPackIsSaid(t *testing.T) {
 		"limit without bounds":         {"at_most: 10, ", "", "want at_least, at_most or both"},
 		"limit is a list":              {"at_most: 10", "at_most: [10]", "want an expression"},
 		"unknown unit":                 {"unit: lbf}", "unit: stone}", `unknown unit "stone"`},
-		"limit of another dimension":   {"unit: lbf}", "unit: s}", "stop_force_n is in N, the limit in s"},
-		"limit and pass":               {"    measured: reading.stop_force_n", "    measured: reading.stop_force_n\n    pass: reading.signs_present", "want either"},
-		"limit without measured":       {"    measured: reading.stop_force_n\n", "", "want either"},
-		"measured without a reading":   {"measured: reading.stop_force_n", "measured: clear_width_m", "names no reading"},
+		"limit of another dimension":   {"unit: lbf}", "unit: s}", "closing_force_n is in N, the limit in s"},
+		"limit and pass":               {"    measured: reading.closing_force_n", "    measured: reading.closing_force_n\n    pass: reading.signs_present", "want either"},
+		"limit without measured":       {"    measured: reading.closing_force_n\n", "", "want either"},
+		"measured without a reading":   {"measured: reading.closing_force_n", "measured: clear_width_m", "names no reading"},
 		"limit hidden in pass":         {"pass: reading.signs_present", "pass: reading.latch_time_s > 2.0", "judge it by measured and limit"},
 		"pass on nothing":              {"pass: reading.signs_present", "pass: true", "neither a reading nor a fact"},
 		"empty rule":                   {"zones:", "  -\nzones:", "an empty rule"},
@@ -446,7 +446,7 @@ func TestArithmeticThatGoesWrongLeavesTheRuleNotJudged(t *testing.T) {
 		for range 12 {
 			facts.Leaves = append(facts.Leaves, LeafFacts{MassKg: pointer(40.0)})
 		}
-		v := verdictOf(t, p.Judge(facts, taken(map[string]Reading{"stop_force_n": Measured(0, "N")})), "force")
+		v := verdictOf(t, p.Judge(facts, taken(map[string]Reading{"closing_force_n": Measured(0, "N")})), "force")
 		if v.Outcome != NotJudged || v.Reason != NotComputable || v.Limit != nil {
 			t.Errorf("%s: %s %s %+v", name, v.Outcome, v.Reason, v.Limit)
 		}

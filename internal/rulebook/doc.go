@@ -25,7 +25,7 @@
 // stands in the opening with the door behind them has +x on their right; metres.
 //
 // To add a rule pack: put packs/<id>.yaml beside the others (the id carries jurisdiction, standard and edition, as in
-// us-a156.19-2013) and give every limit its source and its standing. Write 15 or 15.0 for a bare limit; inside a formula only
+// a156.19@2013) and give every limit its source and its standing. Write 15 or 15.0 for a bare limit; inside a formula only
 // 15.0 is a number that compares with a reading. A formula with a comma goes on a line of its own, not between braces. Then
 // write the texts that the pack's keys ask for into internal/words/en/rules.yaml: TestEveryKeyHasAnEnglishText lists the
 // missing ones, and loading refuses everything else that is wrong. Add rows for the boundary of every new limit to

@@ -43,6 +43,16 @@ const (
 	ByNothing            Activation = "none" // nobody is let in from this side
 )
 
+// Mode is what the operator was set to while the door was read.
+type Mode string
+
+const (
+	DayMode      Mode = "day"
+	ExitOnlyMode Mode = "exit_only"
+	NightMode    Mode = "night"
+	HeldOpenMode Mode = "held_open"
+)
+
 // Presence is what recognises somebody who stands in the doorway.
 type Presence string
 
@@ -64,9 +74,16 @@ type Facts struct {
 	ClearWidthM     *float64    `json:"clear_width_m,omitempty"`
 	OpeningTimeS    *float64    `json:"opening_time_s,omitempty"`
 	ClosingTimeS    *float64    `json:"closing_time_s,omitempty"`
+	Egress          *bool       `json:"egress,omitempty"`           // the door is part of a way out
+	FireRated       *bool       `json:"fire_rated,omitempty"`       // the door closes an opening in a fire wall
+	Interior        *bool       `json:"interior,omitempty"`         // no side of it is outdoors
 	EgressBreakout  *bool       `json:"egress_breakout,omitempty"`  // leaves break out for escape
 	VulnerableUsers *bool       `json:"vulnerable_users,omitempty"` // children, old or disabled people use it mainly
 	Leaves          []LeafFacts `json:"leaves,omitempty"`           // none means unknown
+
+	// Of the visit, not of the door.
+	Mode               Mode  `json:"mode,omitempty"`
+	InspectorCertified *bool `json:"inspector_certified,omitempty"`
 }
 
 // LeafFacts is what is known of one leaf; nil means unknown.
@@ -104,7 +121,8 @@ func factKinds() []factKind {
 	return []factKind{
 		{name: "door_kind", values: []string{string(Sliding), string(Swinging), string(Folding), string(Revolving)}},
 		{name: "energy", values: []string{string(FullEnergy), string(LowEnergy), string(PowerAssist)}},
-		{name: "traffic", values: []string{string(OneWayIn), string(OneWayOut), string(TwoWay)}},
+		{name: "traffic", values: []string{oneWay, string(TwoWay)}},
+		{name: "activation", values: []string{string(BySensor), string(ByKnowingAct)}},
 		{name: "activation_a", values: activations},
 		{name: "activation_b", values: activations},
 		{name: sideActivation, values: activations},
@@ -112,13 +130,22 @@ func factKinds() []factKind {
 		{name: "clear_width_m", min: 0.3, max: 12},
 		{name: "opening_time_s", min: 0.1, max: 60},
 		{name: "closing_time_s", min: 0.1, max: 60},
+		{name: "leaf_count", min: 1, max: 8},
+		{name: "egress"},
+		{name: "fire_rated"},
+		{name: "interior"},
 		{name: "egress_breakout"},
 		{name: "vulnerable_users"},
+		{name: "mode", values: []string{string(DayMode), string(ExitOnlyMode), string(NightMode), string(HeldOpenMode)}},
+		{name: "inspector_certified"},
 	}
 }
 
 // sideActivation is what opens the door from the side whose zones are asked for; only zones may name it.
-const sideActivation = "activation"
+const sideActivation = "side_activation"
+
+// oneWay is traffic in one direction, as rules ask for it: which one is a matter of the side.
+const oneWay = "one_way"
 
 // leafKinds is what expressions may ask about a leaf.
 func leafKinds() []factKind {
@@ -134,21 +161,52 @@ func (f Facts) known() map[string]any {
 	known := map[string]any{}
 	put(known, "door_kind", f.DoorKind)
 	put(known, "energy", f.Energy)
-	put(known, "traffic", f.Traffic)
+	put(known, "traffic", f.directions())
+	put(known, "activation", f.activation())
 	put(known, "activation_a", f.ActivationA)
 	put(known, "activation_b", f.ActivationB)
 	put(known, "presence_by", f.PresenceBy)
 	putKnown(known, "clear_width_m", f.ClearWidthM)
 	putKnown(known, "opening_time_s", f.OpeningTimeS)
 	putKnown(known, "closing_time_s", f.ClosingTimeS)
+	if len(f.Leaves) > 0 {
+		known["leaf_count"] = float64(len(f.Leaves))
+	}
+	putKnown(known, "egress", f.Egress)
+	putKnown(known, "fire_rated", f.FireRated)
+	putKnown(known, "interior", f.Interior)
 	putKnown(known, "egress_breakout", f.EgressBreakout)
 	putKnown(known, "vulnerable_users", f.VulnerableUsers)
+	put(known, "mode", f.Mode)
+	putKnown(known, "inspector_certified", f.InspectorCertified)
 	for i, l := range f.Leaves {
 		putKnown(known, leafName(i, "width_m"), l.WidthM)
 		putKnown(known, leafName(i, "height_m"), l.HeightM)
 		putKnown(known, leafName(i, "mass_kg"), l.MassKg)
 	}
 	return known
+}
+
+// directions is traffic without the direction of one way.
+func (f Facts) directions() Traffic {
+	if f.Traffic == OneWayIn || f.Traffic == OneWayOut {
+		return oneWay
+	}
+	return f.Traffic
+}
+
+// activation is what opens the door as a whole: a sensor when there is one on either side; a knowing act when nothing else does.
+func (f Facts) activation() Activation {
+	sides := []Activation{f.ActivationA, f.ActivationB}
+	switch {
+	case slices.Contains(sides, BySensor), slices.Contains(sides, BySensorOrKnowingAct):
+		return BySensor
+	case slices.Contains(sides, ""):
+		return ""
+	case slices.Contains(sides, ByKnowingAct):
+		return ByKnowingAct
+	}
+	return ""
 }
 
 func put[S ~string](known map[string]any, name string, value S) {

@@ -9,7 +9,7 @@ func TestARuleSaysWhatItsVerdictRestsOn(t *testing.T) {
 	p := embeddedPack(t, slidePack)
 	for rule, want := range map[string]struct{ facts, readings []string }{
 		"presence-detection": {[]string{"presence_by"}, nil}, // of the register alone
-		"closing-speed":      {[]string{"leaves[].mass_kg"}, []string{"close_speed_mps"}},
+		"closing-speed":      {[]string{"leaves[].mass_kg"}, []string{"closing_speed_mps"}},
 		"breakout-force":     {nil, []string{"breakout_force_n"}},
 		"walk-test":          {nil, []string{"walk_test_passed"}},
 		"no such rule":       {},

@@ -13,6 +13,7 @@ type Outcome string
 const (
 	Passed        Outcome = "passed"
 	Failed        Outcome = "failed"
+	Undecided     Outcome = "undecided" // the uncertainty of what was read reaches over the limit
 	NotJudged     Outcome = "not_judged"
 	NotApplicable Outcome = "not_applicable"
 )
@@ -31,11 +32,13 @@ const (
 // Verdict is what one rule says about one door.
 type Verdict struct {
 	RuleID   string      `json:"rule_id"`
-	TitleKey string      `json:"title_key"`
+	Title    string      `json:"title"`
 	Outcome  Outcome     `json:"outcome"`
 	Weight   Weight      `json:"weight"`
 	Readings []Used      `json:"readings,omitempty"` // the readings that were judged, as they came
 	Measured *Amount     `json:"measured,omitempty"` // what was held against the limit, in the limit's unit
+	Low      *Amount     `json:"low,omitempty"`      // Measured with its uncertainty, from Low to High; nil when none was stated
+	High     *Amount     `json:"high,omitempty"`
 	Limit    *BoundsUsed `json:"limit,omitempty"`
 	Severity Severity    `json:"severity"` // what a failure is proposed to be; never more than advisory when unverified
 	Source   Source      `json:"source"`
@@ -172,10 +175,10 @@ func (u Used) compare(o Used) int {
 		cmp.Compare(yes(u.Reading), yes(o.Reading)), cmp.Compare(u.Unit, o.Unit))
 }
 
-// worseThan tells whether v says worse of the door than o: failed, then not judged, then passed; of two that failed or
+// worseThan tells whether v says worse of the door than o: failed, then undecided, then not judged, then passed; of two that failed or
 // passed, the one further on the wrong side of the limit.
 func (v Verdict) worseThan(o Verdict) bool {
-	rank := map[Outcome]int{Failed: 3, NotJudged: 2, Passed: 1, NotApplicable: 0}
+	rank := map[Outcome]int{Failed: 4, Undecided: 3, NotJudged: 2, Passed: 1, NotApplicable: 0}
 	if rank[v.Outcome] != rank[o.Outcome] {
 		return rank[v.Outcome] > rank[o.Outcome]
 	}
@@ -199,7 +202,7 @@ func (v Verdict) room() float64 {
 
 func (r *Rule) judge(p *Pack, s *situation) Verdict {
 	v := Verdict{
-		RuleID: r.ID, TitleKey: r.TitleKey, Outcome: NotJudged, Weight: r.Standing.Weight(),
+		RuleID: r.ID, Title: r.Title, Outcome: NotJudged, Weight: r.Standing.Weight(),
 		Severity: r.Severity, Source: r.Source, Standing: r.Standing,
 	}
 	if v.Weight == Unverified {
@@ -219,52 +222,109 @@ func (r *Rule) judge(p *Pack, s *situation) Verdict {
 	for _, k := range r.readings() {
 		v.Readings = append(v.Readings, Used{k.Name, s.readings[k.Name]})
 	}
-	var passed bool
+	var outcome Outcome
 	var err error
 	if r.pass != nil {
-		passed, err = s.truth(r.pass)
+		outcome, err = s.answer(r.pass)
 	} else {
-		passed, err = r.measure(s, &v)
+		outcome, err = r.measure(s, &v)
 	}
-	switch {
-	case err != nil:
-		v.Reason, v.Measured, v.Limit = NotComputable, nil, nil
-	case passed:
-		v.Outcome = Passed
-	default:
-		v.Outcome = Failed
+	if err != nil {
+		v.Reason, v.Measured, v.Low, v.High, v.Limit = NotComputable, nil, nil, nil, nil
+		return v
 	}
+	v.Outcome = outcome
 	return v
 }
 
-// measure compares in the limit's unit and writes both sides into the verdict.
-func (r *Rule) measure(s *situation, v *Verdict) (bool, error) {
-	si, err := s.number(r.measured)
-	if err != nil {
-		return false, err
+func (s *situation) answer(p *program) (Outcome, error) {
+	passed, err := s.truth(p)
+	if passed {
+		return Passed, err
 	}
-	measured := r.Limit.unit.amountOfSI(r.Limit.Unit, si)
+	return Failed, err
+}
+
+// measure compares in the limit's unit and writes both sides into the verdict. A value with an uncertainty passes when the whole of
+// its interval is within the limit, fails when the whole is outside, and is undecided otherwise: guard bands as wide as the expanded
+// uncertainty on both sides of the limit, as in JCGM 106:2012, 8.3, and ISO 14253-1 (rule and figures from memory).
+func (r *Rule) measure(s *situation, v *Verdict) (Outcome, error) {
+	si, lowSI, highSI, err := s.interval(r.measured)
+	if err != nil {
+		return "", err
+	}
+	unit, name := r.Limit.unit, r.Limit.Unit
+	measured, low, high := unit.amountOfSI(name, si), unit.amountOfSI(name, lowSI), unit.amountOfSI(name, highSI)
 	v.Measured, v.Limit = &measured, &BoundsUsed{}
-	passed := true
+	if lowSI < highSI {
+		v.Low, v.High = &low, &high
+	}
+	within, outside := true, false
 	if r.Limit.atLeast != nil {
 		bound, err := s.number(r.Limit.atLeast)
 		if err != nil {
-			return false, err
+			return "", err
 		}
-		least := r.Limit.unit.amount(r.Limit.Unit, bound)
+		least, edge := unit.amount(name, bound), bound-sameValue*math.Abs(bound)
 		v.Limit.AtLeast = &least
-		passed = measured.Value >= bound-sameValue*math.Abs(bound)
+		within, outside = low.Value >= edge, high.Value < edge
 	}
 	if r.Limit.atMost != nil {
 		bound, err := s.number(r.Limit.atMost)
 		if err != nil {
-			return false, err
+			return "", err
 		}
-		most := r.Limit.unit.amount(r.Limit.Unit, bound)
+		most, edge := unit.amount(name, bound), bound+sameValue*math.Abs(bound)
 		v.Limit.AtMost = &most
-		passed = passed && measured.Value <= bound+sameValue*math.Abs(bound)
+		within, outside = within && high.Value <= edge, outside || low.Value > edge
 	}
-	return passed, nil
+	switch {
+	case within:
+		return Passed, nil
+	case outside:
+		return Failed, nil
+	}
+	return Undecided, nil
+}
+
+// interval gives the program's value, and the least and the greatest that it takes when each reading lies anywhere within its
+// uncertainty. It looks at the ends of every reading's interval, which is exact where the value only rises or only falls with a
+// reading, as it does with times, masses, speeds and forces.
+func (s *situation) interval(p *program) (value, low, high float64, err error) {
+	if value, err = s.number(p); err != nil {
+		return 0, 0, 0, err
+	}
+	corners := []map[string]any{nil}
+	for _, k := range p.readings {
+		r := s.readings[k.Name]
+		if r.Number == nil || r.Uncertainty == nil || *r.Uncertainty == 0 {
+			continue
+		}
+		var more []map[string]any
+		for _, end := range []float64{math.Max(k.Min, *r.Number-*r.Uncertainty), *r.Number + *r.Uncertainty} {
+			for _, c := range corners {
+				with := maps.Clone(c)
+				if with == nil {
+					with = maps.Clone(s.values)
+				}
+				with[readingPrefix+k.Name] = end
+				more = append(more, with)
+			}
+		}
+		corners = more
+	}
+	low, high = value, value
+	for _, c := range corners {
+		if c == nil {
+			continue
+		}
+		at, err := (&situation{values: c}).number(p)
+		if err != nil {
+			return 0, 0, 0, err
+		}
+		low, high = math.Min(low, at), math.Max(high, at)
+	}
+	return value, low, high, nil
 }
 
 // applies says whether a rule with that condition applies to the door, or why that cannot be said.
@@ -350,7 +410,7 @@ type Result string
 const (
 	InspectionPassed     Result = "passed"
 	InspectionFailed     Result = "failed"
-	InspectionIncomplete Result = "incomplete" // a binding rule was not judged, or there was none to judge
+	InspectionIncomplete Result = "incomplete" // a binding rule was not judged or is undecided, or there was none to judge
 )
 
 // Conclude says what the verdicts amount to. Unverified and advisory verdicts neither fail an inspection nor carry it. It
@@ -365,7 +425,7 @@ func Conclude(verdicts []Verdict) Result {
 		switch v.Outcome {
 		case Failed:
 			return InspectionFailed
-		case NotJudged:
+		case NotJudged, Undecided:
 			open = true
 		case Passed:
 			result = InspectionPassed

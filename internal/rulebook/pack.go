@@ -10,6 +10,7 @@ import (
 	"math"
 	"regexp"
 	"slices"
+	"strings"
 
 	"cel.dev/cel-go/cel"
 	"go.yaml.in/yaml/v3"
@@ -61,7 +62,9 @@ type Source struct {
 
 // Pack is one edition of one standard. It is read-only once loaded and may be used by many goroutines.
 type Pack struct {
-	ID           string            `yaml:"id"`
+	ID           string            `yaml:"id"` // name@edition, as in a156.10@2005
+	Title        string            `yaml:"title"`
+	Caution      string            `yaml:"caution"` // what whoever reads a verdict of this pack must know
 	Standard     string            `yaml:"standard"`
 	Edition      string            `yaml:"edition"`
 	Jurisdiction string            `yaml:"jurisdiction"`
@@ -83,6 +86,9 @@ type AppliesTo struct {
 // Rule asks one thing of a door. Either Measured and Limit are set, or Pass.
 type Rule struct {
 	ID       string     `yaml:"id"`
+	Title    string     `yaml:"title"`    // short
+	Asks     string     `yaml:"asks"`     // one sentence
+	Method   string     `yaml:"method"`   // how it is measured or looked at; may be left out where it is plain
 	When     Expression `yaml:"when"`     // the rule applies when this is true; always when left out
 	Measured Expression `yaml:"measured"` // what the limit is held against, in SI
 	Limit    *Limit     `yaml:"limit"`
@@ -90,9 +96,6 @@ type Rule struct {
 	Severity Severity   `yaml:"severity"`
 	Standing Standing   `yaml:"standing"`
 	Source   Source     `yaml:"source"`
-
-	TitleKey string `yaml:"-"` // message keys: the rule's short name, and in a sentence what it asks
-	AsksKey  string `yaml:"-"`
 
 	when, measured, pass *program
 }
@@ -111,6 +114,7 @@ type Limit struct {
 // the door from this side), in metres in the side's frame.
 type ZoneRule struct {
 	ID       string     `yaml:"id"`
+	Title    string     `yaml:"title"`
 	Kind     ZoneKind   `yaml:"kind"`
 	When     Expression `yaml:"when"`
 	X0       Expression `yaml:"x0_m"`
@@ -120,8 +124,6 @@ type ZoneRule struct {
 	Body     BodyRule   `yaml:"body"`
 	Standing Standing   `yaml:"standing"`
 	Source   Source     `yaml:"source"`
-
-	TitleKey string `yaml:"-"`
 
 	when   *program
 	bounds [4]*program // x0, x1, y0, y1
@@ -142,8 +144,11 @@ type Quantity struct {
 	si float64
 }
 
-func (p *Pack) TitleKey() string   { return "pack." + p.ID + ".title" }
-func (p *Pack) CautionKey() string { return "pack." + p.ID + ".caution" }
+// Name is the pack's name without its edition.
+func (p *Pack) Name() string {
+	name, _, _ := strings.Cut(p.ID, "@")
+	return name
+}
 
 // parsePack reads one pack strictly: unknown members, second documents, unknown names in expressions, and limits
 // without a source are refused. The error names pack, rule and member.
@@ -163,7 +168,7 @@ func parsePack(l *language, text []byte) (*Pack, error) {
 }
 
 var (
-	packID = regexp.MustCompile(`^[a-z0-9]+([.-][a-z0-9]+)*$`)
+	packID = regexp.MustCompile(`^[a-z0-9]+([.-][a-z0-9]+)*@[a-z0-9]+([.+-][a-z0-9]+)*$`)
 	ruleID = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
 )
 
@@ -171,9 +176,13 @@ var (
 func (p *Pack) complete(l *language) error {
 	switch {
 	case !packID.MatchString(p.ID):
-		return fmt.Errorf("id %q: want lower-case words, joined by - or .", p.ID)
+		return fmt.Errorf("id %q: want name@edition, each of lower-case words joined by - or .", p.ID)
+	case !strings.HasSuffix(p.ID, "@"+p.Edition):
+		return fmt.Errorf("id %q: want it to end with @%s, the edition", p.ID, p.Edition)
 	case p.Standard == "" || p.Edition == "" || p.Jurisdiction == "":
 		return errors.New("standard, edition and jurisdiction are all required")
+	case p.Title == "" || p.Caution == "":
+		return errors.New("title and caution are both required")
 	case len(p.Rules) == 0:
 		return errors.New("rules: none")
 	}
@@ -232,8 +241,9 @@ func (a AppliesTo) check() error {
 }
 
 func (r *Rule) complete(l *language, p *Pack) (err error) {
-	r.TitleKey = "rule." + p.ID + "." + r.ID + ".title"
-	r.AsksKey = "rule." + p.ID + "." + r.ID + ".asks"
+	if r.Title == "" || r.Asks == "" {
+		return errors.New("title and asks are both required")
+	}
 	switch r.Severity {
 	case Unsafe, Deficient, Advisory:
 	default:
@@ -311,7 +321,9 @@ func compileWhen(env *cel.Env, when Expression) (*program, error) {
 }
 
 func (z *ZoneRule) complete(l *language, p *Pack) (err error) {
-	z.TitleKey = "zone." + p.ID + "." + z.ID + ".title"
+	if z.Title == "" {
+		return errors.New("title is required")
+	}
 	if z.Kind != ActivationZone && z.Kind != PresenceZone {
 		return fmt.Errorf("kind %q: want activation or presence", z.Kind)
 	}

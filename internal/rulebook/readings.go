@@ -1,6 +1,7 @@
 package rulebook
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 )
@@ -16,7 +17,7 @@ const (
 // ReadingKind is one thing that an inspection can record.
 type ReadingKind struct {
 	Name string  `json:"name"`           // ends in its unit when it is a number: latch_time_s
-	Unit string  `json:"unit,omitempty"` // SI: s, m, N, m/s or deg; empty for yes or no
+	Unit string  `json:"unit,omitempty"` // SI: s, m, N, J, m/s, deg, or rpm and months as people count them; empty for yes or no
 	Kind Answer  `json:"kind"`
 	Min  float64 `json:"min"` // least and greatest possible value of a number, in Unit; outside is a slip of the pen
 	Max  float64 `json:"max"`
@@ -33,27 +34,51 @@ func Readings() []ReadingKind {
 	}
 	yesNo := func(name string) ReadingKind { return ReadingKind{Name: name, Kind: YesNo} }
 	return []ReadingKind{
-		number("opening_time_to_backcheck_s", "s", 0.1, 60), // or to 80 degrees, whichever comes first
+		number("opening_time_s", "s", 0.1, 60),      // from closed to backcheck or to 80 degrees, whichever comes first
+		number("opening_time_full_s", "s", 0.1, 60), // from closed to fully open
 		number("backcheck_angle_deg", "deg", 0, 180),
-		number("closing_time_90_to_10_s", "s", 0.1, 60), // not the 90 to 12 of manual closers
-		number("latch_time_s", "s", 0, 60),              // the last 10 degrees
-		number("hold_open_s", "s", 0, 300),              // after the last detection, or after a powered opening without sensors
-		number("hold_open_knowing_act_s", "s", 0, 300),  // after a knowing act, on a door that has sensors elsewhere
-		number("close_speed_mps", "m/s", 0, 3),          // before the latch check, the fastest leaf
-		number("latch_check_distance_m", "m", 0, 2),     // before closed
-		number("stop_force_n", "N", 0, 1500),            // stops a moving low-energy leaf, at the latch edge
-		number("stopped_leaf_force_n", "N", 0, 1500),    // keeps a STOPPED leaf from closing; not an impact force
-		number("manual_release_force_n", "N", 0, 1500),  // without power, frees the latch
-		number("manual_set_in_motion_force_n", "N", 0, 1500),
-		number("manual_open_force_n", "N", 0, 1500), // without power, opens fully
-		number("breakout_force_n", "N", 0, 1500),
+		number("closing_time_s", "s", 0.1, 60),         // from 90 to 10 degrees, not the 90 to 12 of manual closers
+		number("latch_time_s", "s", 0, 60),             // the last 10 degrees
+		number("hold_open_s", "s", 0, 300),             // after the last detection or the last act
+		number("hold_open_knowing_act_s", "s", 0, 300), // after a knowing act, on a door that has a sensor on its other side
+		number("closing_speed_mps", "m/s", 0, 3),       // before the latch check, the fastest leaf
+		number("latch_check_distance_m", "m", 0, 2),    // before closed
+		number("opening_force_n", "N", 0, 3000),        // stops the opening leaf, or keeps a stopped one from opening; not an impact force
+		number("closing_force_n", "N", 0, 3000),        // stops the closing leaf, or keeps a stopped one from closing; not an impact force
+		number("peak_force_n", "N", 0, 5000),           // greatest force of a contact, measured over time
+		number("static_force_n", "N", 0, 5000),         // force of a contact that is still there after 0.75 s
+		number("manual_release_force_n", "N", 0, 3000), // without power, frees the latch
+		number("manual_start_force_n", "N", 0, 3000),   // without power, sets the leaf in motion
+		number("manual_full_force_n", "N", 0, 3000),    // without power, opens fully
+		number("breakout_force_n", "N", 0, 3000),
+		number("kinetic_energy_j", "J", 0, 1000), // as a gauge shows it, or computed from speed and mass
+		number("presence_zone_width_m", "m", 0, 12),
+		number("presence_zone_depth_m", "m", 0, 12),
+		number("activation_zone_width_m", "m", 0, 12),
+		number("activation_zone_depth_m", "m", 0, 12),
+		number("presence_held_s", "s", 0, 600), // how long somebody who stands still is held
 		number("lowest_beam_height_m", "m", 0, 3),
 		number("top_beam_height_m", "m", 0, 3),
+		number("rotation_rpm", "rpm", 0, 60),
+		number("diameter_m", "m", 0.5, 15),  // inside diameter of a revolving door
+		number("changing_gap_m", "m", 0, 1), // a gap that changes while the door moves, at its narrowest reachable place
+		number("guide_rail_height_m", "m", 0, 3),
+		number("months_since_inspection", "months", 0, 1200), // whole months between the civil dates, rounded down
 		yesNo("walk_test_passed"),
 		yesNo("stationary_person_held"),
+		yesNo("stays_closed_while_occupied"), // somebody stands in the path of the closed leaf: the door does not open into them
+		yesNo("opens_without_power"),
+		yesNo("opens_on_alarm"),
+		yesNo("self_closes_and_latches"),
+		yesNo("fire_label_legible"),
+		yesNo("free_of_damage"),
+		yesNo("emergency_stop_works"),
+		yesNo("slow_speed_button_works"),
+		yesNo("stops_on_contact"),
 		yesNo("signs_present"),
 		yesNo("breakout_sign_present"),
 		yesNo("daily_check_label_present"),
+		yesNo("log_book_kept"),
 	}
 }
 
@@ -62,6 +87,8 @@ type Reading struct {
 	Number *float64 `json:"number,omitempty"` // in Unit
 	Unit   string   `json:"unit,omitempty"`   // the unit of the reading's kind, said again so that a mix-up is seen
 	Yes    *bool    `json:"yes,omitempty"`
+	// Uncertainty is the expanded uncertainty of Number (coverage factor k = 2), in its unit; nil when nobody states one.
+	Uncertainty *float64 `json:"uncertainty,omitempty"`
 	Place
 }
 
@@ -123,7 +150,12 @@ func (k ReadingKind) problem(r Reading) Problem {
 		return WrongKind
 	case r.Unit != k.Unit:
 		return WrongUnit
-	case k.Kind == YesNo:
+	case r.Uncertainty != nil:
+		if p := numberProblem(*r.Uncertainty, 0, math.MaxFloat64); p != "" || k.Kind == YesNo {
+			return cmp.Or(p, WrongKind)
+		}
+	}
+	if k.Kind == YesNo {
 		return ""
 	}
 	return numberProblem(*r.Number, k.Min, k.Max)

@@ -19,7 +19,7 @@ const (
 // unitNamed gives the unit of that name. All factors are exact by definition (international yard and pound, standard gravity).
 func unitNamed(name string) (unit, error) {
 	switch name {
-	case "s", "m", "kg", "N", "J", "m/s", "deg":
+	case "s", "m", "kg", "N", "J", "m/s", "deg", "rpm", "months":
 		return unit{name, 1}, nil
 	case "mm":
 		return unit{"m", 0.001}, nil

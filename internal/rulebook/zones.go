@@ -26,9 +26,9 @@ type Rect struct {
 
 // RequiredZone is a zone that a pack asks for on one side of a door.
 type RequiredZone struct {
-	ID       string   `json:"id"`
-	TitleKey string   `json:"title_key"`
-	Kind     ZoneKind `json:"kind"`
+	ID    string   `json:"id"`
+	Title string   `json:"title"`
+	Kind  ZoneKind `json:"kind"`
 	// Rect is nil when it cannot be computed: Reason and Gaps then say why, and the zone counts as not covered.
 	Rect   *Rect  `json:"rect,omitempty"`
 	Reason Reason `json:"reason,omitempty"`
@@ -57,7 +57,7 @@ func (p *Pack) Zones(facts Facts, side Side) []RequiredZone {
 	zones := []RequiredZone{}
 	for _, z := range p.ZoneRules {
 		required := RequiredZone{
-			ID: z.ID, TitleKey: z.TitleKey, Kind: z.Kind,
+			ID: z.ID, Title: z.Title, Kind: z.Kind,
 			BodyHeightM: z.Body.Height.si, BodySpeedMps: si(z.Body.Speed), HeldS: si(z.Body.Held),
 			Source: z.Source, Standing: z.Standing, Weight: z.Standing.Weight(),
 		}
