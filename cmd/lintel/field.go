@@ -25,18 +25,11 @@ type fieldCmd struct {
 
 // Run answers every line of the file on standard output.
 func (c *fieldCmd) Run() error {
-	in := io.Reader(os.Stdin)
-	if c.File != "-" {
-		f, err := os.Open(c.File)
-		if err != nil {
-			return badInput{err}
-		}
-		defer f.Close()
-		if info, err := f.Stat(); err == nil && info.IsDir() {
-			return badInput{fmt.Errorf("%s is a folder; name a file with one JSON object a line", c.File)}
-		}
-		in = f
+	in, err := openLines(c.File)
+	if err != nil {
+		return err
 	}
+	defer in.Close()
 	return c.answer(in, os.Stdout)
 }
 
@@ -61,29 +54,13 @@ func (c *fieldCmd) answer(in io.Reader, out io.Writer) error {
 	return w.Flush()
 }
 
-// longestFieldLine is far above what any request needs; beyond it a file is taken to have no lines at all.
-const longestFieldLine = 1 << 20
-
-func readFieldRequests(in io.Reader) ([]field.Request, error) {
-	var requests []field.Request
-	lines := bufio.NewScanner(in)
-	lines.Buffer(make([]byte, 0, 4096), longestFieldLine)
-	for lines.Scan() {
-		if len(requests) == 0 && bytes.HasPrefix(lines.Bytes(), []byte("\ufeff")) {
-			return nil, badInput{errors.New("line 1: begins with a byte order mark; save the file as UTF-8 without one")}
-		}
-		r, err := field.ParseRequest(lines.Bytes())
-		if err != nil {
-			return nil, badInput{fmt.Errorf("line %d: %w", len(requests)+1, err)}
-		}
+func readFieldRequests(in io.Reader) (requests []field.Request, err error) {
+	err = eachLine(in, func(line []byte) error {
+		r, err := field.ParseRequest(line)
 		requests = append(requests, r)
-	}
-	if err := lines.Err(); errors.Is(err, bufio.ErrTooLong) {
-		return nil, badInput{fmt.Errorf("line %d: is longer than %d bytes", len(requests)+1, longestFieldLine)}
-	} else if err != nil {
-		return nil, badInput{fmt.Errorf("line %d: %w", len(requests)+1, err)}
-	}
-	return requests, nil
+		return err
+	})
+	return requests, err
 }
 
 // mostDrawings is how many fields one drawing shows, one below the other.

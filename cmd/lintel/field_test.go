@@ -65,7 +65,7 @@ func TestOneBadLineAndNothingIsPrinted(t *testing.T) {
 		"unknown member": {strings.Replace(fieldLine, "}", `,"colour":1}`, 1), "colour"},
 		"wrong type":     {strings.Replace(fieldLine, "24", `"24"`, 1), "tilt_deg"},
 		"out of limits":  {strings.Replace(fieldLine, "2.13", "0.2", 1), "height_m"},
-		"too long":       {`{"` + strings.Repeat("x", longestFieldLine) + `":1}`, "longer than"},
+		"too long":       {`{"` + strings.Repeat("x", longestLine) + `":1}`, "longer than"},
 		"text after":     {fieldLine + fieldLine, "text after"},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -101,7 +101,7 @@ func TestPacksAreFoundByIDAndByDoor(t *testing.T) {
 			}
 		}
 	}
-	if _, ok := book.Pack("us-a156.19-1890"); ok {
+	if _, ok := book.Pack("a156.19@1890"); ok {
 		t.Error("found a pack that does not exist")
 	}
 	packs := book.Packs()
@@ -115,13 +115,13 @@ func TestPacksAreFoundByIDAndByDoor(t *testing.T) {
 }
 
 func TestEachEditionIsAPackOfItsOwn(t *testing.T) {
-	older := strings.NewReplacer("ex-1-2020", "ex-1-1999", "edition: 2020", "edition: 1999").Replace(samplePack)
-	book, err := Load(fstest.MapFS{"ex-1-2020.yaml": {Data: []byte(samplePack)}, "ex-1-1999.yaml": {Data: []byte(older)}})
+	older := strings.NewReplacer("ex.1@2020", "ex.1@1999", "edition: 2020", "edition: 1999").Replace(samplePack)
+	book, err := Load(fstest.MapFS{"ex.1@2020.yaml": {Data: []byte(samplePack)}, "ex.1@1999.yaml": {Data: []byte(older)}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	a, _ := book.Pack("ex-1-2020")
-	b, _ := book.Pack("ex-1-1999")
+	a, _ := book.Pack("ex.1@2020")
+	b, _ := book.Pack("ex.1@1999")
 	if a.Digest == b.Digest || len(a.Digest) != 64 {
 		t.Errorf("digests %q and %q", a.Digest, b.Digest)
 	}
@@ -169,25 +169,12 @@ func TestEveryKeyHasAnEnglishText(t *testing.T) {
 	if err := yaml.Unmarshal(text, &words); err != nil {
 		t.Fatal(err)
 	}
-	book, err := Embedded()
-	if err != nil {
-		t.Fatal(err)
-	}
 	var want []string
-	for _, p := range book.Packs() {
-		want = append(want, p.TitleKey(), p.CautionKey())
-		for _, r := range p.Rules {
-			want = append(want, r.TitleKey, r.AsksKey)
-		}
-		for _, z := range p.ZoneRules {
-			want = append(want, z.TitleKey)
-		}
-	}
 	for _, k := range Readings() {
 		want = append(want, k.TitleKey())
 	}
 	for group, values := range map[string][]string{
-		"outcome":  {string(Passed), string(Failed), string(NotJudged), string(NotApplicable)},
+		"outcome":  {string(Passed), string(Failed), string(Undecided), string(NotJudged), string(NotApplicable)},
 		"result":   {string(InspectionPassed), string(InspectionFailed), string(InspectionIncomplete)},
 		"weight":   {string(Binding), string(Unverified)},
 		"standing": {string(Found), string(SecondHand), string(CommonPractice), string(FromMemory)},
@@ -215,12 +202,12 @@ func TestZonesOfASlidingDoor(t *testing.T) {
 	facts, _ := slideDoor() // 1.8 m wide, a sensor on side A, a knowing act on side B, presence by overhead sensors
 	near := cmpopts.EquateApprox(0, 1e-9)
 	approach := RequiredZone{
-		ID: "approach", TitleKey: "zone.a156.10@2005.approach.title", Kind: ActivationZone,
+		ID: "approach", Title: "Approach: people who come are noticed", Kind: ActivationZone,
 		Rect: &Rect{X0M: -0.9, X1M: 0.9, Y0M: 0.127, Y1M: 1.0922}, BodyHeightM: 0.7112, BodySpeedMps: pointer(0.1524),
 		Standing: FromMemory, Weight: Unverified,
 	}
 	threshold := RequiredZone{
-		ID: "threshold", TitleKey: "zone.a156.10@2005.threshold.title", Kind: PresenceZone,
+		ID: "threshold", Title: "Threshold: people who stand there are noticed", Kind: PresenceZone,
 		Rect: &Rect{X0M: -0.9, X1M: 0.9, Y0M: 0, Y1M: 0.127}, BodyHeightM: 0.7112, HeldS: pointer(30.0),
 		Standing: FromMemory, Weight: Unverified,
 	}
@@ -275,7 +262,7 @@ func TestAZoneThatComesOutWithoutAreaIsNotComputable(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%s: %v", bound, err)
 		}
-		p, _ := book.Pack("ex-1-2020")
+		p, _ := book.Pack("ex.1@2020")
 		zones := p.Zones(Facts{DoorKind: Folding, Energy: FullEnergy, ClearWidthM: pointer(2.0)}, SideA)
 		if len(zones) != 1 || zones[0].Rect != nil || zones[0].Reason != NotComputable {
 			t.Errorf("%s: %+v", bound, zones)
@@ -291,7 +278,9 @@ func TestALowEnergyDoorHasNoZones(t *testing.T) {
 }
 
 // samplePack is a valid pack that the tests below spoil in one place each. The standard is invented.
-const samplePack = `id: ex-1-2020
+const samplePack = `id: ex.1@2020
+title: Example
+caution: Invented.
 standard: Example 1
 edition: 2020
 jurisdiction: XX
@@ -299,6 +288,8 @@ applies_to: {kinds: [folding], energies: [full]}
 addresses: {print: second printing, page 7}
 rules:
   - id: force
+    title: Force
+    asks: Little force.
     when: presence_by != 'beams'
     measured: reading.closing_force_n
     limit: {at_most: 10, unit: lbf}
@@ -306,12 +297,15 @@ rules:
     standing: found
     source: {clause: 1.2, address: print}
   - id: signs
+    title: Signs
+    asks: Signs are there.
     pass: reading.signs_present
     severity: advisory
     standing: common_practice
     source: {note: everybody does}
 zones:
   - id: front
+    title: Front
     kind: presence
     x0_m: -clear_width_m / 2.0
     x1_m: clear_width_m / 2.0
@@ -324,7 +318,7 @@ zones:
 
 func loadSample(t *testing.T, text string) (*Book, error) {
 	t.Helper()
-	return Load(fstest.MapFS{"ex-1-2020.yaml": {Data: []byte(text)}})
+	return Load(fstest.MapFS{"ex.1@2020.yaml": {Data: []byte(text)}})
 }
 
 func TestWhatIsWrongWithAPackIsSaid(t *testing.T) {
@@ -336,8 +330,12 @@ func TestWhatIsWrongWithAPackIsSaid(t *testing.T) {
 		"member twice":                 {"edition: 2020", "edition: 2020\nedition: 2021", "already defined"},
 		"second document":              {"    source: {}", "    source: {}\n---\nid: other", "more than one document"},
 		"no edition":                   {"edition: 2020", "", "edition"},
-		"bad id":                       {"id: ex-1-2020", "id: Ex 1", `id "Ex 1"`},
-		"other file name":              {"id: ex-1-2020", "id: ex-1-2021", "the file's name must be the id"},
+		"id of another edition":        {"id: ex.1@2020", "id: ex.1@2019", "want it to end with @2020"},
+		"no title":                     {"    title: Force\n", "", "title and asks"},
+		"no caution":                   {"caution: Invented.\n", "", "title and caution"},
+		"zone without a title":         {"    title: Front\n", "", "title is required"},
+		"bad id":                       {"id: ex.1@2020", "id: Ex 1", `id "Ex 1"`},
+		"other file name":              {"id: ex.1@2020", "id: ex.2@2020", "the file's name must be the id"},
 		"unknown door kind":            {"[folding]", "[rolling]", `unknown door kind "rolling"`},
 		"unknown energy":               {"[full]", "[much]", `unknown energy "much"`},
 		"no kinds":                     {"kinds: [folding], ", "", "applies_to"},
@@ -358,7 +356,7 @@ func TestWhatIsWrongWithAPackIsSaid(t *testing.T) {
 		"text that is no value":        {"presence_by != 'beams'", "(('a' == 'a'))", "compared with no fact"},
 		"fact not compared":            {"presence_by != 'beams'", "presence_by.startsWith('b')", "may only be compared"},
 		"two facts compared":           {"presence_by != 'beams'", "presence_by == activation_a", "may only be compared"},
-		"zone's fact in a rule":        {"presence_by != 'beams'", "activation == 'sensor'", "undeclared reference"},
+		"zone's fact in a rule":        {"presence_by != 'beams'", "side_activation == 'sensor'", "undeclared reference"},
 		"reading in a condition":       {"presence_by != 'beams'", "reading.signs_present", "undeclared reference"},
 		"has":                          {"presence_by != 'beams'", "has(leaves[0].mass_kg)", "undeclared reference"},
 		"whole leaves compared":        {"presence_by != 'beams'", "leaves[0] == leaves[1]", "compared as a whole"},
@@ -395,7 +393,7 @@ func TestWhatIsWrongWithAPackIsSaid(t *testing.T) {
 		switch {
 		case err == nil:
 			t.Errorf("%s: accepted", name)
-		case !strings.Contains(err.Error(), c.want) || !strings.Contains(err.Error(), "ex-1-2020.yaml"):
+		case !strings.Contains(err.Error(), c.want) || !strings.Contains(err.Error(), "ex.1@2020.yaml"):
 			t.Errorf("%s: %v\nwant it to say %q and the file", name, err, c.want)
 		case book != nil && len(book.Packs()) != 0:
 			t.Errorf("%s: refused, but in the book", name)
@@ -419,7 +417,7 @@ func TestAnExpressionThatIsTrueAnywayStillWaitsForItsReading(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, _ := book.Pack("ex-1-2020")
+	p, _ := book.Pack("ex.1@2020")
 	facts := Facts{DoorKind: Folding, Energy: FullEnergy, PresenceBy: NoPresence}
 	if v := verdictOf(t, p.Judge(facts, nil), "signs"); v.Outcome != NotJudged {
 		t.Errorf("without the reading: %s", v.Outcome)
@@ -441,7 +439,7 @@ func TestArithmeticThatGoesWrongLeavesTheRuleNotJudged(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 			continue
 		}
-		p, _ := book.Pack("ex-1-2020")
+		p, _ := book.Pack("ex.1@2020")
 		facts := Facts{DoorKind: Folding, Energy: FullEnergy, PresenceBy: NoPresence, ClearWidthM: pointer(2.0)}
 		for range 12 {
 			facts.Leaves = append(facts.Leaves, LeafFacts{MassKg: pointer(40.0)})
@@ -454,9 +452,12 @@ func TestArithmeticThatGoesWrongLeavesTheRuleNotJudged(t *testing.T) {
 }
 
 func TestEveryReadingSaysItsUnitInItsName(t *testing.T) {
-	suffix := map[string]string{"s": "_s", "m": "_m", "N": "_n", "m/s": "_mps", "deg": "_deg"}
+	suffix := map[string]string{"s": "_s", "m": "_m", "N": "_n", "m/s": "_mps", "deg": "_deg", "J": "_j", "rpm": "_rpm"}
 	seen := map[string]bool{}
 	for _, k := range Readings() {
+		if k.Unit == "months" {
+			continue // months_since_inspection says it at its beginning
+		}
 		if k.Kind == Number && (suffix[k.Unit] == "" || !strings.HasSuffix(k.Name, suffix[k.Unit]) || k.Min >= k.Max) || k.Kind == YesNo && k.Unit != "" || seen[k.Name] {
 			t.Errorf("%+v", k)
 		}
@@ -512,7 +513,7 @@ func FuzzPack(f *testing.F) {
 			return
 		}
 		for _, v := range p.Judge(facts, taken(readings)) {
-			if v.Outcome == "" || v.Standing == "" || v.TitleKey == "" {
+			if v.Outcome == "" || v.Standing == "" || v.Title == "" {
 				t.Errorf("an accepted pack gives %+v", v)
 			}
 			if v.Outcome == Passed && len(v.Gaps) > 0 {

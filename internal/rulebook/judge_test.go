@@ -562,7 +562,7 @@ func TestReadingsOfOneRuleAreTakenFromPlacesThatMeet(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, _ := book.Pack("ex-1-2020")
+	p, _ := book.Pack("ex.1@2020")
 	facts := Facts{DoorKind: Folding, Energy: FullEnergy, PresenceBy: NoPresence}
 	force := func(leaf int, n float64) Used {
 		return Used{"closing_force_n", Reading{Number: &n, Unit: "N", Place: Place{Leaf: leaf}}}

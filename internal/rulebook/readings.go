@@ -6,21 +6,21 @@ import (
 	"math"
 )
 
-// Answer is the kind of value that a reading has.
-type Answer string
+// ValueKind is the kind of value that a reading has.
+type ValueKind string
 
 const (
-	Number Answer = "number" // a measured value in SI units
-	YesNo  Answer = "yes_no" // a check that a person answers
+	Number ValueKind = "number" // a measured value in SI units
+	YesNo  ValueKind = "yes_no" // a check that a person answers
 )
 
 // ReadingKind is one thing that an inspection can record.
 type ReadingKind struct {
-	Name string  `json:"name"`           // ends in its unit when it is a number: latch_time_s
-	Unit string  `json:"unit,omitempty"` // SI: s, m, N, J, m/s, deg, or rpm and months as people count them; empty for yes or no
-	Kind Answer  `json:"kind"`
-	Min  float64 `json:"min"` // least and greatest possible value of a number, in Unit; outside is a slip of the pen
-	Max  float64 `json:"max"`
+	Name string    `json:"name"`           // ends in its unit when it is a number: latch_time_s
+	Unit string    `json:"unit,omitempty"` // SI: s, m, N, J, m/s, deg, or rpm and months as people count them; empty for yes or no
+	Kind ValueKind `json:"kind"`
+	Min  float64   `json:"min"` // least and greatest possible value of a number, in Unit; outside is a slip of the pen
+	Max  float64   `json:"max"`
 }
 
 // TitleKey is the message key of the reading's name.
