@@ -99,7 +99,7 @@ func judgement(texts words.Printer, a rulebook.Answer) judged {
 
 // askedOf gives the limit in the unit of its source when it could be worked out, else what the rule asks in words.
 func askedOf(texts words.Printer, r rulebook.RuleAnswer) string {
-	l := r.Verdict.Limit
+	l := r.Limit
 	switch {
 	case l == nil:
 		return r.Rule.Asks

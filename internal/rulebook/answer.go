@@ -30,7 +30,8 @@ type RuleAnswer struct {
 	Result   string // pass, fail, undecided, missing or not_applicable
 	Rule     *Rule
 	Verdict  Verdict
-	Readings []string // names of the readings that the rule looks at
+	Limit    *BoundsUsed // nil for a question, and when it cannot be worked out
+	Readings []string    // names of the readings that the rule looks at
 }
 
 // Answer judges a case by a pack, named as name@edition, or by name alone for its newest edition.
@@ -47,7 +48,7 @@ func (b *Book) Answer(pack string, c Case) (Answer, error) {
 	bearing := false // a rule that bears on the verdict was judged
 	for i, v := range p.Judge(c.Facts, c.Readings) {
 		r := p.Rules[i]
-		rule := RuleAnswer{ID: r.ID, Result: resultOf(v), Rule: r, Verdict: v}
+		rule := RuleAnswer{ID: r.ID, Result: resultOf(v), Rule: r, Verdict: v, Limit: r.limitFor(c.Facts)}
 		for _, k := range r.readings() {
 			rule.Readings = append(rule.Readings, k.Name)
 		}

@@ -257,7 +257,7 @@ func TestAZoneOfWhichInputsAreUnknownHasNoRectangleAndSaysWhy(t *testing.T) {
 }
 
 func TestAZoneThatComesOutWithoutAreaIsNotComputable(t *testing.T) {
-	for _, bound := range []string{"y1_m: 0", "y1_m: -1", "y1_m: 1.0 / (clear_width_m - clear_width_m)"} {
+	for _, bound := range []string{"y1_m: 0", "y1_m: -1", "y1_m: 1.0 / m_to_in(clear_width_m - clear_width_m)"} {
 		book, err := loadSample(t, strings.Replace(samplePack, "y1_m: 1", bound, 1))
 		if err != nil {
 			t.Fatalf("%s: %v", bound, err)
@@ -370,7 +370,11 @@ func TestWhatIsWrongWithAPackIsSaid(t *testing.T) {
 		"limit without bounds":         {"at_most: 10, ", "", "want at_least, at_most or both"},
 		"limit is a list":              {"at_most: 10", "at_most: [10]", "want an expression"},
 		"unknown unit":                 {"unit: lbf}", "unit: stone}", `unknown unit "stone"`},
-		"limit of another dimension":   {"unit: lbf}", "unit: s}", "closing_force_n is in N, the limit in s"},
+		"limit of another dimension":   {"unit: lbf}", "unit: s}", "measured is in N, the limit in s"},
+		"seconds held against newtons": {"measured: reading.closing_force_n", "measured: 'reading.closing_force_n + reading.latch_time_s'", "puts N beside s"},
+		"metres for inches":            {"at_most: 10, unit: lbf", "at_most: clear_width_m, unit: in", "in m, the limit in"},
+		"mass for a width":             {"at_most: 10, unit: lbf", "at_most: 'm_to_in(leaves[0].mass_kg)', unit: lbf", "takes m, not kg"},
+		"metres compared with kilos":   {"presence_by != 'beams'", "clear_width_m > leaves[0].mass_kg", "puts m beside kg"},
 		"limit and pass":               {"    measured: reading.closing_force_n", "    measured: reading.closing_force_n\n    pass: reading.signs_present", "want either"},
 		"limit without measured":       {"    measured: reading.closing_force_n\n", "", "want either"},
 		"measured without a reading":   {"measured: reading.closing_force_n", "measured: clear_width_m", "names no reading"},
@@ -429,10 +433,10 @@ func TestAnExpressionThatIsTrueAnywayStillWaitsForItsReading(t *testing.T) {
 
 func TestArithmeticThatGoesWrongLeavesTheRuleNotJudged(t *testing.T) {
 	for name, limit := range map[string]string{
-		"division by zero": "at_most: 1.0 / (clear_width_m - clear_width_m)",
-		"no number":        "at_most: math.sqrt(-clear_width_m)",
-		"empty list":       `at_most: "greatest(leaves.filter(l, l.mass_kg > 1e9).map(l, l.mass_kg))"`,
-		"too many steps":   `at_most: "greatest(leaves.map(a, greatest(leaves.map(b, greatest(leaves.map(c, greatest(leaves.map(d, a.mass_kg + b.mass_kg + c.mass_kg + d.mass_kg))))))))"`,
+		"division by zero": "at_most: 1.0 / m_to_in(clear_width_m - clear_width_m)",
+		"no number":        "at_most: math.sqrt(-m_to_in(clear_width_m))",
+		"empty list":       `at_most: "greatest(leaves.filter(l, l.mass_kg > 1e9).map(l, kg_to_lb(l.mass_kg)))"`,
+		"too many steps":   `at_most: "greatest(leaves.map(a, greatest(leaves.map(b, greatest(leaves.map(c, greatest(leaves.map(d, kg_to_lb(a.mass_kg + b.mass_kg + c.mass_kg + d.mass_kg)))))))))"`,
 	} {
 		book, err := loadSample(t, strings.Replace(samplePack, "at_most: 10", limit, 1))
 		if err != nil {

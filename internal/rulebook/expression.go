@@ -142,7 +142,7 @@ type program struct {
 	leaves   bool       // it looks at the leaves at all
 	leaf     []factKind // members that it reads of each leaf
 	readings []ReadingKind
-	bare     bool // the expression is its one reading and nothing else
+	measures dimension
 }
 
 // compile refuses what is misspelt, of another type than want, or not sure to be complete when its needs are met.
@@ -161,6 +161,9 @@ func compile(env *cel.Env, source Expression, want *cel.Type) (*program, error) 
 	p := &program{run: run}
 	if err := p.readNeeds(compiled.NativeRep()); err != nil {
 		return nil, fmt.Errorf("%q: %w", source, err)
+	}
+	if p.measures, err = p.dimension(compiled.NativeRep()); err != nil {
+		return nil, fmt.Errorf("%q %w", source, err)
 	}
 	return p, nil
 }
@@ -213,7 +216,6 @@ func (p *program) readNeeds(tree *ast.AST) error {
 	p.leaves = facts["leaves"]
 	p.leaf = slices.DeleteFunc(leafKinds(), unused(leafMembers))
 	p.readings = slices.DeleteFunc(Readings(), func(k ReadingKind) bool { return !readings[k.Name] })
-	p.bare = strings.HasPrefix(nameOf(tree.Expr()), readingPrefix)
 	return nil
 }
 

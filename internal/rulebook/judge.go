@@ -255,27 +255,20 @@ func (r *Rule) measure(s *situation, v *Verdict) (Outcome, error) {
 	}
 	unit, name := r.Limit.unit, r.Limit.Unit
 	measured, low, high := unit.amountOfSI(name, si), unit.amountOfSI(name, lowSI), unit.amountOfSI(name, highSI)
-	v.Measured, v.Limit = &measured, &BoundsUsed{}
+	v.Measured = &measured
 	if lowSI < highSI {
 		v.Low, v.High = &low, &high
 	}
+	if v.Limit, err = r.bounds(s); err != nil {
+		return "", err
+	}
 	within, outside := true, false
-	if r.Limit.atLeast != nil {
-		bound, err := s.number(r.Limit.atLeast)
-		if err != nil {
-			return "", err
-		}
-		least, edge := unit.amount(name, bound), bound-sameValue*math.Abs(bound)
-		v.Limit.AtLeast = &least
+	if b := v.Limit.AtLeast; b != nil {
+		edge := b.Value - sameValue*math.Abs(b.Value)
 		within, outside = low.Value >= edge, high.Value < edge
 	}
-	if r.Limit.atMost != nil {
-		bound, err := s.number(r.Limit.atMost)
-		if err != nil {
-			return "", err
-		}
-		most, edge := unit.amount(name, bound), bound+sameValue*math.Abs(bound)
-		v.Limit.AtMost = &most
+	if b := v.Limit.AtMost; b != nil {
+		edge := b.Value + sameValue*math.Abs(b.Value)
 		within, outside = within && high.Value <= edge, outside || low.Value > edge
 	}
 	switch {
@@ -285,6 +278,44 @@ func (r *Rule) measure(s *situation, v *Verdict) (Outcome, error) {
 		return Failed, nil
 	}
 	return Undecided, nil
+}
+
+// bounds works the limit out for the door.
+func (r *Rule) bounds(s *situation) (*BoundsUsed, error) {
+	used := &BoundsUsed{}
+	for _, b := range []struct {
+		program *program
+		amount  **Amount
+	}{{r.Limit.atLeast, &used.AtLeast}, {r.Limit.atMost, &used.AtMost}} {
+		if b.program == nil {
+			continue
+		}
+		value, err := s.number(b.program)
+		if err != nil {
+			return nil, err
+		}
+		amount := r.Limit.unit.amount(r.Limit.Unit, value)
+		*b.amount = &amount
+	}
+	return used, nil
+}
+
+// limitFor gives the limit that would hold for a door, nil when it cannot be worked out.
+func (r *Rule) limitFor(facts Facts) *BoundsUsed {
+	if r.Limit == nil {
+		return nil
+	}
+	s := newSituation(facts, nil)
+	for _, p := range []*program{r.Limit.atLeast, r.Limit.atMost} {
+		if p != nil && s.gaps(p) != nil {
+			return nil
+		}
+	}
+	used, err := r.bounds(s)
+	if err != nil {
+		return nil
+	}
+	return used
 }
 
 // interval gives the program's value, and the least and the greatest that it takes when each reading lies anywhere within its

@@ -554,8 +554,8 @@ func TestTheWorstOfSeveralReadingsStands(t *testing.T) {
 	}
 }
 
-// pairRule is a rule that takes two readings: the time of a leaf and the force at it.
-const pairRule = "reading.closing_force_n * reading.hold_open_s"
+// pairRule takes two readings: the time of a leaf and the force at it.
+const pairRule = "reading.closing_force_n * reading.hold_open_s / opening_time_s"
 
 func TestReadingsOfOneRuleAreTakenFromPlacesThatMeet(t *testing.T) {
 	book, err := loadSample(t, strings.Replace(samplePack, "measured: reading.closing_force_n", "measured: "+pairRule, 1))
@@ -563,7 +563,7 @@ func TestReadingsOfOneRuleAreTakenFromPlacesThatMeet(t *testing.T) {
 		t.Fatal(err)
 	}
 	p, _ := book.Pack("ex.1@2020")
-	facts := Facts{DoorKind: Folding, Energy: FullEnergy, PresenceBy: NoPresence}
+	facts := Facts{DoorKind: Folding, Energy: FullEnergy, PresenceBy: NoPresence, OpeningTimeS: pointer(1.0)}
 	force := func(leaf int, n float64) Used {
 		return Used{"closing_force_n", Reading{Number: &n, Unit: "N", Place: Place{Leaf: leaf}}}
 	}

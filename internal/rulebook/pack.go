@@ -273,8 +273,8 @@ func (r *Rule) complete(l *language, p *Pack) (err error) {
 	if err := r.Limit.complete(l); err != nil {
 		return inside("limit", err)
 	}
-	if k := r.measured.readings[0]; r.measured.bare && k.Unit != r.Limit.unit.si {
-		return fmt.Errorf("limit: %s is in %s, the limit in %s", k.Name, k.Unit, r.Limit.Unit)
+	if want := dimensionOf(r.Limit.unit.si); !r.measured.measures.bare && !r.measured.measures.near(want) {
+		return fmt.Errorf("limit: measured is in %s, the limit in %s", r.measured.measures, r.Limit.Unit)
 	}
 	return nil
 }
@@ -303,13 +303,28 @@ func (limit *Limit) complete(l *language) (err error) {
 		if limit.atLeast, err = compile(l.facts, limit.AtLeast, cel.DoubleType); err != nil {
 			return inside("at_least", err)
 		}
+		if err := limit.fits(limit.atLeast); err != nil {
+			return inside("at_least", err)
+		}
 	}
 	if limit.AtMost != "" {
 		if limit.atMost, err = compile(l.facts, limit.AtMost, cel.DoubleType); err != nil {
 			return inside("at_most", err)
 		}
+		if err := limit.fits(limit.atMost); err != nil {
+			return inside("at_most", err)
+		}
 	}
 	return nil
+}
+
+// fits refuses a bound that is worked out in another unit than the limit's: facts are in SI, the limit may be in inches.
+func (limit *Limit) fits(bound *program) error {
+	m := bound.measures
+	if m.bare || m == plainRatio || limit.unit.factor == 1 && m.near(dimensionOf(limit.unit.si)) {
+		return nil
+	}
+	return fmt.Errorf("is in %s, the limit in %s", m, limit.Unit)
 }
 
 func compileWhen(env *cel.Env, when Expression) (*program, error) {
