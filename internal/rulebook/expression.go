@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"cel.dev/cel-go/cel"
+	"cel.dev/cel-go/checker"
 	"cel.dev/cel-go/common/ast"
 	"cel.dev/cel-go/common/types"
 	"cel.dev/cel-go/common/types/ref"
@@ -135,6 +136,23 @@ func listFunction(name string, f func([]float64) float64) cel.EnvOption {
 	})))
 }
 
+// mostLeafCount is how many leaves a door has at most, for what an expression may cost.
+const mostLeafCount = 8
+
+// mostLeaves tells CEL's estimate how long the list of leaves gets.
+type mostLeaves struct{}
+
+func (mostLeaves) EstimateSize(e checker.AstNode) *checker.SizeEstimate {
+	if path := e.Path(); len(path) == 1 && path[0] == "leaves" {
+		return &checker.SizeEstimate{Max: mostLeafCount}
+	}
+	return nil
+}
+
+func (mostLeaves) EstimateCallCost(string, string, *checker.AstNode, []checker.AstNode) *checker.CallEstimate {
+	return nil
+}
+
 // program is a compiled expression and what it needs to run.
 type program struct {
 	run      cel.Program
@@ -149,7 +167,7 @@ type program struct {
 func compile(env *cel.Env, source Expression, want *cel.Type) (*program, error) {
 	compiled, issues := env.Compile(string(source))
 	if issues.Err() != nil {
-		return nil, issues.Err()
+		return nil, expressionMistakes(issues.Errors())
 	}
 	if !compiled.OutputType().IsExactType(want) {
 		return nil, fmt.Errorf("%q gives %s, want %s", source, compiled.OutputType(), want)
@@ -161,6 +179,11 @@ func compile(env *cel.Env, source Expression, want *cel.Type) (*program, error) 
 	p := &program{run: run}
 	if err := p.readNeeds(compiled.NativeRep()); err != nil {
 		return nil, fmt.Errorf("%q: %w", source, err)
+	}
+	if cost, err := env.EstimateCost(compiled, mostLeaves{}); err != nil {
+		return nil, err
+	} else if cost.Max > costLimit {
+		return nil, fmt.Errorf("may take %d steps with %d leaves, more than the %d that an expression may take", cost.Max, mostLeafCount, costLimit)
 	}
 	if p.measures, err = p.dimension(compiled.NativeRep()); err != nil {
 		return nil, fmt.Errorf("%q %w", source, err)

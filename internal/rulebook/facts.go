@@ -130,7 +130,7 @@ func factKinds() []factKind {
 		{name: "clear_width_m", min: 0.3, max: 12},
 		{name: "opening_time_s", min: 0.1, max: 60},
 		{name: "closing_time_s", min: 0.1, max: 60},
-		{name: "leaf_count", min: 1, max: 8},
+		{name: "leaf_count", min: 1, max: mostLeafCount},
 		{name: "egress"},
 		{name: "fire_rated"},
 		{name: "interior"},

@@ -187,7 +187,7 @@ func (p *Pack) complete(l *language) error {
 		return errors.New("rules: none")
 	}
 	p.scope = &program{facts: []factKind{factNamed("door_kind"), factNamed("energy")}}
-	problems := []error{p.AppliesTo.check()}
+	problems := []error{inside("applies_to", p.AppliesTo.check())}
 	seen := map[string]bool{}
 	once := func(what, id string) error {
 		if !ruleID.MatchString(id) {
@@ -199,42 +199,46 @@ func (p *Pack) complete(l *language) error {
 		seen[what+id] = true
 		return nil
 	}
-	for _, r := range p.Rules {
+	for i, r := range p.Rules {
 		if r == nil {
-			problems = append(problems, errors.New("rules: an empty rule"))
+			problems = append(problems, inside("rules", errors.New("an empty rule"), "rules", i))
 			continue
 		}
-		problems = append(problems, once("rule", r.ID), inside("rule "+r.ID, r.complete(l, p)))
+		problems = append(problems, inside("rules", once("rule", r.ID), "rules", i, "id"), inside("rule "+r.ID, r.complete(l, p), "rules", i))
 	}
-	for _, z := range p.ZoneRules {
+	for i, z := range p.ZoneRules {
 		if z == nil {
-			problems = append(problems, errors.New("zones: an empty zone"))
+			problems = append(problems, inside("zones", errors.New("an empty zone"), "zones", i))
 			continue
 		}
-		problems = append(problems, once("zone", z.ID), inside("zone "+z.ID, z.complete(l, p)))
+		problems = append(problems, inside("zones", once("zone", z.ID), "zones", i, "id"), inside("zone "+z.ID, z.complete(l, p), "zones", i))
 	}
 	return errors.Join(problems...)
 }
 
-func inside(where string, err error) error {
+// inside says where in the pack a mistake is: for people, and as the keys that lead there; without keys, where is the key.
+func inside(where string, err error, keys ...any) error {
 	if err == nil {
 		return nil
 	}
-	return fmt.Errorf("%s: %w", where, err)
+	if keys == nil {
+		keys = []any{where}
+	}
+	return &spot{where, keys, err}
 }
 
 func (a AppliesTo) check() error {
 	if len(a.Kinds) == 0 || len(a.Energies) == 0 {
-		return errors.New("applies_to: kinds and energies are required")
+		return errors.New("kinds and energies are required")
 	}
 	for _, k := range a.Kinds {
 		if !slices.Contains(factNamed("door_kind").values, string(k)) {
-			return fmt.Errorf("applies_to.kinds: unknown door kind %q", k)
+			return fmt.Errorf("unknown door kind %q", k)
 		}
 	}
 	for _, e := range a.Energies {
 		if !slices.Contains(factNamed("energy").values, string(e)) {
-			return fmt.Errorf("applies_to.energies: unknown energy %q", e)
+			return fmt.Errorf("unknown energy %q", e)
 		}
 	}
 	return nil
@@ -247,10 +251,10 @@ func (r *Rule) complete(l *language, p *Pack) (err error) {
 	switch r.Severity {
 	case Unsafe, Deficient, Advisory:
 	default:
-		return fmt.Errorf("severity %q: want unsafe, deficient or advisory", r.Severity)
+		return inside("severity", fmt.Errorf("severity %q: want unsafe, deficient or advisory", r.Severity))
 	}
 	if err := r.Source.complete(p, r.Standing); err != nil {
-		return err
+		return inside("source", err)
 	}
 	if r.when, err = compileWhen(l.facts, r.When); err != nil {
 		return err
@@ -274,7 +278,7 @@ func (r *Rule) complete(l *language, p *Pack) (err error) {
 		return inside("limit", err)
 	}
 	if want := dimensionOf(r.Limit.unit.si); !r.measured.measures.bare && !r.measured.measures.near(want) {
-		return fmt.Errorf("limit: measured is in %s, the limit in %s", r.measured.measures, r.Limit.Unit)
+		return fmt.Errorf("measured is in %s, the limit in %s", r.measured.measures, r.Limit.Unit)
 	}
 	return nil
 }
@@ -343,7 +347,7 @@ func (z *ZoneRule) complete(l *language, p *Pack) (err error) {
 		return fmt.Errorf("kind %q: want activation or presence", z.Kind)
 	}
 	if err := z.Source.complete(p, z.Standing); err != nil {
-		return err
+		return inside("source", err)
 	}
 	if z.when, err = compileWhen(l.side, z.When); err != nil {
 		return err
@@ -394,21 +398,21 @@ func (s *Source) complete(p *Pack, standing Standing) error {
 	if s.Address != "" {
 		address, ok := p.Addresses[s.Address]
 		if !ok || address == "" {
-			return fmt.Errorf("source.address: %q is not among the pack's addresses", s.Address)
+			return fmt.Errorf("address %q is not among the pack's addresses", s.Address)
 		}
 		s.Address = address
 	}
 	if standing == CommonPractice {
 		if s.Standard != "" || s.Edition != "" || s.Clause != "" {
-			return errors.New("source: common_practice has no standard, edition or clause; say in note who does it so")
+			return errors.New("common_practice has no standard, edition or clause; say in note who does it so")
 		}
 		if s.Note == "" {
-			return errors.New("source.note: required for common_practice")
+			return errors.New("note: required for common_practice")
 		}
 		return nil
 	}
 	if (s.Standard == "") != (s.Edition == "") {
-		return errors.New("source: standard and edition go together; leave out both for the pack's own")
+		return errors.New("standard and edition go together; leave out both for the pack's own")
 	}
 	if s.Standard == "" {
 		s.Standard, s.Edition = p.Standard, p.Edition
@@ -416,7 +420,7 @@ func (s *Source) complete(p *Pack, standing Standing) error {
 	switch standing {
 	case Found, SecondHand:
 		if s.Clause == "" || s.Address == "" {
-			return fmt.Errorf("source: %s needs clause and address", standing)
+			return fmt.Errorf("%s needs clause and address", standing)
 		}
 	case FromMemory:
 	default:
