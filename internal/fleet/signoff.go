@@ -366,9 +366,9 @@ func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) []rulebook.Us
 		if r == nil {
 			continue
 		}
-		u := rulebook.Used{Name: r.Name, Reading: rulebook.Reading{Number: r.Value, Yes: r.Yes, Place: rulebook.Place{Leaf: r.Leaf, Side: rulebook.Side(r.Side)}}}
+		u := rulebook.Used{Name: rulebook.NameNow(r.Name), Reading: rulebook.Reading{Number: r.Value, Yes: r.Yes, Place: rulebook.Place{Leaf: r.Leaf, Side: rulebook.Side(r.Side)}}}
 		if r.Value != nil {
-			u.Unit = unit[r.Name]
+			u.Unit = unit[u.Name]
 		}
 		readings = slices.DeleteFunc(readings, func(t taken) bool { return t.Name == u.Name && t.Place == u.Place && t.changes < changes })
 		readings = append(readings, taken{u, changes})

@@ -63,10 +63,10 @@ func Load(files fs.FS) (*Book, error) {
 // Packs gives all packs, sorted by id.
 func (b *Book) Packs() []*Pack { return slices.Clone(b.packs) }
 
-// Pack gives the pack of that id.
+// Pack gives the pack of that id, or the one that had it formerly.
 func (b *Book) Pack(id string) (*Pack, bool) {
 	for _, p := range b.packs {
-		if p.ID == id {
+		if p.ID == id || slices.Contains(p.Formerly, id) {
 			return p, true
 		}
 	}

@@ -104,6 +104,9 @@ func TestPacksAreFoundByIDAndByDoor(t *testing.T) {
 	if _, ok := book.Pack("a156.19@1890"); ok {
 		t.Error("found a pack that does not exist")
 	}
+	if p, ok := book.Pack("us-a156.10-2005"); !ok || p.ID != slidePack {
+		t.Error("a record that names the pack as it was called before finds none")
+	}
 	packs := book.Packs()
 	if !slices.IsSortedFunc(packs, func(p, q *Pack) int { return strings.Compare(p.ID, q.ID) }) || len(packs) < 2 {
 		t.Errorf("packs: %v", packs)

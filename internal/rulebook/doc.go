@@ -24,12 +24,15 @@
 // the middle of the opening on the floor, in the mid-plane of the closed leaf; y away from the door; x so that somebody who
 // stands in the opening with the door behind them has +x on their right; metres.
 //
-// To add a rule pack: put packs/<id>.yaml beside the others (the id carries jurisdiction, standard and edition, as in
-// a156.19@2013) and give every limit its source and its standing. Write 15 or 15.0 for a bare limit; inside a formula only
-// 15.0 is a number that compares with a reading. A formula with a comma goes on a line of its own, not between braces. Then
-// write the texts that the pack's keys ask for into internal/words/en/rules.yaml: TestEveryKeyHasAnEnglishText lists the
-// missing ones, and loading refuses everything else that is wrong. Add rows for the boundary of every new limit to
-// TestLimitsAreJudgedInThePrimaryUnit.
+// A reading may state its expanded uncertainty. A rule passes or fails when the whole interval does, and is undecided else.
+//
+// Every expression's dimensions are worked out when a pack is loaded: seconds held against newtons, or metres against a limit in inches,
+// are refused, and so is an expression that may take more steps than costLimit with eight leaves.
+//
+// To add a rule pack: put packs/<name>@<edition>.yaml beside the others and give every rule its title, what it asks, and every limit its source and its
+// standing. Write 15 or 15.0 for a bare limit; inside a formula only 15.0 is a number that compares with a reading. A formula with a comma goes on a line
+// of its own, not between braces. Loading refuses everything that is wrong; Check says it with line, column and hint. Add rows for the boundary of every new limit
+// to TestLimitsAreJudgedInThePrimaryUnit.
 //
 // To add a reading: one line in Readings (readings.go) and its title in internal/words/en/rules.yaml.
 //

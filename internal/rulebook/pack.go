@@ -62,7 +62,8 @@ type Source struct {
 
 // Pack is one edition of one standard. It is read-only once loaded and may be used by many goroutines.
 type Pack struct {
-	ID           string            `yaml:"id"` // name@edition, as in a156.10@2005
+	ID           string            `yaml:"id"`       // name@edition, as in a156.10@2005
+	Formerly     []string          `yaml:"formerly"` // ids that this pack had before: records keep naming them
 	Title        string            `yaml:"title"`
 	Caution      string            `yaml:"caution"` // what whoever reads a verdict of this pack must know
 	Standard     string            `yaml:"standard"`

@@ -82,6 +82,20 @@ func Readings() []ReadingKind {
 	}
 }
 
+// formerNames are names that readings had before: signed records keep them.
+var formerNames = map[string]string{
+	"opening_time_to_backcheck_s":  "opening_time_s",
+	"closing_time_90_to_10_s":      "closing_time_s",
+	"close_speed_mps":              "closing_speed_mps",
+	"stop_force_n":                 "closing_force_n",
+	"stopped_leaf_force_n":         "closing_force_n",
+	"manual_set_in_motion_force_n": "manual_start_force_n",
+	"manual_open_force_n":          "manual_full_force_n",
+}
+
+// NameNow gives the name that a recorded reading has today.
+func NameNow(recorded string) string { return cmp.Or(formerNames[recorded], recorded) }
+
 // Reading is one recorded value. Exactly one of Number and Yes is set.
 type Reading struct {
 	Number *float64 `json:"number,omitempty"` // in Unit
