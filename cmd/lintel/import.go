@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -186,7 +187,9 @@ func printImport(w io.Writer, run fleet.ImportRun, texts words.Printer) {
 		}
 	}
 	printComplaints(w, "WORTH A LOOK", s.Warnings, texts)
-	printComplaints(w, "WRONG", s.Complaints, texts)
+	if printComplaints(w, "WRONG", s.Complaints, texts) {
+		fmt.Fprintln(w, "(What stands in each row: --complaints FILE.)")
+	}
 	fmt.Fprintln(w)
 	fmt.Fprintln(t, "\tcreated\tupdated\tunchanged")
 	for _, kind := range fleet.ImportKinds() {
@@ -197,22 +200,86 @@ func printImport(w io.Writer, run fleet.ImportRun, texts words.Printer) {
 	_ = t.Flush()
 }
 
-func printComplaints(w io.Writer, title string, list []fleet.ImportComplaint, texts words.Printer) {
+// printComplaints says the same about many rows once, with all of them, and tells whether these hold different things.
+func printComplaints(w io.Writer, title string, list []fleet.ImportComplaint, texts words.Printer) (several bool) {
 	if len(list) == 0 {
-		return
+		return false
 	}
 	fmt.Fprintln(w, "\n"+title)
-	t := tabwriter.NewWriter(w, 0, 8, 2, ' ', 0)
-	fmt.Fprintln(t, "ROW\tCOLUMN\tWHAT STANDS THERE\tWHAT IS WRONG\tWHAT TO DO")
+	for _, same := range alike(list, texts) {
+		first := same[0]
+		wrong, do := first.Texts(texts)
+		cells, more := valuesOf(same)
+		several = several || len(cells) > 1
+		if slices.ContainsFunc(same, func(c fleet.ImportComplaint) bool { w, _ := c.Texts(texts); return w != wrong }) {
+			wrong += fmt.Sprintf(" (Row %d; the others likewise.)", first.Row)
+		}
+		fmt.Fprintf(w, "%s%s: %s\n    %s\n", strings.Join(slices.Concat([]string{rowsOf(same), first.Column}, cells), ", "), more, wrong, do)
+	}
+	return several
+}
+
+// alike puts together what is said of one column for one reason, in the order of first rows.
+func alike(list []fleet.ImportComplaint, texts words.Printer) (groups [][]fleet.ImportComplaint) {
+	at := map[[4]string]int{}
 	for _, c := range list {
 		wrong, do := c.Texts(texts)
-		value := c.Value
-		if value == "" {
-			value = "(nothing)"
+		if c.Value != "" {
+			wrong = "" // of each value its own
 		}
-		fmt.Fprintf(t, "%d\t%s\t%s\t%s\t%s\n", c.Row, c.Column, value, wrong, do)
+		key := [4]string{c.Column, c.Code, wrong, do}
+		i, known := at[key]
+		if !known {
+			i = len(groups)
+			at[key], groups = i, append(groups, nil)
+		}
+		groups[i] = append(groups[i], c)
 	}
-	_ = t.Flush()
+	return groups
+}
+
+// mostValues is how many different cells are shown of rows that are alike.
+const mostValues = 3
+
+// valuesOf gives the different cells of rows that are alike, the first few of them, and says how many more there are.
+func valuesOf(same []fleet.ImportComplaint) (cells []string, more string) {
+	seen := map[string]bool{"": true}
+	for _, c := range same {
+		if !seen[c.Value] && len(cells) < mostValues {
+			cells = append(cells, `"`+c.Value+`"`)
+		}
+		seen[c.Value] = true
+	}
+	if n := len(seen) - 1 - len(cells); n > 0 {
+		more = fmt.Sprintf(" and %d more", n)
+	}
+	return cells, more
+}
+
+// rowsOf lists every row: "row 9", "rows 4-310, 312".
+func rowsOf(same []fleet.ImportComplaint) string {
+	var numbers []int
+	for _, c := range same {
+		numbers = append(numbers, c.Row)
+	}
+	slices.Sort(numbers)
+	numbers = slices.Compact(numbers)
+	var parts []string
+	for from := 0; from < len(numbers); {
+		to := from
+		for to+1 < len(numbers) && numbers[to+1] == numbers[to]+1 {
+			to++
+		}
+		part := strconv.Itoa(numbers[from])
+		if to > from {
+			part += "-" + strconv.Itoa(numbers[to])
+		}
+		parts, from = append(parts, part), to+1
+	}
+	if len(numbers) == 1 {
+		return "row " + parts[0]
+	}
+	return "rows " + strings.Join(parts, ", ")
 }
 
 // changed counts what the run made or changed.

@@ -16,7 +16,6 @@ import (
 // dispatcher reads of each stands beside it, first of the list as it is, then with what the dispatcher said about it.
 func TestListsAsPeopleKeepThemAreBroughtInAndWhatIsWrongIsSaid(t *testing.T) {
 	t.Parallel()
-	env := environment(t, storetest.New(t))
 	for _, list := range []struct {
 		file string
 		said []string
@@ -28,6 +27,7 @@ func TestListsAsPeopleKeepThemAreBroughtInAndWhatIsWrongIsSaid(t *testing.T) {
 		{"typed_from_paper.csv", []string{"--mapping", "typed_from_paper.yaml"}},
 	} {
 		t.Run(list.file, func(t *testing.T) {
+			env := environment(t, storetest.New(t))
 			for i, argument := range list.said {
 				if strings.HasSuffix(argument, ".yaml") {
 					list.said[i] = filepath.Join("testdata", "lists", argument)

@@ -489,6 +489,9 @@ func (in *intake) takePart(ctx context.Context, door Door, present []Component, 
 	if slices.Contains([]string{"none", "no", "nil", "keine", "without"}, sheet.Key(model)) && serial == "" {
 		return nil // the list says that there is none
 	}
+	if slices.Contains([]string{"yes", "x"}, sheet.Key(model)) {
+		model = "" // there is one, and that is all
+	}
 	if part.Kind == "" {
 		in.complain("component.kind", "part_kind_missing")
 		return nil
@@ -502,6 +505,9 @@ func (in *intake) takePart(ctx context.Context, door Door, present []Component, 
 	case same >= 0:
 		c := present[same]
 		in.row.matched[c.ComponentID] = true
+		if model != "" && !in.isModel(c, model) {
+			in.warn(partField(part, "model"), "part_model_kept", "model", in.modelOf(c))
+		}
 		if err := in.did("component", c.ComponentID, stateUnchanged, "", nil); err != nil {
 			return err
 		}
@@ -509,9 +515,12 @@ func (in *intake) takePart(ctx context.Context, door Door, present []Component, 
 	case in.isOther(present, part.Kind, side):
 		in.complain(partField(part, "model"), "part_differs", "kind", part.Kind)
 		return nil
-	case model == "" || sheet.Key(model) == "yes" || sheet.Key(model) == "x":
+	case model == "" && serial == "":
 		in.complain(partField(part, "model"), "part_model_missing", "kind", part.Kind)
 		return nil
+	case model == "": // a serial number says that it is there; the rest can be seen at the door
+		model = in.reason("import.model_unknown")
+		in.warn(partField(part, "serial"), "part_model_unknown")
 	}
 	p := ComponentPut{ComponentID: in.fresh(), DoorID: door.DoorID, Kind: part.Kind, ModelText: model, Serial: serial, Reason: in.reasonOfRow(),
 		Fitting: Fitting{State: "fitted", Side: side, Input: "unknown", Contact: "unknown"}}
@@ -557,8 +566,16 @@ func (in *intake) samePart(present []Component, kind, side, model, serial string
 		return slices.IndexFunc(present, func(c Component) bool { return free(c) && sheet.Key(c.Serial) == sheet.Key(serial) })
 	}
 	return slices.IndexFunc(present, func(c Component) bool {
-		return free(c) && c.Fitting.Side == side && (model == "" || sheet.Key(in.modelOf(c)) == sheet.Key(model) || sheet.Key(c.ModelText) == sheet.Key(model))
+		return free(c) && c.Fitting.Side == side && (model == "" || in.isModel(c, model))
 	})
+}
+
+// isModel tells whether a list may call a component's model so: by maker and name, or by the name alone.
+func (in *intake) isModel(c Component, model string) bool {
+	if c.ModelID == nil {
+		return sheet.Key(c.ModelText) == sheet.Key(model)
+	}
+	return slices.ContainsFunc(in.models[sheet.Key(model)], func(m Model) bool { return m.ModelID == *c.ModelID })
 }
 
 // modelOf names the model of a component as a list would.

@@ -198,6 +198,9 @@ func (in *intake) takeRow(ctx context.Context, row sheet.Row) error {
 	case len(faults) == 0, slices.ContainsFunc(faults, func(f *fault.Error) bool { return f.Kind == fault.Unavailable || f.Code == "import_changes_too_many" }):
 		return err
 	}
+	if !fault.Is(err, errBadRow.Code) { // the database refused it, for what somebody else has just done
+		_ = in.refused(err, doorMembers)
+	}
 	in.tx.unlearn()
 	in.bad[row.Number] = true
 	in.complaints = append(in.complaints, in.row.complaints...)

@@ -390,6 +390,112 @@ func TestAFileThatIsNoListIsAFault(t *testing.T) {
 	wantFault(t, err, "mapping_impossible at /mapping")
 }
 
+// mixedList has good and bad rows that speak of the same new things, parts on doors of earlier rows, tags given by hand and not.
+func mixedList(t *testing.T) string {
+	t.Helper()
+	tag, err := fleet.TagFor(2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return strings.ReplaceAll(`Customer,Account,Site,City,Tag,Door,Door type,Leaves,Energy,Leaf height,Clear width,Opens,Last inspection,Outside sensor model,Outside sensor mount height,Operator model,Operator serial no,Owner,E-mail
+Weir Foods,,North,Elgin,,1,sliding,2,full,2.1 m,1.8 m,both,03/04/2025,Heron 2,2.2 m,Otter 1,S1,Ana Weir,ana@weir.example
+Quay Baths,,Pool,Elgin,,1,sliding,2,full,2.1 m,1.8 m,both,03/04/2027,Heron 2,2.2 m,Otter 1,S2,,
+Quay Baths,,Pool,Elgin,,1,sliding,2,full,2.1 m,1.8 m,both,03/04/2025,Heron 2,2.2 m,Otter 1,S2,,
+Weir Foods,,South,Elgin,TAG,1,swinging,1,low,2.1 m,0.9 m,in,,,,,S3,Ana Weir,ana@weir.example
+Weir Foods,,North,Elgin,,2,sliding,2,full,90 m,1.8 m,both,03/04/2025,Heron 2,2.2 m,Otter 1,S4,,
+Weir Foods,77,North,Elgin,,1,sliding,2,full,2.1 m,1.8 m,both,03/06/2025,Heron 2,2.2 m,,,Ana Weir,ana@weir.example
+Weir Foods,,South,Elgin,TAG,,,,,,,,04/05/2025,Heron 3,2.4 m,Otter 2,S3,,
+Weir Foods,,North,Elgin,,3,sliding,2,full,2.1 m,1.8 m,both,03/04/2025,Heron 2,2.2 m,Otter 1,S1,,
+`, "TAG", tag.String())
+}
+
+func TestWritingManyRowsTogetherMakesWhatOneByOneMakes(t *testing.T) {
+	t.Parallel()
+	o := listOf(mixedList(t))
+	o.GoodRows = true
+	together, apart := newFleet(t), newFleet(t)
+	one := together.bringIn(t, o)
+	other, err := apart.ImportOneByOne(t.Context(), dispatcher, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !one.Applied || one.Summary.BadRows == 0 || one.Summary.Counts["door"].Created != 4 {
+		t.Errorf("%s\n%s", counted(one), told(one.Summary.Complaints))
+	}
+	wantLines(t, counted(one), counted(other))
+	wantLines(t, told(one.Summary.Complaints), told(other.Summary.Complaints))
+	wantLines(t, told(one.Summary.Warnings), told(other.Summary.Warnings))
+	wantLines(t, together.register(t), apart.register(t))
+
+	again := together.bringIn(t, o)
+	for kind, c := range again.Summary.Counts {
+		if c.Created > 0 {
+			t.Errorf("the same list again made %d of kind %s", c.Created, kind)
+		}
+	}
+}
+
+func TestSomebodyWhoTakesATagMeanwhileIsNamedAtItsRowAndNothingElseIsLost(t *testing.T) {
+	t.Parallel()
+	r := newFleet(t)
+	site := r.site(t, r.customer(t, "Quay Baths").CustomerID, "Pool")
+	var tags []fleet.Tag
+	for _, number := range []int64{77, 78} {
+		tag, err := fleet.TagFor(number)
+		if err != nil {
+			t.Fatal(err)
+		}
+		tags = append(tags, tag)
+	}
+	o := listOf("Customer,Site,Tag,Door,Door type,Leaves\nWeir Foods,North,,1,sliding,2\nWeir Foods,North," + tags[0].String() + ",2,sliding,2\nWeir Foods,North," + tags[1].String() +
+		",3,sliding,2\nWeir Foods,North,,4,sliding,2\n")
+	o.GoodRows = true
+	runs := 0
+	o.Progress = func(done, all int) {
+		if done != 1 || runs == len(tags) {
+			return
+		}
+		p := r.doorFacts(site.SiteID, "Main "+tags[runs].String()) // in the second run a row finds this only when it is written
+		p.Tag = tags[runs]
+		if _, _, err := r.PutDoor(t.Context(), dispatcher, p); err != nil {
+			t.Error(err)
+		}
+		runs++
+	}
+	run := r.bringIn(t, o)
+	wantLines(t, told(run.Summary.Complaints), fmt.Sprintf("3 Tag %q door_on_other_site\n4 Tag %q tag_taken", tags[0].String(), tags[1].String()))
+	if !run.Applied || run.Summary.BadRows != 2 || run.Summary.Counts["door"].Created != 2 || runs != 2 {
+		t.Errorf("%s", counted(run))
+	}
+}
+
+func TestASerialNumberWithoutAModelIsKeptAndTheModelUnknown(t *testing.T) {
+	t.Parallel()
+	r := newFleet(t)
+	run := r.bringIn(t, listOf("Customer,Site,Door,Door type,Leaves,Energy,Next due,Operator serial no\nWeir Foods,North,Main,sliding,2,full,03/04/2026,SN-1\n"))
+	wantLines(t, told(run.Summary.Complaints), "")
+	wantLines(t, told(run.Summary.Warnings), `2 Operator serial no "SN-1" part_model_unknown`)
+	if n := r.count(t, "select count(*) from component where model_text = 'unknown' and serial = 'SN-1' and kind = 'operator'"); n != 1 {
+		t.Errorf("%d components", n)
+	}
+	run = r.bringIn(t, listOf("Customer,Site,Door,Operator serial no,Operator model\nWeir Foods,North,Main,sn 1,Otter 1\n"))
+	wantLines(t, told(run.Summary.Warnings), `2 Operator model "Otter 1" part_model_kept`)
+	wantLines(t, counted(run), "customer 0/0/1 site 0/0/1 door 0/0/1 component 0/0/1")
+}
+
+func TestAModelOfTheCatalogueIsFoundAgainByItsNameAlone(t *testing.T) {
+	t.Parallel()
+	r := newFleet(t)
+	if _, _, err := r.PutModel(t.Context(), dispatcher, fleet.Model{ModelID: r.id(), Maker: "Weir Works", Name: "Otter 1", Kind: "operator", Sensing: "none"}); err != nil {
+		t.Fatal(err)
+	}
+	const list = "Customer,Site,Door,Door type,Leaves,Energy,Operator model\nWeir Foods,North,Main,sliding,2,full,Otter 1\n"
+	r.bringIn(t, listOf(list))
+	run := r.bringIn(t, listOf(list))
+	wantLines(t, told(run.Summary.Complaints), "")
+	wantLines(t, counted(run), "customer 0/0/1 site 0/0/1 door 0/0/1 component 0/0/1")
+}
+
 // Ten thousand doors at once, for whoever wants to know how long it takes: go test -run '^$' -bench Import -benchtime 1x ./internal/fleet
 func BenchmarkImport10000Doors(b *testing.B) {
 	var text strings.Builder

@@ -315,9 +315,12 @@ func isDitto(text string) bool {
 	return slices.Contains([]string{`"`, "''", "″", "”", "〃", "ditto", "do.", "dto", "dto.", "as above", "same as above"}, strings.ToLower(text))
 }
 
-var total = regexp.MustCompile(`^((grand|sub) ?)?(totals?|sum|summe|gesamt|gesamtsumme|anzahl|count)( (of )?(no of )?(doors|turen|tueren))?( [0-9]+)?$`)
+var (
+	total   = regexp.MustCompile(`^((grand|sub) ?)?(totals?|sum|summe|gesamt|gesamtsumme|anzahl|count)( (of )?(no of )?(doors|turen|tueren))?( [0-9]+( (doors?|tur|turen|tueren))?)?$`)
+	counted = regexp.MustCompile(`^[0-9]+ (doors?|tur|turen|tueren|sites?|objekte?|stuck|pcs|pieces)$`)
+)
 
-// isTotal tells a line of sums: one cell says so, all others are numbers.
+// isTotal tells a line of sums: one cell says so, all others are numbers, or so many doors.
 func isTotal(row []cell) bool {
 	found := false
 	for _, c := range row {
@@ -325,6 +328,7 @@ func isTotal(row []cell) bool {
 		case text == "":
 		case total.MatchString(text):
 			found = true
+		case counted.MatchString(text):
 		default:
 			if _, err := strconv.ParseFloat(strings.ReplaceAll(strings.TrimSpace(c.text), ",", "."), 64); err != nil {
 				return false

@@ -125,6 +125,8 @@ Site,Door,Leaf width,Serial no
 Quay,2,36 in,S2
 Total,,2,
 Grand Total,2,,
+Summe,,,2 Türen
+"Gesamt: 2 Türen",,,
 ,,,
 end of list,,,
 `), sheet.Mapping{})
@@ -132,15 +134,15 @@ end of list,,,
 	for _, n := range l.Notes {
 		notes = append(notes, fmt.Sprint(n.Row, " ", n.Code))
 	}
-	wantText(t, strings.Join(notes, "\n"), "7 repeated_headings\n9 total\n10 total\n12 remark_below")
+	wantText(t, strings.Join(notes, "\n"), "7 repeated_headings\n9 total\n10 total\n11 total\n12 total\n14 remark_below")
 	if l.HeadingRow != 4 || len(l.Rows) != 2 || l.Rows[1].Number != 8 || len(l.Complaints) > 0 {
 		t.Errorf("headings in row %d, %d rows, %s", l.HeadingRow, len(l.Rows), complaints(l))
 	}
 }
 
 func TestASiteThatIsCalledTotalIsNoTotal(t *testing.T) {
-	l := read(t, []byte("Site,Door,Leaf width\nTotal Fitness,1,900 mm\nTotal,Main,900 mm\n"), sheet.Mapping{})
-	if len(l.Rows) != 2 {
+	l := read(t, []byte("Site,Door,Leaf width\nTotal Fitness,1,900 mm\nTotal,Main,900 mm\nTotal,Two Doors,900 mm\n"), sheet.Mapping{})
+	if len(l.Rows) != 3 {
 		t.Errorf("%d rows", len(l.Rows))
 	}
 }
