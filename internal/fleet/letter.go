@@ -89,7 +89,8 @@ type NoticeDue struct {
 	OrderDueOn                        duedate.Day
 	Case                              *OutOfServiceCase
 	Acknowledged                      bool
-	Addresses                         []string // the recipient's, now, that have not refused mail
+	KnownAddresses                    []string // the recipient's, now, in the order in which they are tried
+	Addresses                         []string // those of them that have not refused mail
 }
 
 type letterRows interface {
@@ -174,7 +175,8 @@ func (f *Fleet) writeTo(ctx context.Context, tx Tx, address string) (written int
 	if err != nil || len(due) == 0 {
 		return 0, err
 	}
-	day := duedate.DayIn(f.Now(), zoneOr(due[0].TimeZone, time.UTC))
+	zone := zoneOr(due[0].TimeZone, time.UTC) // of one of them, where several share the address
+	day := duedate.DayIn(f.Now(), zone)
 	var urgent []string
 	digestFrom := duedate.Day{} // digests of earlier days are said again in today's
 	for _, n := range due {
@@ -217,7 +219,6 @@ func (f *Fleet) writeTo(ctx context.Context, tx Tx, address string) (written int
 	if err != nil {
 		return written, err
 	}
-	zone := zoneOr(digest[0].TimeZone, time.UTC)
 	from, _ := ladder.hours(day.AddDays(1), zone)
 	return written, tx.PostponeNotices(ctx, idsOf(digest), address, from)
 }
@@ -488,8 +489,8 @@ func isAlarm(n Notice) bool {
 func (f *Fleet) goOn(ctx context.Context, tx Tx, l Letter, notices []NoticeDue) error {
 	next := map[string][]uuid.UUID{}
 	for _, n := range notices {
-		for i, a := range n.Addresses {
-			if slices.Index(n.Addresses, l.Address) < i {
+		for _, a := range n.KnownAddresses[slices.Index(n.KnownAddresses, l.Address)+1:] {
+			if slices.Contains(n.Addresses, a) {
 				next[a] = append(next[a], n.NoticeID)
 				break
 			}

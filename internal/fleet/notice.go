@@ -277,12 +277,12 @@ func (r *round) recipients(site uuid.UUID, roles []string) (list []Recipient) {
 	return list
 }
 
-// lastTold is the turn of the highest rung that somebody was told, or is about to be, for a due day: another ladder with
-// other names of rungs does not tell it again.
+// lastTold is the day as of which somebody was told last, or is about to be, for a due day. A rung of another ladder that had
+// its turn by then says nothing new.
 func (r *round) lastTold(n Notice, recipient uuid.UUID) (last duedate.Day) {
 	for _, t := range r.told[n.Reason] {
-		if t.RecipientID == recipient && t.DueOn == n.DueOn && t.State != "superseded" && t.State != "withdrawn" && t.TurnOn.After(last) {
-			last = t.TurnOn
+		if t.RecipientID == recipient && t.DueOn == n.DueOn && !t.TurnOn.IsZero() && t.State != "superseded" && t.State != "withdrawn" && t.Why.AsOf.After(last) {
+			last = t.Why.AsOf
 		}
 	}
 	return last
@@ -470,20 +470,31 @@ func (f *Fleet) remind(ctx context.Context, tx Tx, c CaseToRemind, every time.Du
 	if err := r.read(ctx, []uuid.UUID{c.SiteID}, []string{reason}); err != nil {
 		return 0, err
 	}
+	step := int(every / time.Hour)
 	times := int(f.Now().Sub(c.FirstAt) / every)
-	recipients := r.recipients(c.SiteID, unsafeTo())
-	for i := 1; i <= times; i++ {
-		n := Notice{CustomerID: c.CustomerID, SiteID: c.SiteID, DoorID: &c.DoorID, CaseID: &c.CaseID, Reason: reason, Urgent: true,
-			Rung: fmt.Sprintf("unsafe_again_%d", i), Why: Why{AsOf: r.asOf, Inspector: c.Inspector, Hours: i * int(every/time.Hour)}}
-		if i < times {
-			r.supersede(n, recipients, "higher_rung")
-			continue
-		}
-		for _, to := range recipients {
-			r.tell(n, to)
+	for _, to := range r.recipients(c.SiteID, unsafeTo()) {
+		for i := r.remindedAfter(reason, to.ID)/step + 1; i <= times; i++ {
+			n := Notice{CustomerID: c.CustomerID, SiteID: c.SiteID, DoorID: &c.DoorID, CaseID: &c.CaseID, Reason: reason, Urgent: true,
+				Rung: fmt.Sprintf("unsafe_again_%dh", i*step), Why: Why{AsOf: r.asOf, Inspector: c.Inspector, Hours: i * step}}
+			if i < times {
+				r.supersede(n, []Recipient{to}, "higher_rung")
+			} else {
+				r.tell(n, to)
+			}
 		}
 	}
 	return r.write(ctx)
+}
+
+// remindedAfter is the hour of the last reminder that a recipient had, or that was passed over: where a ladder with other
+// hours follows, it goes on from there.
+func (r *round) remindedAfter(reason string, recipient uuid.UUID) (hours int) {
+	for _, t := range r.told[reason] {
+		if t.RecipientID == recipient {
+			hours = max(hours, t.Why.Hours)
+		}
+	}
+	return hours
 }
 
 // Acknowledgement is that a person has taken note of an unsafe door.

@@ -97,8 +97,9 @@ type noticeDueRow struct {
 }
 
 func (r noticeDueRow) due() fleet.NoticeDue {
+	known := fleet.AddressesOf(r.Email, r.FurtherAddresses)
 	n := fleet.NoticeDue{Notice: r.notice(), SiteName: r.SiteName, SiteZone: r.SiteZone, Tag: r.Tag, DoorName: r.DoorName, Stands: r.Stands, OrderState: r.OrderState,
-		OrderDueOn: day(r.OrderDueOn), Acknowledged: r.Acknowledged, Addresses: fleet.Usable(fleet.AddressesOf(r.Email, r.FurtherAddresses), r.Refused)}
+		OrderDueOn: day(r.OrderDueOn), Acknowledged: r.Acknowledged, KnownAddresses: known, Addresses: fleet.Usable(known, r.Refused)}
 	if r.CaseState != nil {
 		n.Case = &fleet.OutOfServiceCase{CaseID: *r.CaseID, State: *r.CaseState, OpenedAt: *r.OpenedAt, SecuredHow: *r.SecuredHow, What: *r.What}
 	}
