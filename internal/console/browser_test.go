@@ -291,6 +291,12 @@ func (w *world) pages() map[string]string {
 	return map[string]string{
 		"today": "/", "doors": "/doors", "doors-none": "/doors?search=zzz", "door": "/doors/" + w.door.DoorID.String(),
 		"door-then": "/doors/" + w.door.DoorID.String() + "?as_of=2025-06-30", "door-unsafe": "/doors/" + w.unsafe.DoorID.String(),
+		"customer-new": "/customers/new", "site-new": "/sites/new?customer=" + w.customer.CustomerID.String(), "site-change": "/sites/" + w.site.SiteID.String() + "/change",
+		"site-hand-over": "/sites/" + w.site.SiteID.String() + "/hand-over", "standing-new": "/sites/" + w.site.SiteID.String() + "/parties/new", "standing-end": w.standingEnd(),
+		"parties": "/parties", "parties-none": "/parties?search=zzz", "party": "/parties/" + w.party.PartyID.String(), "party-new": "/parties/new?site=" + w.site.SiteID.String(),
+		"door-new": "/doors/new?site=" + w.site.SiteID.String(), "door-change": "/doors/" + w.door.DoorID.String() + "/change",
+		"component-new": "/components/new?door=" + w.door.DoorID.String(), "component-refit": "/components/" + w.sensor.String(), "component-out": "/components/" + w.sensor.String() + "/out",
+		"plan-new": "/doors/" + w.bare.DoorID.String() + "/plans/new", "plan-change": w.planPath(), "plan-stop": w.planPath() + "/stop",
 		"password": "/password", "me": "/me", "work-orders": "/work-orders", "work-orders-none": "/work-orders?kind=accident", "work-order": "/work-orders/" + w.order,
 		"work-order-new": "/work-orders/new?door=" + w.door.DoorID.String(), "work-order-cancel": "/work-orders/" + w.order + "/cancel",
 		"visits": "/visits", "visit": "/visits/" + w.visit.String(), "device": "/devices/" + w.sensor.String(), "settings": "/devices/" + w.sensor.String() + "/settings",

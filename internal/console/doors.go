@@ -93,6 +93,8 @@ type doorData struct {
 	Form  filter
 	Today duedate.Day
 	Late  int // days
+	// Planned tells that an inspection plan is in force.
+	Planned bool
 	// Devices are the components that sense, with how they are set.
 	Devices  []deviceLine
 	Hardware []fleet.Component
@@ -123,6 +125,7 @@ func (c *Console) door(ctx context.Context, q *request) (answer, error) {
 	data := doorData{Folder: folder, AsOf: asOf, Then: then && !asOf.IsZero(), Form: f, Today: duedate.DayIn(c.Now(), folder.Site.Location())}
 	for _, p := range folder.Plans {
 		if p.Active {
+			data.Planned = true
 			data.Late = max(0, p.NextDue.DaysUntil(data.Today))
 		}
 	}

@@ -20,6 +20,7 @@ import (
 func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 	door, away := w.door.DoorID.String(), w.away.DoorID.String()
 	tech := w.technician.actor.PersonID.String()
+	site, standing, plan := "/sites/"+w.site.SiteID.String(), w.standingEnd(), w.planPath()
 	const all, staff, office, planners = "adtsou", "adts", "adts", "ad"
 	type row = struct{ may, own, foreign string }
 	return map[string]row{
@@ -41,6 +42,22 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /devices/{component_id}/settings": {"ads", "/devices/" + w.sensor.String() + "/settings", ""}, "POST /devices/{component_id}/settings": {"ads", "/devices/" + w.sensor.String() + "/settings", ""},
 		"GET /sites": {all, "/sites", ""}, "GET /sites/{site_id}": {all, "/sites/" + w.site.SiteID.String(), "/sites/" + w.foreign.SiteID.String()},
 		"GET /customers": {all, "/customers", ""}, "GET /customers/{customer_id}": {all, "/customers/" + w.customer.CustomerID.String(), "/customers/" + w.other.CustomerID.String()},
+		"POST /customers": {planners, "/customers", ""}, "GET /customers/new": {planners, "/customers/new", ""},
+		"POST /sites": {planners, "/sites", ""}, "GET /sites/new": {planners, "/sites/new?customer=" + w.customer.CustomerID.String(), ""},
+		"POST /sites/{site_id}": {planners, site, ""}, "GET /sites/{site_id}/change": {planners, site + "/change", ""},
+		"GET /sites/{site_id}/hand-over": {planners, site + "/hand-over", ""}, "POST /sites/{site_id}/hand-over": {planners, site + "/hand-over", ""},
+		"POST /sites/{site_id}/parties": {planners, site + "/parties", ""}, "GET /sites/{site_id}/parties/new": {planners, site + "/parties/new", ""},
+		"GET /sites/{site_id}/parties/{standing_id}/end": {planners, standing, ""}, "POST /sites/{site_id}/parties/{standing_id}/end": {planners, standing, ""},
+		"GET /parties": {all, "/parties", ""}, "POST /parties": {planners, "/parties", ""}, "GET /parties/new": {planners, "/parties/new", ""},
+		"GET /parties/{party_id}": {all, "/parties/" + w.party.PartyID.String(), "/parties/" + w.partyAway.PartyID.String()}, "POST /parties/{party_id}": {planners, "/parties/" + w.party.PartyID.String(), ""},
+		"POST /doors": {planners, "/doors", ""}, "GET /doors/new": {planners, "/doors/new?site=" + w.site.SiteID.String(), ""},
+		"POST /doors/{door_id}": {planners, "/doors/" + door, ""}, "GET /doors/{door_id}/change": {planners, "/doors/" + door + "/change", ""},
+		"POST /doors/{door_id}/plans": {planners, "/doors/" + door + "/plans", ""}, "GET /doors/{door_id}/plans/new": {planners, "/doors/" + door + "/plans/new", ""},
+		"GET /doors/{door_id}/plans/{plan_id}": {planners, plan, ""}, "POST /doors/{door_id}/plans/{plan_id}": {planners, plan, ""},
+		"GET /doors/{door_id}/plans/{plan_id}/{what}": {planners, plan + "/stop", ""}, "POST /doors/{door_id}/plans/{plan_id}/{what}": {planners, plan + "/start", ""},
+		"POST /components": {planners, "/components", ""}, "GET /components/new": {planners, "/components/new?door=" + door, ""},
+		"GET /components/{component_id}": {planners, "/components/" + w.sensor.String(), ""}, "POST /components/{component_id}": {planners, "/components/" + w.sensor.String(), ""},
+		"GET /components/{component_id}/out": {planners, "/components/" + w.sensor.String() + "/out", ""}, "POST /components/{component_id}/out": {planners, "/components/" + w.sensor.String() + "/out", ""},
 		"POST /customers/{customer_id}": {planners, "/customers/" + w.customer.CustomerID.String(), ""},
 		"GET /reports":                  {all, "/reports?door=" + door, "/reports?door=" + away}, "POST /reports": {"adto", "/reports?door=" + door, ""},
 		"GET /reports/{report_id}": {all, "/reports/" + w.report.String(), "/reports/" + w.reportAway.String()}, "GET /reports/{report_id}/{print}": {all, "/reports/" + w.report.String() + "/report.pdf", "/reports/" + w.reportAway.String() + "/report.pdf"},
@@ -108,7 +125,7 @@ func (w *world) ask(t testing.TB, who *somebody, method, path string) shown {
 	if method == http.MethodGet {
 		return who.send(t, method, path, nil)
 	}
-	return who.send(t, method, path, url.Values{"/units": {"metric"}, "report_id": {w.id().String()}, "/kind": {"door"}, "/site_id": {w.site.SiteID.String()}, "/door_id": {w.unsafe.DoorID.String()}})
+	return who.send(t, method, path, url.Values{"/units": {"metric"}, "report_id": {w.id().String()}, "/kind": {"door"}, "/site_id": {w.site.SiteID.String()}, "/customer_id": {w.customer.CustomerID.String()}, "/door_id": {w.unsafe.DoorID.String()}})
 }
 
 func TestMenusShowOnlyWhatOneMayUse(t *testing.T) {

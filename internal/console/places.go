@@ -127,11 +127,38 @@ func (c *Console) sites(ctx context.Context, q *request) (answer, error) {
 type siteData struct {
 	Site      fleet.Site
 	Customer  fleet.Customer
-	Standings []fleet.Standing // of all times
+	Standings []standingLine // of all times
 	Today     duedate.Day
 	Doors     []doorLine
 	MoreDoors bool
 	Orders    []orderLine
+}
+
+// standingLine is what a party is to a site, and where letters reach it now; Over tells that its last day has passed.
+type standingLine struct {
+	fleet.Standing
+	Party fleet.Party
+	Over  bool
+}
+
+// standings tells who stands to a site. The addresses of those of the past are nobody's business any more.
+func (c *Console) standings(ctx context.Context, q *request, site uuid.UUID, today duedate.Day) (lines []standingLine, err error) {
+	list, err := c.Fleet.Standings(ctx, q.by, fleet.StandingQuery{SiteID: site, Limit: 200})
+	if err != nil {
+		return nil, err
+	}
+	known := map[uuid.UUID]fleet.Party{}
+	for _, s := range list {
+		line := standingLine{Standing: s, Over: !s.ToDay.IsZero() && s.ToDay.Before(today)}
+		if _, ok := known[s.PartyID]; !ok && !line.Over {
+			if known[s.PartyID], err = c.Fleet.Party(ctx, q.by, s.PartyID); err != nil {
+				return nil, err
+			}
+		}
+		line.Party = known[s.PartyID]
+		lines = append(lines, line)
+	}
+	return lines, nil
 }
 
 // doorsOfSite is how many doors a site's page shows.
@@ -151,7 +178,7 @@ func (c *Console) site(ctx context.Context, q *request) (answer, error) {
 		return nil, err
 	}
 	data := siteData{Site: site, Customer: customer, Today: duedate.DayIn(c.Now(), site.Location())}
-	if data.Standings, err = c.Fleet.Standings(ctx, q.by, fleet.StandingQuery{SiteID: id, Limit: 200}); err != nil {
+	if data.Standings, err = c.standings(ctx, q, id, data.Today); err != nil {
 		return nil, err
 	}
 	doors, err := c.Fleet.Doors(ctx, q.by, fleet.DoorQuery{Site: id, Limit: doorsOfSite + 1})

@@ -2,6 +2,7 @@ package console
 
 import (
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -67,6 +68,15 @@ func (r *reader) chosen(name string) string {
 	return text
 }
 
+// at notes what is wrong with the text of a field.
+func (r *reader) at(name string, err error) {
+	for _, f := range fault.Of(err) {
+		moved := *f
+		moved.Pointer = name
+		r.faults = append(r.faults, &moved)
+	}
+}
+
 // day reads a civil date; an empty field is the zero day.
 func (r *reader) day(name string) duedate.Day {
 	text := r.form.Value(name)
@@ -127,6 +137,9 @@ func (r *reader) value(name string, unit words.SI, present *float64) *float64 {
 		return present
 	}
 	if unit == words.Metre {
+		if _, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64); err == nil { // the label says the unit, where it says one
+			text += words.Symbol(unit, r.texts.Units())
+		}
 		m, err := words.ParseOffset(text)
 		if why, ok := err.(*words.LengthError); ok {
 			r.faults.Add(name, "length_"+why.Code)

@@ -89,6 +89,7 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 		{"/visits", "console.menu.visits", identity.ActReadWork},
 		{"/sites", "console.menu.sites", identity.ActReadRegister},
 		{"/customers", "console.menu.customers", identity.ActReadRegister},
+		{"/parties", "console.menu.parties", identity.ActReadRegister},
 		{"/reports", "console.menu.reports", identity.ActReadReport},
 		{"/notices", "console.menu.notices", identity.ActReadOffice},
 		{"/people", "console.menu.people", identity.ActReadOffice},

@@ -23,8 +23,11 @@ type world struct {
 	away                     fleet.Door // of the other customer
 	sensor                   uuid.UUID
 	model                    fleet.Model
-	visit                    uuid.UUID // signed
-	open                     uuid.UUID // not signed
+	party, partyAway         fleet.Party    // the owner of the site, and of the other customer's
+	standing                 fleet.Standing // of that owner
+	plan                     fleet.Plan     // of door
+	visit                    uuid.UUID      // signed
+	open                     uuid.UUID      // not signed
 	report                   uuid.UUID
 	order                    string // open, made by hand
 
@@ -73,6 +76,8 @@ func (w *world) abroad(t testing.TB) {
 	w.visitAway = w.attend(t, w.now.Add(-72*time.Hour), w.foreign, w.away)
 	w.reportAway = w.id()
 	must[fleet.Report](t)(w.MakeReport(ctx, by, w.reportAway, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: w.away.DoorID}))
+	w.partyAway = must[fleet.Party](t)(w.PutParty(ctx, by, fleet.Party{PartyID: w.id(), Name: "Arcade Holdings"}, 0))
+	must[fleet.Standing](t)(w.PutStanding(ctx, by, fleet.Standing{SiteID: w.foreign.SiteID, StandingID: w.id(), PartyID: w.partyAway.PartyID, Role: "owner", FromDay: day("2025-01-01")}, 0))
 	sensor := must[fleet.Component](t)(w.PutComponent(ctx, by, fleet.ComponentPut{ComponentID: w.id(), DoorID: w.away.DoorID, Kind: "sensor", ModelID: &w.model.ModelID,
 		Fitting: fleet.Fitting{State: "fitted", Side: "a", Input: "activate", Contact: "normally_open"}, Reason: "seen"}))
 	w.sensorAway = sensor.ComponentID
@@ -81,6 +86,15 @@ func (w *world) abroad(t testing.TB) {
 		t.Fatal(err)
 	}
 	w.token = token.TokenID
+}
+
+// standingEnd and planPath are addresses of the owner's standing and of the plan of the main entrance.
+func (w *world) standingEnd() string {
+	return "/sites/" + w.site.SiteID.String() + "/parties/" + w.standing.StandingID.String() + "/end"
+}
+
+func (w *world) planPath() string {
+	return "/doors/" + w.door.DoorID.String() + "/plans/" + w.plan.PlanID.String()
 }
 
 func (w *world) outsiders(t testing.TB) {
@@ -111,8 +125,8 @@ func (w *world) places(t testing.TB) {
 	w.site = site(w.customer.CustomerID, "Clinic East", "Sacramento", "America/Los_Angeles", "US-CA")
 	w.coast = site(w.customer.CustomerID, "Clinic on the Coast", "Portland", "America/New_York", "US-ME")
 	w.foreign = site(w.other.CustomerID, "Arcade", "Chicago", "America/Chicago", "US-IL")
-	party := must[fleet.Party](t)(w.PutParty(ctx, by, fleet.Party{PartyID: w.id(), Name: "Harbour Estates", Email: "estates@harbour.example"}, 0))
-	must[fleet.Standing](t)(w.PutStanding(ctx, by, fleet.Standing{SiteID: w.site.SiteID, StandingID: w.id(), PartyID: party.PartyID, Role: "owner", FromDay: day("2025-01-01")}, 0))
+	w.party = must[fleet.Party](t)(w.PutParty(ctx, by, fleet.Party{PartyID: w.id(), Name: "Harbour Estates", Email: "estates@harbour.example"}, 0))
+	w.standing = must[fleet.Standing](t)(w.PutStanding(ctx, by, fleet.Standing{SiteID: w.site.SiteID, StandingID: w.id(), PartyID: w.party.PartyID, Role: "owner", FromDay: day("2025-01-01")}, 0))
 	w.door = w.register(t, w.site, "Main entrance")
 	w.unsafe = w.register(t, w.site, "Ambulance bay")
 	w.held = w.register(t, w.coast, "Pharmacy")
@@ -123,8 +137,11 @@ func (w *world) places(t testing.TB) {
 		door   fleet.Door
 		anchor string
 	}{{w.door, "2026-06-01"}, {w.late, "2026-01-15"}, {w.unsafe, "2026-03-10"}, {w.away, "2026-02-01"}} {
-		must[fleet.Plan](t)(w.PutPlan(ctx, by, fleet.Plan{DoorID: d.door.DoorID, PlanID: w.id(), IntervalMonths: 12, Regime: "anchored", ToleranceDays: 30, LeadDays: 30,
+		made := must[fleet.Plan](t)(w.PutPlan(ctx, by, fleet.Plan{DoorID: d.door.DoorID, PlanID: w.id(), IntervalMonths: 12, Regime: "anchored", ToleranceDays: 30, LeadDays: 30,
 			AnchorOn: day(d.anchor), Active: true}, 0))
+		if d.door.DoorID == w.door.DoorID {
+			w.plan = made
+		}
 	}
 	if _, err := w.OpenDueWorkOrders(ctx, day("2026-03-03")); err != nil {
 		t.Fatal(err)
