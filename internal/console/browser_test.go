@@ -274,6 +274,14 @@ func TestADayInTheBrowser(t *testing.T) {
 			b.press("Back")
 		}
 	}
+	b.press("photo")
+	b.look("photo-new")
+	b.fill("/photo/what", "The pane, cracked.")
+	b.do(chromedp.SetUploadFiles(`[name="file"]`, []string{picture(t)}))
+	b.press("Enter")
+	if width := run(b, chromedp.Evaluate[int](`document.querySelector('img[alt="The pane, cracked."]').naturalWidth`)); width != 320 {
+		t.Errorf("the photo is %d pixels wide in the browser", width)
+	}
 	b.look("visit-open")
 	b.press("Sign off")
 	b.fill("/signature", "Cato Wren")
@@ -286,12 +294,23 @@ func TestADayInTheBrowser(t *testing.T) {
 	b.says("Secured and out of service", "Garden door", "Glass cracked.")
 }
 
+// picture is a file with a photo.
+func picture(t testing.TB) string {
+	t.Helper()
+	name := filepath.Join(t.TempDir(), "pane.png")
+	if err := os.WriteFile(name, drawnPNG(t, 0x60), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return name
+}
+
 // pages are the addresses of every page, by the names of their pictures.
 func (w *world) pages() map[string]string {
 	return map[string]string{
 		"today": "/", "doors": "/doors", "doors-none": "/doors?search=zzz", "door": "/doors/" + w.door.DoorID.String(),
 		"door-then": "/doors/" + w.door.DoorID.String() + "?as_of=2025-06-30", "door-unsafe": "/doors/" + w.unsafe.DoorID.String(),
-		"customer-new": "/customers/new", "site-new": "/sites/new?customer=" + w.customer.CustomerID.String(), "site-change": "/sites/" + w.site.SiteID.String() + "/change",
+		"work-order-plan": "/work-orders/" + w.orderPlan,
+		"customer-new":    "/customers/new", "site-new": "/sites/new?customer=" + w.customer.CustomerID.String(), "site-change": "/sites/" + w.site.SiteID.String() + "/change",
 		"site-hand-over": "/sites/" + w.site.SiteID.String() + "/hand-over", "standing-new": "/sites/" + w.site.SiteID.String() + "/parties/new", "standing-end": w.standingEnd(),
 		"parties": "/parties", "parties-none": "/parties?search=zzz", "party": "/parties/" + w.party.PartyID.String(), "party-new": "/parties/new?site=" + w.site.SiteID.String(),
 		"door-new": "/doors/new?site=" + w.site.SiteID.String(), "door-change": "/doors/" + w.door.DoorID.String() + "/change",

@@ -117,6 +117,9 @@ func (c *Console) routes() []route {
 		{"GET /visits/{visit_id}", identity.ActReadWork, c.visit},
 		{"GET /visits/{visit_id}/entries/new", identity.ActLogVisit, c.entryForm},
 		{"POST /visits/{visit_id}/entries", identity.ActLogVisit, c.entryAdd},
+		{"GET /visits/{visit_id}/photos/new", identity.ActLogVisit, c.photoForm},
+		{photoRoute, identity.ActLogVisit, c.photoAdd},
+		{"GET /photos/{sha256}", identity.ActReadWork, c.photo},
 		{"GET /visits/{visit_id}/sign-off", identity.ActLogVisit, c.signOffForm},
 		{"POST /visits/{visit_id}/sign-off", identity.ActLogVisit, c.signOff},
 

@@ -70,11 +70,21 @@ func (r *reader) chosen(name string) string {
 
 // at notes what is wrong with the text of a field.
 func (r *reader) at(name string, err error) {
+	r.faults = append(r.faults, fault.Of(atField(name, err))...)
+}
+
+// atField turns the faults of an error into those of a field. What has none stays what it is.
+func atField(name string, err error) error {
+	var list fault.List
 	for _, f := range fault.Of(err) {
 		moved := *f
 		moved.Pointer = name
-		r.faults = append(r.faults, &moved)
+		list = append(list, &moved)
 	}
+	if len(list) == 0 {
+		return err
+	}
+	return list
 }
 
 // day reads a civil date; an empty field is the zero day.

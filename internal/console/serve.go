@@ -15,6 +15,7 @@ import (
 	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/words"
 )
@@ -34,14 +35,23 @@ type answer interface {
 	send(c *Console, q *request) error
 }
 
-// maxForm is the greatest size of a form, in bytes.
+// maxForm is the greatest size of a form of texts, in bytes.
 const maxForm = 256 << 10
+
+// most is the greatest size of what is sent to a route, in bytes.
+func (r route) most() int64 {
+	switch r.pattern {
+	case photoRoute:
+		return fleet.MostPhotoBytes + maxForm
+	}
+	return maxForm
+}
 
 // serve makes a handler of a route: who asks, may they, the route's steps, one border for errors.
 func (c *Console) serve(r route) http.HandlerFunc {
 	return func(w http.ResponseWriter, hr *http.Request) {
 		q := &request{Request: hr, id: w.Header().Get("X-Request-Id"), writer: w, texts: c.Words.Printer("en", words.Metric)}
-		err := c.admit(q, r.action)
+		err := c.admit(q, r)
 		if err == nil {
 			var out answer
 			if out, err = r.handle(hr.Context(), q); err == nil {
@@ -58,7 +68,8 @@ func (c *Console) serve(r route) http.HandlerFunc {
 }
 
 // admit finds out who asks and whether they may, before anything of the request's body is read.
-func (c *Console) admit(q *request, action identity.Action) error {
+func (c *Console) admit(q *request, r route) error {
+	action := r.action
 	if !readable(q.URL) {
 		return fault.New(fault.Invalid, "address_unreadable")
 	}
@@ -70,7 +81,7 @@ func (c *Console) admit(q *request, action identity.Action) error {
 		q.by, q.texts = by, c.Words.Printer(by.Language, words.Units(by.Units))
 	}
 	if action == anybody || by.May(action) {
-		q.Body = http.MaxBytesReader(q.writer, q.Body, maxForm)
+		q.Body = http.MaxBytesReader(q.writer, q.Body, r.most())
 		return nil
 	}
 	if by.MustChangePassword {

@@ -20,6 +20,7 @@ import (
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/seal"
 	"lintel.example/lintel/internal/words"
 )
 
@@ -155,7 +156,8 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"reading": w.reading, "job": w.job, "extent": w.extent, "covered": w.covered, "entries": func(id, caption string, lines []entryLine, zone string, mine bool) entryTable {
 			return entryTable{table{id, caption, lines, zone}, mine}
 		},
-		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{f, zone, kind} }, "answers": func() []option { return yesOptions(p) },
+		"photo":       func(hash seal.Hash, what string) photoShown { return photoShown{hash.String(), what} },
+		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{Form: f, Zone: zone, Kind: kind} }, "derived": derived, "answers": func() []option { return yesOptions(p) },
 		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,
 		"may":  func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
 		"join": strings.Join, "zero": func(id uuid.UUID) bool { return id == uuid.Nil }, "list": func(items ...string) []string { return items }, "inc": func(i int) int { return i + 1 },
@@ -175,6 +177,12 @@ type table struct {
 	Zone        string
 }
 
+// photoShown is what the template of a photo sees.
+type photoShown struct {
+	SHA256 string
+	What   string // read by whoever does not see it
+}
+
 // entryTable is what the template of the entries of a door sees.
 type entryTable struct {
 	table
@@ -186,6 +194,15 @@ type orderFields struct {
 	Form form
 	Zone string
 	Kind string // "" while it is still to be chosen
+	// Fixed tells that the due day follows from something else: it is Due, and nobody can change it here.
+	Fixed bool
+	Due   duedate.Day
+}
+
+// derived is the fields of an order whose due day is not a person's to say.
+func derived(due duedate.Day, f orderFields) orderFields {
+	f.Fixed, f.Due = true, due
+	return f
 }
 
 // writer writes values for one reader.

@@ -241,7 +241,10 @@ func orderForm(o fleet.WorkOrder) form {
 // order reads what people say of an order; everything else of it stays.
 func (r *reader) order(o *fleet.WorkOrder, zone *time.Location) {
 	f := r.form
-	o.DueOn, o.Note, o.Priority, o.Symptom = r.day("/due_on"), f.Value("/note"), f.Value("/priority"), f.Value("/symptom")
+	if f.values.Has("/due_on") { // it is no field of an order whose due day follows from something else
+		o.DueOn = r.day("/due_on")
+	}
+	o.Note, o.Priority, o.Symptom = f.Value("/note"), f.Value("/priority"), f.Value("/symptom")
 	o.Caller = fleet.Caller{Name: f.Value("/caller/name"), Telephone: f.Value("/caller/telephone"), Role: f.Value("/caller/role")}
 	o.BillingBasis, o.CustomerOrderNumber, o.ReportedUnsafe = f.Value("/billing_basis"), f.Value("/customer_order_number"), f.Value("/reported_unsafe") != ""
 	o.RespondBy, o.Accident, o.PeopleHurt = nil, nil, false

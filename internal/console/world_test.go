@@ -1,6 +1,9 @@
 package console_test
 
 import (
+	"bytes"
+	"image"
+	"image/png"
 	"testing"
 	"time"
 
@@ -28,8 +31,10 @@ type world struct {
 	plan                     fleet.Plan     // of door
 	visit                    uuid.UUID      // signed
 	open                     uuid.UUID      // not signed
+	photo, photoAway         seal.Hash      // of that visit, and of one at the other customer's
 	report                   uuid.UUID
 	order                    string // open, made by hand
+	orderPlan                string // open, made of a plan
 
 	orderAway                                string // the same of the other customer
 	visitAway, reportAway, sensorAway, token uuid.UUID
@@ -63,6 +68,11 @@ func (w *world) staff(t testing.TB) {
 func (w *world) night(t testing.TB) {
 	o := must[fleet.WorkOrder](t)(w.PutWorkOrder(t.Context(), w.dispatcher.actor, fleet.WorkOrder{WorkOrderID: w.id(), DoorID: w.door.DoorID, Kind: "service", DueOn: day("2026-03-12"), Note: "Squeaks in the morning."}, 0))
 	w.order = o.WorkOrderID.String()
+	due, err := w.WorkOrders(t.Context(), w.dispatcher.actor, fleet.WorkOrderQuery{DoorID: w.late.DoorID, State: "open", Limit: 1})
+	if err != nil || len(due) != 1 {
+		t.Fatal(len(due), err)
+	}
+	w.orderPlan = due[0].WorkOrderID.String()
 	if _, err := w.QueueNotices(t.Context(), day("2026-03-03")); err != nil {
 		t.Fatal(err)
 	}
@@ -74,6 +84,7 @@ func (w *world) abroad(t testing.TB) {
 	o := must[fleet.WorkOrder](t)(w.PutWorkOrder(ctx, by, fleet.WorkOrder{WorkOrderID: w.id(), DoorID: w.away.DoorID, Kind: "service", DueOn: day("2026-05-12")}, 0))
 	w.orderAway = o.WorkOrderID.String()
 	w.visitAway = w.attend(t, w.now.Add(-72*time.Hour), w.foreign, w.away)
+	w.photoAway = w.picture(t, w.visitAway, w.away, w.now.Add(-71*time.Hour), "North doors.", 0x20)
 	w.reportAway = w.id()
 	must[fleet.Report](t)(w.MakeReport(ctx, by, w.reportAway, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: w.away.DoorID}))
 	w.partyAway = must[fleet.Party](t)(w.PutParty(ctx, by, fleet.Party{PartyID: w.id(), Name: "Arcade Holdings"}, 0))
@@ -198,6 +209,7 @@ func (w *world) inspect(t testing.TB) {
 	w.enter(t, w.visit, w.door, at.Add(2*time.Minute), fleet.EntryBody{Kind: "note", Note: &fleet.EntryNote{Text: "Floor wet, cleaned."}})
 	w.enter(t, w.visit, w.door, at.Add(3*time.Minute), fleet.EntryBody{Kind: "reading", Reading: &fleet.EntryReading{Name: "closing_force_n", Value: p(118.0)}})
 	w.enter(t, w.visit, w.door, at.Add(4*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "deficient", What: "Weather seal torn at the floor."}})
+	w.photo = w.picture(t, w.visit, w.door, at.Add(5*time.Minute), "The seal, torn at the floor.", 0x90)
 	w.sign(t, w.visit, at.Add(10*time.Minute))
 	w.open = w.attend(t, at.Add(time.Hour), w.site, w.unsafe)
 	w.enter(t, w.open, w.unsafe, at.Add(62*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "unsafe", What: "Closes on a standing person."}})
@@ -223,6 +235,30 @@ func (w *world) enter(t testing.TB, visit uuid.UUID, door fleet.Door, at time.Ti
 	body.DoorID, body.ObservedAt = door.DoorID, at
 	must[fleet.Entry](t)(w.PutEntry(t.Context(), w.technician.actor, visit, id, body))
 	return id
+}
+
+// picture takes a photo of one shade and enters it.
+func (w *world) picture(t testing.TB, visit uuid.UUID, door fleet.Door, at time.Time, what string, shade uint8) seal.Hash {
+	t.Helper()
+	data := drawnPNG(t, shade)
+	hash := seal.HashOf(data)
+	must[fleet.Photo](t)(w.PutPhoto(t.Context(), w.technician.actor, hash, "image/png", data))
+	w.enter(t, visit, door, at, fleet.EntryBody{Kind: "photo", Photo: &fleet.EntryPhoto{SHA256: hash, What: what}})
+	return hash
+}
+
+// drawnPNG is a picture of one shade.
+func drawnPNG(t testing.TB, shade uint8) []byte {
+	t.Helper()
+	gray := image.NewGray(image.Rect(0, 0, 320, 240))
+	for i := range gray.Pix {
+		gray.Pix[i] = shade
+	}
+	var out bytes.Buffer
+	if err := png.Encode(&out, gray); err != nil {
+		t.Fatal(err)
+	}
+	return out.Bytes()
 }
 
 func (w *world) sign(t testing.TB, visit uuid.UUID, at time.Time) {
