@@ -9,8 +9,7 @@
 // columns are taken for fields (columns.go), the rows below are sorted into doors and remarks (list.go), and each cell
 // is read as its field wants it (value.go).
 //
-// To add a column: a field with its headings in columns.yaml, and what becomes of it in
-// internal/fleet/intake_row.go or intake_door.go. To
-// add a heading or a word to one that is there: columns.yaml alone. To add a way of writing a value: value.go, with the
+// To add a column: a field with its headings in columns.yaml, and what becomes of it in internal/fleet/intake_row.go or
+// intake_door.go. To add a heading or a word to one that is there: columns.yaml alone. To add a way of writing a value: value.go, with the
 // text of a new complaint in internal/words/en/import.yaml.
 package sheet
