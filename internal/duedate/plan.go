@@ -109,9 +109,6 @@ func (p Plan) firstNotReached(anchor, inspection Day) Day {
 // OrderOn is the day from which the work order for a due date is made.
 func (p Plan) OrderOn(due Day) Day { return due.AddDays(-p.LeadDays) }
 
-// Period is the key of a plan's work order: the due date that it serves, never the day on which it was made.
-func Period(due Day) string { return due.String() }
-
 func later(a, b Day) Day {
 	if a.After(b) {
 		return a

@@ -53,6 +53,9 @@ type DoorContent struct {
 	// LastInspection is nil when no inspection has been signed off.
 	LastInspection *ReportInspection `json:"last_inspection"`
 	Verdicts       []ReportVerdict   `json:"verdicts"`
+	// JudgedToday are the rules of which what is known today says otherwise than the verdict that was sealed with the inspection;
+	// absent when there is none.
+	JudgedToday []ReportJudgedToday `json:"judged_today,omitempty"`
 	// Unjudged are readings of the last inspection that no rule of the door asks for.
 	Unjudged []ReportReading `json:"unjudged"`
 	// Findings are the open ones only; Closed are those that ended within the year before.
@@ -292,6 +295,8 @@ type ReportInspection struct {
 	SignedAt string `json:"signed_at"`
 	// RecordSHA256 is the hash, in hex, of the signed record of the visit.
 	RecordSHA256 string `json:"record_sha256"`
+	// JudgedBy is the rule pack that the verdicts are of; absent without a rule basis.
+	JudgedBy string `json:"judged_by,omitempty"`
 }
 
 // ReportInspector is who inspected, and by what right: the certificate that was
@@ -305,7 +310,17 @@ type ReportInspector struct {
 	ValidUntil    string `json:"valid_until"`
 }
 
-// ReportVerdict is what one rule said. Measured and the limits are in the unit
+// ReportJudgedToday is a rule that would be judged differently by what is known
+// today: outcomes of the sealed verdict and of today's, empty where the rule was
+// not, or would not be, among those judged.
+type ReportJudgedToday struct {
+	RuleID string `json:"rule_id"`
+	Title  string `json:"title"`
+	Then   string `json:"then"`
+	Now    string `json:"now"`
+}
+
+// ReportVerdict is what one rule said, as sealed with the inspection. Measured and the limits are in the unit
 // that the standard makes primary: the comparison was made in it.
 type ReportVerdict struct {
 	RuleID string `json:"rule_id"`

@@ -48,6 +48,11 @@ func atLeaf(leaf int, body fleet.EntryBody) fleet.EntryBody {
 // changed records other facts of the attended door, from the morning of the visit on.
 func (a attended) changed(t *testing.T, change func(*fleet.DoorFacts)) {
 	t.Helper()
+	a.changedFrom(t, a.now, change)
+}
+
+func (a attended) changedFrom(t *testing.T, at time.Time, change func(*fleet.DoorFacts)) {
+	t.Helper()
 	door, err := a.Door(t.Context(), dispatcher, a.door.DoorID, fleet.AsOf{})
 	if err != nil {
 		t.Fatal(err)
@@ -56,7 +61,7 @@ func (a attended) changed(t *testing.T, change func(*fleet.DoorFacts)) {
 	facts.Leaves = slices.Clone(facts.Leaves)
 	change(&facts)
 	put := fleet.DoorPut{DoorID: door.DoorID, SiteID: door.SiteID, Tag: door.Tag, Name: door.Name, KnownSince: door.KnownSince, Facts: facts,
-		Reason: "looked up", EffectiveAt: a.now, IfMatch: door.Version.VersionID}
+		Reason: "looked up", EffectiveAt: at, IfMatch: door.Version.VersionID}
 	if _, _, err := a.PutDoor(t.Context(), dispatcher, put); err != nil {
 		t.Fatal(err)
 	}

@@ -18,7 +18,9 @@ type CertificateDocument struct {
 	RuleBasis  *ReportRuleBasis `json:"rule_basis"`
 	Inspection ReportInspection `json:"inspection"`
 	Verdicts   []ReportVerdict  `json:"verdicts"`
-	Unjudged   []ReportReading  `json:"unjudged"`
+	// JudgedToday are the rules of which what is known today says otherwise; absent when there is none.
+	JudgedToday []ReportJudgedToday `json:"judged_today,omitempty"`
+	Unjudged    []ReportReading     `json:"unjudged"`
 	// Findings are those that are open on the report's day; none is unsafe.
 	Findings []ReportFinding `json:"findings"`
 	Due      []ReportDue     `json:"due"`
@@ -39,7 +41,7 @@ func (r ComplianceReport) certificate() (CertificateDocument, error) {
 	}
 	head := r.ReportHead
 	head.Format = CertificateFormat
-	return CertificateDocument{ReportHead: head, ReportPlace: r.ReportPlace, Door: r.Door, RuleBasis: r.RuleBasis, Inspection: *last, Verdicts: r.Verdicts,
+	return CertificateDocument{ReportHead: head, ReportPlace: r.ReportPlace, Door: r.Door, RuleBasis: r.RuleBasis, Inspection: *last, Verdicts: r.Verdicts, JudgedToday: r.JudgedToday,
 		Unjudged: r.Unjudged, Findings: r.Findings, Due: r.Due, Cautions: r.DoorContent.Cautions}, nil
 }
 

@@ -387,41 +387,134 @@ func (w writer) lastInspection(ctx context.Context, tx Tx, doc *DoorContent, p p
 		doc.LastInspection.SignedAt = w.instant(*v.SignedAt)
 		doc.LastInspection.RecordSHA256 = seal.Hash(v.RecordSHA256).String()
 	}
-	var ofVisit []Entry
-	for _, e := range entries {
-		if e.VisitID == last.VisitID {
-			ofVisit = append(ofVisit, e)
-		}
-	}
-	door, err := doorThen(ctx, tx, p.door.DoorID, last.ObservedAt)
+	return w.judged(ctx, tx, doc, *last, entries)
+}
+
+// judged writes what was sealed of an inspection with the signature, the readings that no rule asked for, and apart from
+// it where what is known today judges otherwise. Where nothing was sealed of the door, today's judgement stands in, and a
+// caution says so.
+func (w writer) judged(ctx context.Context, tx Tx, doc *DoorContent, conclusion Entry, entries []Entry) error {
+	then, now, err := w.judgements(ctx, tx, conclusion, entries)
 	if err != nil {
 		return err
 	}
-	return w.judged(doc, door, *last, ofVisit)
-}
-
-// judged writes what the rule basis of the door as it was then says of the readings of an inspection, and the readings
-// that no rule asked for.
-func (w writer) judged(doc *DoorContent, then Door, conclusion Entry, entries []Entry) error {
-	used := readingsOf(then.DoorID, conclusion, entries)
-	taken := w.readings(used)
+	if then == nil {
+		then = &now
+		doc.Cautions = append(doc.Cautions, "judged_by_todays_knowledge")
+	}
+	doc.LastInspection.JudgedBy = then.pack
+	taken := w.readings(then.readings)
 	asked := map[string]bool{}
-	if pack, ok := w.fleet.Book.Pack(then.Facts.RuleBasis.PackID); ok {
-		facts := rulebookFacts(then.Facts)
-		for _, v := range pack.Judge(facts, used) {
-			in := pack.Inputs(v.RuleID)
-			one, err := w.verdict(v, in, facts, taken)
-			if err != nil {
-				return err
-			}
-			doc.Verdicts = append(doc.Verdicts, one)
-			for _, k := range in.Readings {
-				asked[k.Name] = true
-			}
+	for _, v := range then.verdicts {
+		in := w.inputs(then.pack, v.RuleID)
+		one, err := w.verdict(v, in, then.facts, taken)
+		if err != nil {
+			return err
+		}
+		doc.Verdicts = append(doc.Verdicts, one)
+		for _, k := range in.Readings {
+			asked[k.Name] = true
 		}
 	}
 	doc.Unjudged = append(doc.Unjudged, slices.DeleteFunc(taken, func(r ReportReading) bool { return asked[r.Name] })...)
+	doc.JudgedToday = differing(then.verdicts, now.verdicts)
 	return nil
+}
+
+// judgement is what a pack said of readings and facts.
+type judgement struct {
+	pack     string // its id; "" without a rule basis
+	facts    rulebook.Facts
+	readings []rulebook.Used
+	verdicts []rulebook.Verdict
+}
+
+// judgements are the one that was sealed with an inspection, nil if none was, and the one that today's knowledge of the
+// door as it was, and of the readings, comes to.
+func (w writer) judgements(ctx context.Context, tx Tx, conclusion Entry, entries []Entry) (then *judgement, now judgement, err error) {
+	door, err := doorThen(ctx, tx, conclusion.DoorID, AsOf{Effective: conclusion.ObservedAt})
+	if err != nil {
+		return nil, now, err
+	}
+	others := func(e Entry) bool { return e.VisitID != conclusion.VisitID }
+	now.facts, now.readings = rulebookFacts(door.Facts), readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(live(entries), others))
+	if pack, ok := w.fleet.Book.Pack(door.Facts.RuleBasis.PackID); ok {
+		now.pack, now.verdicts = pack.ID, pack.Judge(now.facts, now.readings)
+	}
+	canonical, err := tx.VisitRecord(ctx, conclusion.VisitID)
+	if err != nil {
+		return nil, now, err
+	}
+	var record visitRecord
+	if err := json.Unmarshal(canonical, &record); err != nil {
+		return nil, now, fmt.Errorf("signed record of visit %s: %w", conclusion.VisitID, err)
+	}
+	i := slices.IndexFunc(record.Judged, func(j judgedDoor) bool { return j.DoorID == conclusion.DoorID })
+	if i < 0 {
+		return nil, now, nil
+	}
+	signed, err := tx.SignOffOf(ctx, conclusion.VisitID)
+	if err != nil {
+		return nil, now, err
+	}
+	if door, err = doorThen(ctx, tx, conclusion.DoorID, AsOf{Effective: conclusion.ObservedAt, Recorded: signed.ReceivedAt}); err != nil {
+		return nil, now, err
+	}
+	return &judgement{pack: record.Judged[i].Pack, facts: rulebookFacts(door.Facts), verdicts: w.namedAsToday(record.Judged[i]),
+		readings: readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(slices.Clone(entries), others))}, now, nil
+}
+
+// namedAsToday gives sealed verdicts with the names that readings have today, and with titles, which old records do not hold.
+func (w writer) namedAsToday(j judgedDoor) []rulebook.Verdict {
+	titles := map[string]string{}
+	if pack, ok := w.fleet.Book.Pack(j.Pack); ok {
+		for _, r := range pack.Rules {
+			titles[r.ID] = r.Title
+		}
+	}
+	for i := range j.Verdicts {
+		v := &j.Verdicts[i]
+		v.Title = cmp.Or(v.Title, titles[v.RuleID], v.RuleID)
+		for k := range v.Readings {
+			v.Readings[k].Name = rulebook.NameNow(v.Readings[k].Name)
+		}
+		for k := range v.Gaps {
+			v.Gaps[k].Name = rulebook.NameNow(v.Gaps[k].Name)
+		}
+	}
+	return j.Verdicts
+}
+
+// inputs are what a rule of a pack looks at; nothing is known of a pack that is no more.
+func (w writer) inputs(packID, ruleID string) rulebook.Inputs {
+	if pack, ok := w.fleet.Book.Pack(packID); ok {
+		return pack.Inputs(ruleID)
+	}
+	return rulebook.Inputs{}
+}
+
+// differing are the rules of which today's verdict is not the sealed one. A rule that only one of them has is among them.
+func differing(then, now []rulebook.Verdict) (list []ReportJudgedToday) {
+	byRule := func(of []rulebook.Verdict, id string) (v rulebook.Verdict) {
+		if i := slices.IndexFunc(of, func(v rulebook.Verdict) bool { return v.RuleID == id }); i >= 0 {
+			v = of[i]
+		}
+		return v
+	}
+	add := func(of, was, is rulebook.Verdict) {
+		if was.Outcome != is.Outcome {
+			list = append(list, ReportJudgedToday{RuleID: of.RuleID, Title: of.Title, Then: string(was.Outcome), Now: string(is.Outcome)})
+		}
+	}
+	for _, v := range then {
+		add(v, v, byRule(now, v.RuleID))
+	}
+	for _, v := range now {
+		if byRule(then, v.RuleID).RuleID == "" {
+			add(v, rulebook.Verdict{}, v)
+		}
+	}
+	return list
 }
 
 // readings writes everything that counts of what was read at the door until the conclusion.

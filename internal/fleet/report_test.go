@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/fleet"
@@ -183,6 +184,45 @@ func TestAReportOfAPastDaySaysHowThingsStoodThen(t *testing.T) {
 		if !slices.Equal(l.States, past.States()) || l.LastResult != "failed" {
 			t.Errorf("in an overview: %+v", l)
 		}
+	}
+}
+
+// What is learnt after the signature changes nothing of what was signed; it stands apart. An owner is told the same.
+func TestAReportShowsTheVerdictsAsTheyWereSealedAndApartWhatIsJudgedOtherwiseToday(t *testing.T) {
+	t.Parallel()
+	a := reporting(t)
+	a.pass(24 * time.Hour)
+	before := a.now
+	a.inspected(t, passing()...)
+	ask := fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: a.door.DoorID}
+	signed := said[fleet.ComplianceReport](t, a.make(t, dispatcher, ask))
+	if len(signed.Verdicts) == 0 || len(signed.JudgedToday) != 0 || signed.LastInspection.JudgedBy != "a156.10@2005" {
+		t.Fatalf("%d verdicts, today otherwise %v, by %q", len(signed.Verdicts), signed.JudgedToday, signed.LastInspection.JudgedBy)
+	}
+	a.changedFrom(t, before, func(f *fleet.DoorFacts) {
+		for i := range f.Leaves {
+			f.Leaves[i].MassKg = fleet.UnknownQuantity()
+		}
+	})
+	for _, by := range []identity.Actor{dispatcher, agentOf(a.site.CustomerID), tenantOf(a.site.SiteID)} {
+		r := a.make(t, by, ask)
+		doc := said[fleet.ComplianceReport](t, r)
+		if diff := cmp.Diff(signed.Verdicts, doc.Verdicts); diff != "" {
+			t.Errorf("the verdicts are no longer the signed ones (-signed +now), to scope of %s:\n%s", by.ScopeKind, diff)
+		}
+		if !slices.ContainsFunc(doc.JudgedToday, func(j fleet.ReportJudgedToday) bool {
+			return j.RuleID == "closing-speed" && j.Then == "passed" && j.Now == "not_judged"
+		}) || slices.Contains(doc.DoorContent.Cautions, "judged_by_todays_knowledge") {
+			t.Errorf("judged today otherwise: %+v, cautions %v", doc.JudgedToday, doc.DoorContent.Cautions)
+		}
+		csv, err := a.ReportIn(t.Context(), by, r.ReportID, "csv")
+		if err != nil || !strings.Contains(string(csv.Bytes), "judged_today,closing-speed") {
+			t.Errorf("%v: no line of what is judged otherwise today in\n%s", err, csv.Bytes)
+		}
+	}
+	certificate := said[fleet.CertificateDocument](t, a.make(t, dispatcher, fleet.ReportAsk{Kind: fleet.KindCertificate, DoorID: a.door.DoorID}))
+	if len(certificate.JudgedToday) == 0 {
+		t.Error("the certificate does not say what would be judged otherwise today")
 	}
 }
 

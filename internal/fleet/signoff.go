@@ -297,7 +297,7 @@ func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, doors []uuid.UUID, entrie
 		if !ok {
 			continue
 		}
-		door, err := doorThen(ctx, tx, id, conclusion.ObservedAt)
+		door, err := doorThen(ctx, tx, id, AsOf{Effective: conclusion.ObservedAt})
 		if err != nil {
 			return nil, err
 		}
@@ -311,9 +311,10 @@ func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, doors []uuid.UUID, entrie
 	return judged, nil
 }
 
-// doorThen gives a door as it was at an instant; before its first recorded facts, as it was first known.
-func doorThen(ctx context.Context, tx Tx, id uuid.UUID, at time.Time) (Door, error) {
-	door, err := tx.DoorByID(ctx, id, AsOf{Effective: at})
+// doorThen gives a door as it was at an instant, by what was recorded until another; before its first recorded facts, as
+// it was first known.
+func doorThen(ctx context.Context, tx Tx, id uuid.UUID, then AsOf) (Door, error) {
+	door, err := tx.DoorByID(ctx, id, then)
 	if !fault.Is(err, "door_not_found") {
 		return door, err
 	}
@@ -321,10 +322,11 @@ func doorThen(ctx context.Context, tx Tx, id uuid.UUID, at time.Time) (Door, err
 	if unread != nil {
 		return Door{}, unread
 	}
+	versions = slices.DeleteFunc(versions, func(v Version) bool { return !then.Recorded.IsZero() && v.RecordedAt.After(then.Recorded) })
 	if len(versions) == 0 {
 		return Door{}, err
 	}
-	return tx.DoorByID(ctx, id, AsOf{Effective: versions[len(versions)-1].EffectiveAt})
+	return tx.DoorByID(ctx, id, AsOf{Effective: versions[len(versions)-1].EffectiveAt, Recorded: then.Recorded})
 }
 
 // conclusionOf gives the conclusion of a door in this visit. There is at most one that counts: each that counts is

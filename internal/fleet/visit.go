@@ -170,6 +170,8 @@ type visitRows interface {
 	InsertSignOff(ctx context.Context, s SignedRecord) (bool, error)
 	SignOffOf(ctx context.Context, visitID uuid.UUID) (SignedRecord, error)
 	InsertRecord(ctx context.Context, r Record) error
+	// VisitRecord gives the canonical form of the signed record of a visit.
+	VisitRecord(ctx context.Context, visitID uuid.UUID) ([]byte, error)
 }
 
 // SignedRecord is a sign-off as it was sent.

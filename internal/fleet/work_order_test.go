@@ -355,7 +355,7 @@ func TestTheIdOfAnInspectionOrderIsMadeOfItsPlanAndPeriod(t *testing.T) {
 	t.Parallel()
 	r := newFleet(t)
 	plan, order := r.planned(t, r.anyDoor(t).DoorID, "2026-03-20")
-	sum := sha256.Sum256([]byte(plan.PlanID.String() + "/" + duedate.Period(plan.NextDue)))
+	sum := sha256.Sum256([]byte(plan.PlanID.String() + "/" + plan.NextDue.String()))
 	want := uuid.UUID(sum[:16])
 	want[6], want[8] = want[6]&0x0f|0x80, want[8]&0x3f|0x80
 	if order.WorkOrderID != want || want.Version() != 8 || order.Period != plan.NextDue || order.DueOn != plan.NextDue {

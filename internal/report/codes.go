@@ -63,7 +63,7 @@ func codes(kind string) []string {
 	case "answer":
 		return []string{"acknowledged", "refused"}
 	case "caution":
-		return []string{"limits_from_memory", "register_only", "presence_device_missing", "settings_intended_only", "values_unknown"}
+		return []string{"limits_from_memory", "register_only", "presence_device_missing", "settings_intended_only", "values_unknown", "judged_by_todays_knowledge"}
 	case "missing":
 		return []string{"height_m", "tilt_deg", "yaw_deg", "offset_x_m", "offset_y_m", "antenna", "reach_db", "header_depth_m", "clear_width_m", "opening_time_s", "closing_time_s", "leaf_width_m", "sensing", "settings"}
 	case "finding_state":
@@ -72,12 +72,6 @@ func codes(kind string) []string {
 		return []string{"door_kind", "energy", "traffic", "activation_a", "activation_b", "presence_by", "clear_width_m", "opening_time_s", "closing_time_s", "egress_breakout", "vulnerable_users", "leaves", "leaf_width_m", "leaf_height_m", "leaf_mass_kg"}
 	}
 	return nil
-}
-
-// codeKinds are the kinds that codes knows.
-func codeKinds() []string {
-	return []string{"state", "basis", "kind", "energy", "traffic", "presence_by", "guide_rails", "mode", "activation", "motion", "hinge", "opens_towards", "component",
-		"party", "purpose", "outcome", "severity", "standing", "settings", "direction", "contact", "result", "work", "work_state", "secured", "answer", "caution", "missing", "finding_state", "register"}
 }
 
 // code is the text of a code. A code that a later register added is printed as

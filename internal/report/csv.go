@@ -236,6 +236,9 @@ func (c doorCSV) inspected(d fleet.DoorContent) {
 			c.text("inspection", l.VisitID, f[0], f[1])
 		}
 	}
+	if l := d.LastInspection; l != nil && l.JudgedBy != "" {
+		c.text("inspection", l.VisitID, "judged_by", l.JudgedBy)
+	}
 	for _, v := range d.Verdicts {
 		s := statement{section: "rule", subject: v.RuleID, item: v.Title, outcome: v.Outcome, ground: ground(v), lacking: strings.Join(v.Missing, "; "), source: v.Source, standing: v.Standing}
 		if v.Measured != nil {
@@ -253,6 +256,9 @@ func (c doorCSV) inspected(d fleet.DoorContent) {
 		for _, r := range v.Readings {
 			c.reading(v.RuleID, r)
 		}
+	}
+	for _, j := range d.JudgedToday {
+		c.say(statement{section: "judged_today", subject: j.RuleID, item: j.Title, outcome: j.Now})
 	}
 	for _, r := range d.Unjudged {
 		c.reading("", r)

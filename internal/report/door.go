@@ -175,7 +175,28 @@ func (d doorReport) verdicts(s surface) {
 		return
 	}
 	d.verdictTable(s, d.Verdicts)
+	d.judgedToday(s)
 	d.unjudged(s)
+}
+
+// judgedToday stands apart from the verdicts: what was signed is what it is.
+func (d doorReport) judgedToday(s surface) {
+	if len(d.JudgedToday) == 0 {
+		return
+	}
+	s.heading(d.t("section.judged_today"))
+	s.paragraph(d.t("judged_today"), smallText)
+	outcome := func(o string) cell {
+		if o == "" {
+			return cell{Text: d.t("no_rule_of_it")}
+		}
+		return cell{Text: d.code("outcome", o), Bold: o == "failed"}
+	}
+	var rows [][]cell
+	for _, j := range d.JudgedToday {
+		rows = append(rows, []cell{{Text: d.or(j.Title)}, outcome(j.Then), outcome(j.Now)})
+	}
+	s.table([]column{{d.t("col.rule"), 5}, {d.t("col.then"), 3.5}, {d.t("col.now"), 3.5}}, rows)
 }
 
 func (d doorReport) verdictTable(s surface, verdicts []fleet.ReportVerdict) {
@@ -321,7 +342,7 @@ func (d doorReport) inspection(s surface) {
 		s.paragraph(d.t("says.never_inspected"), plainText)
 		return
 	}
-	s.facts([][2]string{
+	pairs := [][2]string{
 		{d.t("fact.date"), d.or(l.Date)},
 		{d.t("fact.result"), d.code("result", l.Result)},
 		{d.t("fact.inspector"), d.or(l.Inspector.Name)},
@@ -333,7 +354,11 @@ func (d doorReport) inspection(s surface) {
 		{d.t("fact.signed_at"), instant(d.or(l.SignedAt))},
 		{d.t("fact.visit"), d.or(l.VisitID)},
 		{d.t("fact.record"), d.or(l.RecordSHA256)},
-	})
+	}
+	if b := d.RuleBasis; l.JudgedBy != "" && (b == nil || b.PackID != l.JudgedBy) {
+		pairs = append(pairs, [2]string{d.t("fact.judged_by"), l.JudgedBy})
+	}
+	s.facts(pairs)
 }
 
 // validity is from when until when a certificate holds.

@@ -25,7 +25,7 @@ import (
 // the standard.
 func printed(t *testing.T, r fleet.ComplianceReport, o Options) []byte {
 	t.Helper()
-	pdf, err := DoorPDF(r, Plans(r, o.Texts, o.Units), o)
+	pdf, err := doorPDF(r, Plans(r, o.Texts, o.Units), o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -150,7 +150,7 @@ func TestTheGravestStateStandsFirst(t *testing.T) {
 
 func TestTwoHundredVerdictsRepeatTheirHeadings(t *testing.T) {
 	r, o := fullReport(), options(t)
-	r.Verdicts, r.Unjudged = nil, nil
+	r.Verdicts, r.JudgedToday, r.Unjudged = nil, nil, nil
 	for i := range 200 {
 		r.Verdicts = append(r.Verdicts, fleet.ReportVerdict{Title: fmt.Sprintf("rule %03d", i), Outcome: "passed", Source: "a standard", Standing: "found"})
 	}
@@ -379,6 +379,17 @@ func eachScalar(n *yaml.Node, visit func(string)) {
 	}
 }
 
+// doorPDF prints a report of a door on paper alone.
+func doorPDF(r fleet.ComplianceReport, plans []PlanDrawing, o Options) ([]byte, error) {
+	return pdfOf(newDoorReport(r, plans, o))
+}
+
+// codeKinds are the kinds that codes knows.
+func codeKinds() []string {
+	return []string{"state", "basis", "kind", "energy", "traffic", "presence_by", "guide_rails", "mode", "activation", "motion", "hinge", "opens_towards", "component",
+		"party", "purpose", "outcome", "severity", "standing", "settings", "direction", "contact", "result", "work", "work_state", "secured", "answer", "caution", "missing", "finding_state", "register"}
+}
+
 func TestEveryCodeAndUnitHasItsWords(t *testing.T) {
 	w := words(t)
 	for _, kind := range codeKinds() {
@@ -403,7 +414,7 @@ func TestEveryCodeAndUnitHasItsWords(t *testing.T) {
 func TestAReportThatCannotBeDatedIsRefused(t *testing.T) {
 	r := fullReport()
 	r.MadeAt = "yesterday"
-	if _, err := DoorPDF(r, nil, options(t)); err == nil || !strings.Contains(err.Error(), "made_at") {
+	if _, err := doorPDF(r, nil, options(t)); err == nil || !strings.Contains(err.Error(), "made_at") {
 		t.Errorf("error %v does not name made_at", err)
 	}
 }

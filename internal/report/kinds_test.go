@@ -154,7 +154,7 @@ func TestADocumentOfTheFirstFormatStillReadsAndPrints(t *testing.T) {
 	if doc.Format != "lintel-compliance-report/1" || doc.Door.Tag == "" || len(doc.Verdicts) == 0 {
 		t.Fatalf("read as %q, door %q, %d verdicts", doc.Format, doc.Door.Tag, len(doc.Verdicts))
 	}
-	pdf, err := DoorPDF(doc, Plans(doc, words(t), US), Options{Texts: words(t), Units: US, Paper: Letter})
+	pdf, err := doorPDF(doc, Plans(doc, words(t), US), Options{Texts: words(t), Units: US, Paper: Letter})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -56,17 +56,6 @@ func layoutOf(doc fleet.Document, o Options) (layout, []byte, error) {
 	return nil, nil, fmt.Errorf("report: no layout for a document of format %q", doc.Head().Format)
 }
 
-// DoorPDF prints a compliance report with the drawings of its sides (see Plans).
-// The bytes depend on the arguments only.
-func DoorPDF(r fleet.ComplianceReport, plans []PlanDrawing, o Options) ([]byte, error) {
-	for i, p := range plans {
-		if err := p.check(); err != nil {
-			return nil, fmt.Errorf("plan %d: %w", i+1, err)
-		}
-	}
-	return pdfOf(newDoorReport(r, plans, o))
-}
-
 // A layout is one report laid out on any surface.
 type layout interface {
 	Head() fleet.ReportHead

@@ -179,6 +179,10 @@ func fullReport() fleet.ComplianceReport {
 			{RuleID: "beam-height", Title: "Height of the lowest beam", Outcome: "not_judged", Reason: "Values are missing or impossible.", Missing: []string{"lowest beam"}, Severity: "deficient", Weight: "unverified", Source: "ANSI/BHMA A156.10-2005", Standing: "from_memory"},
 			{RuleID: "hold-open-beams", Title: "Hold-open time with beams alone", Outcome: "not_applicable", Reason: "The rule is for other doors.", Readings: []fleet.ReportReading{number("hold_open_s", "hold-open time", 2, "s", 0, "")}, Ground: "readings", Severity: "deficient", Weight: "binding", Source: "ANSI/BHMA A156.10-2005, 8.3.2.1", Standing: "second_hand"},
 		},
+		JudgedToday: []fleet.ReportJudgedToday{
+			{RuleID: "breakout-force", Title: "Force that breaks the leaf out", Then: "not_judged", Now: "failed"},
+			{RuleID: "guide-rails", Title: "Guide rails", Now: "passed"},
+		},
 		Unjudged: []fleet.ReportReading{number("manual_full_force_n", "manual opening force", 85, "N", 0, "")},
 		Closed:   []fleet.ReportFinding{{ID: "f0", Severity: "deficient", Title: "Threshold loose", OpenedOn: "2026-02-02", ClosedOn: "2026-02-20", State: "mended", Origin: "visit"}},
 		Findings: []fleet.ReportFinding{

@@ -227,6 +227,7 @@ func (d doorReport) exceptions(s surface) {
 	if len(rest) > 0 {
 		d.verdictTable(s, rest)
 	}
+	d.judgedToday(s)
 	d.unjudged(s)
 }
 

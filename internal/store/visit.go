@@ -244,6 +244,17 @@ func (t *Tx) SignOffOf(ctx context.Context, visitID uuid.UUID) (fleet.SignedReco
 	return s, err
 }
 
+const sqlVisitRecord = `-- visit_record
+select canonical from record_log where kind = 'visit' and subject_id = @visit_id`
+
+type visitRecordRow struct{ Canonical []byte }
+
+// VisitRecord gives the signed record of a visit as it was sealed.
+func (t *Tx) VisitRecord(ctx context.Context, visitID uuid.UUID) ([]byte, error) {
+	r, err := queryOne[visitRecordRow](ctx, t, "visit_record", sqlVisitRecord, pgx.StrictNamedArgs{"visit_id": visitID}, "visit_not_found")
+	return r.Canonical, err
+}
+
 const sqlInsertRecord = `-- insert_record
 insert into record_log (kind, customer_id, site_id, subject_id, canonical, sha256, recorded_at, recorded_by)
 values (@kind, @customer_id, @site_id, @subject_id, @canonical, @sha256, @recorded_at, @recorded_by)`
