@@ -124,15 +124,20 @@ func (p post) Deliver(ctx context.Context, l fleet.Letter) (string, error) {
 	return receipt.Answer, err
 }
 
-// due makes a door whose inspection is due on the day of the latest run.
-func (h *house) due(t testing.TB) {
-	t.Helper()
+// slidingDoor is a door of which nothing is measured.
+func slidingDoor(site uuid.UUID, since duedate.Day) fleet.DoorPut {
 	leaf := fleet.Leaf{Motion: "slide", Hinge: "none", OpensTowards: "left", WidthM: fleet.UnknownQuantity(), HeightM: fleet.UnknownQuantity(), MassKg: fleet.UnknownQuantity()}
-	door, _, err := h.fleet.PutDoor(t.Context(), identity.Program(), fleet.DoorPut{DoorID: newID(), SiteID: h.site.SiteID, Name: "Main", KnownSince: today(t).AddDays(-50), Reason: "taken over",
+	return fleet.DoorPut{DoorID: newID(), SiteID: site, Name: "Main", KnownSince: since, Reason: "taken over",
 		Facts: fleet.DoorFacts{Kind: "sliding", Energy: "full", Traffic: "two_way", PresenceBy: "both", Modes: []string{"day"}, GuideRails: "none",
 			A: fleet.SideFacts{Label: "street", Activation: "sensor"}, B: fleet.SideFacts{Label: "hall", Activation: "sensor"},
 			ClearWidthM: fleet.UnknownQuantity(), HeaderDepthM: fleet.UnknownQuantity(), OpeningTimeS: fleet.UnknownQuantity(), ClosingTimeS: fleet.UnknownQuantity(),
-			RuleBasis: fleet.RuleBasis{PackID: "a156.10@2005", Since: today(t).AddDays(-50), Why: "in force then"}, Leaves: []fleet.Leaf{leaf}}})
+			RuleBasis: fleet.RuleBasis{PackID: "us-a156.10-2005", Since: since, Why: "in force then"}, Leaves: []fleet.Leaf{leaf}}}
+}
+
+// due makes a door whose inspection is due on the day of the latest run.
+func (h *house) due(t testing.TB) {
+	t.Helper()
+	door, _, err := h.fleet.PutDoor(t.Context(), identity.Program(), slidingDoor(h.site.SiteID, today(t).AddDays(-50)))
 	if err != nil {
 		t.Fatal(err)
 	}
