@@ -280,32 +280,54 @@ func (p *program) checkComparison(tree *ast.AST, call ast.CallExpr, kinds map[st
 	return problems
 }
 
-// situation is a door at one inspection: everything that expressions may see of it.
+// situation is a door at one inspection: everything that expressions may see of it. It is what CEL resolves names in.
 type situation struct {
 	known     map[string]any // facts by name, leaf members as leaves[0].width_m
+	leaves    []leaf
 	leafCount int
 	readings  map[string]Reading
-	values    map[string]any // what CEL is given
+	ends      map[string]float64 // readings that are looked at elsewhere within their uncertainty
 }
 
 func newSituation(f Facts, readings map[string]Reading) *situation {
-	s := &situation{known: f.known(), leafCount: len(f.Leaves), readings: readings}
-	s.values = f.known()
-	leaves := make([]leaf, len(f.Leaves))
+	s := &situation{known: f.known(), leafCount: len(f.Leaves), readings: readings, leaves: make([]leaf, len(f.Leaves))}
 	for i, l := range f.Leaves {
-		leaves[i] = leaf{valueOf(l.WidthM), valueOf(l.HeightM), valueOf(l.MassKg)}
-	}
-	s.values["leaves"] = leaves
-	for name, r := range readings {
-		switch {
-		case r.Number != nil:
-			s.values[readingPrefix+name] = *r.Number
-		case r.Yes != nil:
-			s.values[readingPrefix+name] = *r.Yes
-		}
+		s.leaves[i] = leaf{valueOf(l.WidthM), valueOf(l.HeightM), valueOf(l.MassKg)}
 	}
 	return s
 }
+
+// with is the same door with other readings.
+func (s *situation) with(readings map[string]Reading) *situation {
+	o := *s
+	o.readings = readings
+	return &o
+}
+
+// ResolveName gives CEL a fact or a reading.
+func (s *situation) ResolveName(name string) (any, bool) {
+	if name == "leaves" {
+		return s.leaves, true
+	}
+	reading, is := strings.CutPrefix(name, readingPrefix)
+	if !is {
+		value, ok := s.known[name]
+		return value, ok
+	}
+	if end, ok := s.ends[reading]; ok {
+		return end, true
+	}
+	switch r := s.readings[reading]; {
+	case r.Number != nil:
+		return *r.Number, true
+	case r.Yes != nil:
+		return *r.Yes, true
+	}
+	return nil, false
+}
+
+// Parent is none: everything is here.
+func (s *situation) Parent() cel.Activation { return nil }
 
 func valueOf(number *float64) float64 {
 	if number == nil {
@@ -341,7 +363,7 @@ func (s *situation) gaps(p *program) (gaps []Gap) {
 
 // truth and number run a program whose gaps are none. An error means that the arithmetic went wrong (a division by zero, too many steps).
 func (s *situation) truth(p *program) (bool, error) {
-	out, _, err := p.run.Eval(s.values)
+	out, _, err := p.run.Eval(s)
 	if err != nil {
 		return false, err
 	}
@@ -349,7 +371,7 @@ func (s *situation) truth(p *program) (bool, error) {
 }
 
 func (s *situation) number(p *program) (float64, error) {
-	out, _, err := p.run.Eval(s.values)
+	out, _, err := p.run.Eval(s)
 	if err != nil {
 		return 0, err
 	}

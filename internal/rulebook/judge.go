@@ -68,25 +68,28 @@ const mostSets = 4096
 // gives the same verdicts, in whatever order the readings come.
 func (p *Pack) Judge(facts Facts, readings []Used) []Verdict {
 	verdicts := make([]Verdict, len(p.Rules))
+	door := newSituation(facts, nil)
+	sorted := slices.SortedFunc(slices.Values(readings), Used.compare)
+	sorted = slices.CompactFunc(sorted, func(a, b Used) bool { return a.compare(b) == 0 })
 	for i, r := range p.Rules {
-		verdicts[i] = r.judgeEach(p, facts, readings)
+		verdicts[i] = r.judgeEach(p, door, sorted)
 	}
 	return verdicts
 }
 
 // judgeEach gives the worst verdict over all ways in which the readings of the rule go together.
-func (r *Rule) judgeEach(p *Pack, facts Facts, readings []Used) Verdict {
+func (r *Rule) judgeEach(p *Pack, door *situation, readings []Used) Verdict {
 	sets, ok := together(r.readings(), readings)
 	if !ok {
-		v := r.judge(p, newSituation(facts, nil))
+		v := r.judge(p, door)
 		if v.Outcome != NotApplicable {
 			v.Outcome, v.Reason, v.Gaps = NotJudged, TooManyReadings, nil
 		}
 		return v
 	}
-	worst := r.judge(p, newSituation(facts, sets[0]))
+	worst := r.judge(p, door.with(sets[0]))
 	for _, set := range sets[1:] {
-		if v := r.judge(p, newSituation(facts, set)); v.worseThan(worst) {
+		if v := r.judge(p, door.with(set)); v.worseThan(worst) {
 			worst = v
 		}
 	}
@@ -95,10 +98,8 @@ func (r *Rule) judgeEach(p *Pack, facts Facts, readings []Used) Verdict {
 
 // together gives every way of taking one reading of each kind so that all places meet. Every reading of these kinds is in
 // at least one; what no reading of another kind meets stays alone, and is judged as lacking it. It answers false when
-// there are too many ways.
-func together(kinds []ReadingKind, readings []Used) (sets []map[string]Reading, ok bool) {
-	sorted := slices.SortedFunc(slices.Values(readings), Used.compare)
-	sorted = slices.CompactFunc(sorted, func(a, b Used) bool { return a.compare(b) == 0 })
+// there are too many ways. The readings are sorted, and each is there once.
+func together(kinds []ReadingKind, sorted []Used) (sets []map[string]Reading, ok bool) {
 	for _, first := range kinds {
 		for _, u := range sorted {
 			if u.Name != first.Name {
@@ -172,7 +173,7 @@ func (u Used) compare(o Used) int {
 		return 1
 	}
 	return cmp.Or(cmp.Compare(u.Name, o.Name), cmp.Compare(u.Leaf, o.Leaf), cmp.Compare(u.Side, o.Side), cmp.Compare(number(u.Reading), number(o.Reading)),
-		cmp.Compare(yes(u.Reading), yes(o.Reading)), cmp.Compare(u.Unit, o.Unit))
+		cmp.Compare(yes(u.Reading), yes(o.Reading)), cmp.Compare(u.Unit, o.Unit), cmp.Compare(valueOf(u.Uncertainty), valueOf(o.Uncertainty)))
 }
 
 // worseThan tells whether v says worse of the door than o: failed, then undecided, then not judged, then passed; of two that failed or
@@ -325,20 +326,17 @@ func (s *situation) interval(p *program) (value, low, high float64, err error) {
 	if value, err = s.number(p); err != nil {
 		return 0, 0, 0, err
 	}
-	corners := []map[string]any{nil}
+	corners := []map[string]float64{nil}
 	for _, k := range p.readings {
 		r := s.readings[k.Name]
 		if r.Number == nil || r.Uncertainty == nil || *r.Uncertainty == 0 {
 			continue
 		}
-		var more []map[string]any
+		var more []map[string]float64
 		for _, end := range []float64{math.Max(k.Min, *r.Number-*r.Uncertainty), *r.Number + *r.Uncertainty} {
 			for _, c := range corners {
-				with := maps.Clone(c)
-				if with == nil {
-					with = maps.Clone(s.values)
-				}
-				with[readingPrefix+k.Name] = end
+				with := map[string]float64{k.Name: end}
+				maps.Copy(with, c)
 				more = append(more, with)
 			}
 		}
@@ -349,7 +347,9 @@ func (s *situation) interval(p *program) (value, low, high float64, err error) {
 		if c == nil {
 			continue
 		}
-		at, err := (&situation{values: c}).number(p)
+		corner := *s
+		corner.ends = c
+		at, err := corner.number(p)
 		if err != nil {
 			return 0, 0, 0, err
 		}

@@ -52,7 +52,6 @@ func (p *Pack) Zones(facts Facts, side Side) []RequiredZone {
 		sideFact, opens = "activation_b", facts.ActivationB
 	}
 	put(s.known, sideActivation, opens)
-	put(s.values, sideActivation, opens)
 
 	zones := []RequiredZone{}
 	for _, z := range p.ZoneRules {
