@@ -191,6 +191,48 @@ func (t *Tx) EntriesOfDoor(ctx context.Context, doorID uuid.UUID) ([]fleet.Entry
 	return entries(query[entryRow](ctx, t, "entries_of_door", sqlEntriesOfDoor, pgx.StrictNamedArgs{"door_id": doorID}))
 }
 
+// A visit served the order alone at the door when its attendance lists no other one there.
+const sqlPartsOfOrder = `-- parts_of_order
+select e.customer_id, e.site_id, e.door_id, e.visit_id, e.entry_id, e.observed_at, e.received_at, e.recorded_by, e.canonical, e.sha256,
+  exists (select from visit_sign_off s where s.visit_id = e.visit_id) as signed,
+  coalesce(nullif(p.part ->> 'model_text', ''), m.name, nullif(c.model_text, ''), n.name, '') as model, coalesce(nullif(p.part ->> 'serial', ''), c.serial, '') as serial
+from work_order o
+join visit_entry e on e.door_id = o.door_id and e.kind = 'part'
+join visit v on v.visit_id = e.visit_id
+cross join lateral (select convert_from(e.canonical, 'UTF8')::jsonb -> 'part' as part) p
+left join component c on c.component_id = (p.part ->> 'component_id')::uuid and c.door_id = e.door_id
+left join device_model m on m.model_id = (p.part ->> 'model_id')::uuid
+left join device_model n on n.model_id = c.model_id
+where o.work_order_id = @work_order_id
+  and case when p.part ? 'work_order_id' then (p.part ->> 'work_order_id')::uuid = o.work_order_id
+    else exists (select from jsonb_array_elements(convert_from(v.canonical, 'UTF8')::jsonb -> 'doors') d
+      where d ->> 'door_id' = o.door_id::text and d -> 'work_orders' = jsonb_build_array(o.work_order_id::text)) end
+  and coalesce((select false from visit_entry k where k.corrects = e.entry_id and k.door_id = e.door_id
+    and (k.observed_at, k.entry_id) > (e.observed_at, e.entry_id) limit 1), true)
+order by e.observed_at, e.entry_id`
+
+// PartsOfOrder gives the parts that belong to a work order; what was corrected is left out.
+func (t *Tx) PartsOfOrder(ctx context.Context, orderID uuid.UUID) ([]fleet.PartOfOrder, error) {
+	type row struct {
+		entryRow
+		Model  string
+		Serial string
+	}
+	rows, err := query[row](ctx, t, "parts_of_order", sqlPartsOfOrder, pgx.StrictNamedArgs{"work_order_id": orderID})
+	if err != nil {
+		return nil, err
+	}
+	list := make([]fleet.PartOfOrder, len(rows))
+	for i, r := range rows {
+		e, err := r.entry()
+		if err != nil {
+			return nil, err
+		}
+		list[i] = fleet.PartOfOrder{Entry: e, Model: r.Model, Serial: r.Serial}
+	}
+	return list, nil
+}
+
 const sqlInsertEntry = `-- insert_entry
 with accepted as (
   insert into visit_entry (customer_id, site_id, door_id, visit_id, entry_id, kind, observed_at, received_at, recorded_by, corrects, canonical, sha256)
