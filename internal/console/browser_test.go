@@ -318,7 +318,7 @@ func (w *world) pages() map[string]string {
 		"plan-new": "/doors/" + w.bare.DoorID.String() + "/plans/new", "plan-change": w.planPath(), "plan-stop": w.planPath() + "/stop",
 		"password": "/password", "me": "/me", "work-orders": "/work-orders", "work-orders-none": "/work-orders?kind=accident", "work-order": "/work-orders/" + w.order,
 		"work-order-new": "/work-orders/new?door=" + w.door.DoorID.String(), "work-order-cancel": "/work-orders/" + w.order + "/cancel",
-		"visits": "/visits", "visit": "/visits/" + w.visit.String(), "device": "/devices/" + w.sensor.String(), "settings": "/devices/" + w.sensor.String() + "/settings",
+		"visits": "/visits", "visits-none": "/visits?search=zzz", "jobs-none": "/jobs?search=zzz", "visit": "/visits/" + w.visit.String(), "device": "/devices/" + w.sensor.String(), "settings": "/devices/" + w.sensor.String() + "/settings",
 		"sites": "/sites", "site": "/sites/" + w.site.SiteID.String(), "customers": "/customers", "customer": "/customers/" + w.customer.CustomerID.String(),
 		"reports": "/reports", "reports-door": "/reports?door=" + w.door.DoorID.String(), "report": "/reports/" + w.report.String(), "notices": "/notices", "jobs": "/jobs",
 		"people": "/people", "person": "/people/" + w.technician.actor.PersonID.String(), "person-new": "/people/new", "person-disable": "/people/" + w.technician.actor.PersonID.String() + "/disable",

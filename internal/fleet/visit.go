@@ -203,6 +203,7 @@ type Record struct {
 type VisitQuery struct {
 	SiteID, DoorID uuid.UUID // zero for all
 	WorkOrderID    uuid.UUID // zero for all: whose attendance lists the order
+	Search         string    // part of the site's name, or of the name of whoever recorded it; or of a name of a door with entries, or its tag
 	BeforeAt       time.Time
 	BeforeID       uuid.UUID
 	Limit          int

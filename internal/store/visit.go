@@ -59,6 +59,9 @@ from visit v left join visit_sign_off s on s.visit_id = v.visit_id
 where v.arrived_at is not null and (v.arrived_at, v.visit_id) < (@before_at, @before_id)
   and (@site_id::uuid is null or v.site_id = @site_id)
   and (@door_id::uuid is null or exists (select from visit_entry e where e.visit_id = v.visit_id and e.door_id = @door_id))
+  and (@search::text = '' or exists (select from site i where i.site_id = v.site_id and lower(i.name) like @search)
+    or exists (select from person p where p.person_id = v.recorded_by and lower(p.name) like @search)
+    or exists (select from visit_entry e join door d on d.door_id = e.door_id where e.visit_id = v.visit_id and (lower(d.name) like @search or d.tag like @tag_prefix)))
   and case when @work_order_id::uuid is null then true else v.site_id = (select o.site_id from work_order o where o.work_order_id = @work_order_id)
     and exists (select from jsonb_array_elements(convert_from(v.canonical, 'UTF8')::jsonb -> 'doors') d where d -> 'work_orders' @> to_jsonb(@work_order_id::text)) end
 order by v.arrived_at desc, v.visit_id desc limit @limit`
@@ -66,7 +69,8 @@ order by v.arrived_at desc, v.visit_id desc limit @limit`
 // VisitPage lists visits whose attendance has arrived, the newest first.
 func (t *Tx) VisitPage(ctx context.Context, q fleet.VisitQuery) ([]fleet.Visit, error) {
 	rows, err := query[visitRow](ctx, t, "visit_page", sqlVisitPage, pgx.StrictNamedArgs{"before_at": bound(q.BeforeAt), "before_id": q.BeforeID,
-		"site_id": optional(q.SiteID), "door_id": optional(q.DoorID), "work_order_id": optional(q.WorkOrderID), "limit": q.Limit})
+		"site_id": optional(q.SiteID), "door_id": optional(q.DoorID), "work_order_id": optional(q.WorkOrderID),
+		"search": containing(q.Search), "tag_prefix": digits(q.Search) + "%", "limit": q.Limit})
 	if err != nil {
 		return nil, err
 	}
