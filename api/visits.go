@@ -64,7 +64,7 @@ func newVisitItem(v fleet.Visit) VisitItem {
 // entryBody is a piece of a visit on the wire: exactly the member that its kind names.
 type entryBody struct {
 	DoorID     uuid.UUID        `json:"door_id" format:"uuid"`
-	Kind       string           `json:"kind" enum:"reading,photo,settings,finding,securing,mending,conclusion,note"`
+	Kind       string           `json:"kind" enum:"reading,photo,settings,finding,securing,mending,conclusion,note,part"`
 	ObservedAt time.Time        `json:"observed_at" doc:"By the device's clock."`
 	Corrects   *uuid.UUID       `json:"corrects,omitempty" format:"uuid" doc:"The entry of the same door, observed before, that no longer counts."`
 	Because    string           `json:"because,omitempty" maxLength:"500" doc:"Why it corrects; must be said."`
@@ -76,6 +76,7 @@ type entryBody struct {
 	Mending    *entryMending    `json:"mending,omitempty"`
 	Conclusion *entryConclusion `json:"conclusion,omitempty"`
 	Note       *entryNote       `json:"note,omitempty"`
+	Part       *entryPart       `json:"part,omitempty"`
 }
 
 type entryReading struct {
@@ -130,10 +131,28 @@ type entryNote struct {
 	Text string `json:"text" minLength:"1" maxLength:"4000"`
 }
 
+// entryPart is one thing that was fitted or taken out.
+type entryPart struct {
+	Did          string     `json:"did" enum:"fitted,removed"`
+	ComponentID  *uuid.UUID `json:"component_id,omitempty" format:"uuid" doc:"The component that it is: fitted it is registered at the door, removed it is retired. Absent: only recorded."`
+	Kind         string     `json:"kind" enum:"operator,control,power_supply,battery,mode_selector,lock,sensor,activation,safety_device,leaf_hardware,consumable" doc:"Of a component; a consumable is none. What is fitted is a component, but for consumables, batteries and hardware of a leaf, which may be one."`
+	ModelID      *uuid.UUID `json:"model_id,omitempty" format:"uuid" doc:"Of the catalogue; else in words."`
+	ModelText    string     `json:"model_text,omitempty" maxLength:"200"`
+	Serial       string     `json:"serial,omitempty" maxLength:"100"`
+	Leaf         int        `json:"leaf,omitempty" minimum:"1" maximum:"8" doc:"In the order of the door's facts; absent: the door as a whole."`
+	Side         string     `json:"side" enum:"a,b,both,none"`
+	Input        string     `json:"input,omitempty" enum:"activate,protect,inhibit,hold,none,unknown" doc:"Of the control that it was wired to; unknown if absent."`
+	Contact      string     `json:"contact,omitempty" enum:"normally_open,normally_closed,none,unknown" doc:"Unknown if absent."`
+	Quantity     int        `json:"quantity" minimum:"1" maximum:"1000" doc:"1 of a component."`
+	WorkOrderID  *uuid.UUID `json:"work_order_id,omitempty" format:"uuid" doc:"Absent: the only order that the visit serves at the door, if it is one."`
+	BillingBasis string     `json:"billing_basis,omitempty" enum:"unsettled,contract,warranty,time_and_material,insurance,goodwill" doc:"Absent: that of the order."`
+	Note         string     `json:"note,omitempty" maxLength:"2000"`
+}
+
 // fleet reads an entry; texts that stand for values become values here, so that the record holds SI.
 func (b entryBody) fleet(read *reader) fleet.EntryBody {
 	out := fleet.EntryBody{DoorID: b.DoorID, Kind: b.Kind, ObservedAt: b.ObservedAt, Corrects: b.Corrects, Because: b.Because, Reading: (*fleet.EntryReading)(b.Reading),
-		Securing: (*fleet.EntrySecuring)(b.Securing), Conclusion: (*fleet.EntryConclusion)(b.Conclusion), Note: (*fleet.EntryNote)(b.Note)}
+		Securing: (*fleet.EntrySecuring)(b.Securing), Conclusion: (*fleet.EntryConclusion)(b.Conclusion), Note: (*fleet.EntryNote)(b.Note), Part: (*fleet.EntryPart)(b.Part)}
 	if p := b.Photo; p != nil {
 		out.Photo = &fleet.EntryPhoto{SHA256: read.hash("/photo/sha256", p.SHA256), What: p.What}
 	}

@@ -2,6 +2,7 @@ package api
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"maps"
@@ -199,10 +200,42 @@ type memberChange struct {
 	To     json.RawMessage `json:"to,omitempty" doc:"Absent: there is none any more."`
 }
 
+type workOrderPartsOut struct {
+	Body struct {
+		Parts []partItem `json:"parts"`
+	}
+}
+
+// partItem is a part as the office bills it.
+type partItem struct {
+	EntryID      uuid.UUID  `json:"entry_id" format:"uuid"`
+	VisitID      uuid.UUID  `json:"visit_id" format:"uuid"`
+	ObservedAt   time.Time  `json:"observed_at" doc:"On the clock of the site."`
+	Signed       bool       `json:"signed" doc:"The visit is signed off."`
+	Did          string     `json:"did" enum:"fitted,removed"`
+	ComponentID  *uuid.UUID `json:"component_id,omitempty" format:"uuid"`
+	Kind         string     `json:"kind"`
+	Model        string     `json:"model,omitempty" doc:"Of the catalogue, or as it was written."`
+	Serial       string     `json:"serial,omitempty"`
+	Leaf         int        `json:"leaf,omitempty"`
+	Side         string     `json:"side"`
+	Quantity     int        `json:"quantity"`
+	BillingBasis string     `json:"billing_basis" doc:"Said of the part, else that of the order."`
+	Note         string     `json:"note,omitempty"`
+}
+
+func newPartItem(o fleet.WorkOrder, l fleet.PartOfOrder) partItem {
+	p := l.Entry.Body.Part
+	return partItem{EntryID: l.Entry.EntryID, VisitID: l.Entry.VisitID, ObservedAt: l.Entry.ObservedAt.In(fleet.Site{TimeZone: o.TimeZone}.Location()), Signed: l.Entry.Signed,
+		Did: p.Did, ComponentID: p.ComponentID, Kind: p.Kind, Model: l.Model, Serial: l.Serial, Leaf: p.Leaf, Side: p.Side, Quantity: p.Quantity,
+		BillingBasis: cmp.Or(p.BillingBasis, o.BillingBasis), Note: p.Note}
+}
+
 func (a *API) workOrders() {
 	add(a, operation("work-order-list", http.MethodGet, "/v1/work-orders", identity.ActReadWork, "Work orders by due day"), a.workOrderList)
 	add(a, operation("work-order-get", http.MethodGet, "/v1/work-orders/{work_order_id}", identity.ActReadWork, "One work order"), a.workOrderGet)
 	add(a, operation("work-order-put", http.MethodPut, "/v1/work-orders/{work_order_id}", identity.ActPlanWork, "Make or change a work order by hand"), a.workOrderPut)
+	add(a, operation("work-order-parts", http.MethodGet, "/v1/work-orders/{work_order_id}/parts", identity.ActReadWork, "What was fitted and taken out under a work order"), a.workOrderParts)
 	add(a, operation("work-order-assign", http.MethodPut, "/v1/work-orders/{work_order_id}/assignment", identity.ActPlanWork, "Say who goes and when"), a.workOrderAssign)
 	add(a, operation("work-order-cancel", http.MethodPut, "/v1/work-orders/{work_order_id}/cancellation", identity.ActPlanWork, "End a work order without its being done"), a.workOrderCancel)
 	add(a, operation("work-order-end", http.MethodPut, "/v1/work-orders/{work_order_id}/completion", identity.ActPlanWork, "Say that a work order was done although no signed visit says so"), a.workOrderEnd)
@@ -272,6 +305,23 @@ func (a *API) workOrderGet(ctx context.Context, by identity.Actor, in *WorkOrder
 		return nil, err
 	}
 	return a.newWorkOrderOut(by, o, false), nil
+}
+
+func (a *API) workOrderParts(ctx context.Context, by identity.Actor, in *WorkOrderPath) (*workOrderPartsOut, error) {
+	o, err := a.Fleet.WorkOrder(ctx, by, in.WorkOrderID)
+	if err != nil {
+		return nil, err
+	}
+	list, err := a.Fleet.PartsOfWorkOrder(ctx, by, in.WorkOrderID)
+	if err != nil {
+		return nil, err
+	}
+	out := &workOrderPartsOut{}
+	out.Body.Parts = make([]partItem, len(list))
+	for i, l := range list {
+		out.Body.Parts[i] = newPartItem(o, l)
+	}
+	return out, nil
 }
 
 func (a *API) workOrderPut(ctx context.Context, by identity.Actor, in *workOrderPutIn) (*workOrderOut, error) {

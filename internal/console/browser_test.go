@@ -279,7 +279,7 @@ func TestADayInTheBrowser(t *testing.T) {
 	b.fill("/photo/what", "The pane, cracked.")
 	b.do(chromedp.SetUploadFiles(`[name="file"]`, []string{picture(t)}))
 	b.press("Enter")
-	if width := run(b, chromedp.Evaluate[int](`document.querySelector('img[alt="The pane, cracked."]').naturalWidth`)); width != 320 {
+	if width := run(b, chromedp.Evaluate[int](`(i => i.decode().then(() => i.naturalWidth))(document.querySelector('img[alt="The pane, cracked."]'))`, chromedp.EvalAwaitPromise)); width != 320 {
 		t.Errorf("the photo is %d pixels wide in the browser", width)
 	}
 	b.look("visit-open")
@@ -310,7 +310,8 @@ func (w *world) pages() map[string]string {
 		"today": "/", "doors": "/doors", "doors-none": "/doors?search=zzz", "door": "/doors/" + w.door.DoorID.String(),
 		"door-then": "/doors/" + w.door.DoorID.String() + "?as_of=2025-06-30", "door-unsafe": "/doors/" + w.unsafe.DoorID.String(),
 		"work-order-plan": "/work-orders/" + w.orderPlan,
-		"customer-new":    "/customers/new", "site-new": "/sites/new?customer=" + w.customer.CustomerID.String(), "site-change": "/sites/" + w.site.SiteID.String() + "/change",
+		"imports":         "/imports", "import": "/imports/" + w.list.String(), "import-undo": "/imports/" + w.list.String() + "/undo",
+		"customer-new": "/customers/new", "site-new": "/sites/new?customer=" + w.customer.CustomerID.String(), "site-change": "/sites/" + w.site.SiteID.String() + "/change",
 		"site-hand-over": "/sites/" + w.site.SiteID.String() + "/hand-over", "standing-new": "/sites/" + w.site.SiteID.String() + "/parties/new", "standing-end": w.standingEnd(),
 		"parties": "/parties", "parties-none": "/parties?search=zzz", "party": "/parties/" + w.party.PartyID.String(), "party-new": "/parties/new?site=" + w.site.SiteID.String(),
 		"door-new": "/doors/new?site=" + w.site.SiteID.String(), "door-change": "/doors/" + w.door.DoorID.String() + "/change",
@@ -318,7 +319,7 @@ func (w *world) pages() map[string]string {
 		"plan-new": "/doors/" + w.bare.DoorID.String() + "/plans/new", "plan-change": w.planPath(), "plan-stop": w.planPath() + "/stop",
 		"password": "/password", "me": "/me", "work-orders": "/work-orders", "work-orders-none": "/work-orders?kind=accident", "work-order": "/work-orders/" + w.order,
 		"work-order-new": "/work-orders/new?door=" + w.door.DoorID.String(), "work-order-cancel": "/work-orders/" + w.order + "/cancel",
-		"visits": "/visits", "visit": "/visits/" + w.visit.String(), "device": "/devices/" + w.sensor.String(), "settings": "/devices/" + w.sensor.String() + "/settings",
+		"visits": "/visits", "visits-none": "/visits?search=zzz", "jobs-none": "/jobs?search=zzz", "visit": "/visits/" + w.visit.String(), "device": "/devices/" + w.sensor.String(), "settings": "/devices/" + w.sensor.String() + "/settings",
 		"sites": "/sites", "site": "/sites/" + w.site.SiteID.String(), "customers": "/customers", "customer": "/customers/" + w.customer.CustomerID.String(),
 		"reports": "/reports", "reports-door": "/reports?door=" + w.door.DoorID.String(), "report": "/reports/" + w.report.String(), "notices": "/notices", "jobs": "/jobs",
 		"people": "/people", "person": "/people/" + w.technician.actor.PersonID.String(), "person-new": "/people/new", "person-disable": "/people/" + w.technician.actor.PersonID.String() + "/disable",

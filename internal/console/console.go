@@ -155,6 +155,12 @@ func (c *Console) routes() []route {
 		{"GET /reports/{report_id}", identity.ActReadReport, c.report},
 		{"GET /reports/{report_id}/{print}", identity.ActReadReport, c.reportPrint},
 
+		{"GET /imports", identity.ActImport, c.imports},
+		{importRoute, identity.ActImport, c.importTake},
+		{"GET /imports/{import_id}", identity.ActImport, c.importRun},
+		{"GET /imports/{import_id}/undo", identity.ActImport, c.importUndoAsk},
+		{"POST /imports/{import_id}/undo", identity.ActImport, c.importUndo},
+
 		{"GET /notices", identity.ActReadOffice, c.notices},
 		{"GET /jobs", identity.ActReadOffice, c.jobs},
 

@@ -2,10 +2,12 @@ package console
 
 import (
 	"context"
+	"strings"
 	"time"
 
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/words"
 )
 
 type noticesData struct {
@@ -83,7 +85,11 @@ func (c *Console) jobs(ctx context.Context, q *request) (answer, error) {
 	if err := f.faults.Err(); err != nil {
 		return nil, err
 	}
-	list, err := c.Fleet.JobRuns(ctx, q.by, fleet.JobRunQuery{Job: f.Value("job"), BeforeAt: key.At, BeforeJob: key.Job, Limit: perPage + 1})
+	query := fleet.JobRunQuery{State: f.Value("state"), BeforeAt: key.At, BeforeJob: key.Job, Limit: perPage + 1}
+	if text := f.Value("search"); text != "" {
+		query.Jobs = c.jobsLike(q.texts, text)
+	}
+	list, err := c.Fleet.JobRuns(ctx, q.by, query)
 	if err != nil {
 		return nil, err
 	}
@@ -100,4 +106,17 @@ func (c *Console) jobs(ctx context.Context, q *request) (answer, error) {
 		data.Age = int(c.Now().Sub(data.Backup).Hours() / 24)
 	}
 	return page{name: "jobs", data: data}, nil
+}
+
+// jobsLike gives the jobs whose titles have a text in them, as the reader reads them.
+func (c *Console) jobsLike(texts words.Printer, text string) []string {
+	list := []string{}
+	for _, key := range c.Words.Keys() {
+		name, isJob := strings.CutPrefix(key, "job.")
+		name, isTitle := strings.CutSuffix(name, ".title")
+		if isJob && isTitle && strings.Contains(strings.ToLower(texts.T(key)), strings.ToLower(text)) {
+			list = append(list, name)
+		}
+	}
+	return list
 }

@@ -150,3 +150,22 @@ func TestWhatIsWrongWithALeafStandsAtThatLeaf(t *testing.T) {
 		t.Error("the fault does not lead to the leaf")
 	}
 }
+
+func TestVisitsAndRunsAreFoundByText(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	for text, found := range map[string]string{"coast": "Pharmacy", "PHARM": "Pharmacy", "Cato": "Pharmacy", string(w.held.Tag[:6]): "Pharmacy", "Sacramento": "", "%": ""} {
+		page := w.dispatcher.get(t, "/visits?search="+url.QueryEscape(text)).want(t, 200, found)
+		if found == "" {
+			page.want(t, 200, "There is no such visit.")
+		}
+	}
+	w.dispatcher.get(t, "/visits?search=coast").want(t, 200).lacks(t, "Ambulance bay")
+	w.agent.get(t, "/visits?search=North").want(t, 200, "There is no such visit.")
+	if _, err := w.db.Admin.Exec(t.Context(), `insert into job_run (job, scheduled_for, as_of, state) values ('due_work_orders', $1, '2026-03-03', 'due'), ('queue_notices', $1, '2026-03-03', 'failed')`, w.now); err != nil {
+		t.Fatal(err)
+	}
+	w.support.get(t, "/jobs?search=Notices").want(t, 200, "Queues the notices").lacks(t, "annual inspection")
+	w.support.get(t, "/jobs?state=due").want(t, 200, "annual inspection").lacks(t, "Queues the notices")
+	w.support.get(t, "/jobs?search=zzz").want(t, 200, "There is no such run.")
+}

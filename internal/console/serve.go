@@ -43,6 +43,8 @@ func (r route) most() int64 {
 	switch r.pattern {
 	case photoRoute:
 		return fleet.MostPhotoBytes + maxForm
+	case importRoute:
+		return mostList*4/3 + maxForm // it comes back in base64
 	}
 	return maxForm
 }

@@ -94,6 +94,7 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 		{"/reports", "console.menu.reports", identity.ActReadReport},
 		{"/notices", "console.menu.notices", identity.ActReadOffice},
 		{"/people", "console.menu.people", identity.ActReadOffice},
+		{"/imports", "console.menu.imports", identity.ActImport},
 		{"/jobs", "console.menu.jobs", identity.ActReadOffice},
 	} {
 		if q.by.May(part.action) {

@@ -38,7 +38,7 @@ type doorName struct {
 
 func (c *Console) visits(ctx context.Context, q *request) (answer, error) {
 	f := q.filter()
-	query := fleet.VisitQuery{SiteID: f.ID("site"), DoorID: f.ID("door"), Limit: perPage + 1}
+	query := fleet.VisitQuery{SiteID: f.ID("site"), DoorID: f.ID("door"), Search: f.Value("search"), Limit: perPage + 1}
 	var key instantKey
 	f.key(&key)
 	if err := f.faults.Err(); err != nil {

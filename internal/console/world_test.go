@@ -33,8 +33,9 @@ type world struct {
 	open                     uuid.UUID      // not signed
 	photo, photoAway         seal.Hash      // of that visit, and of one at the other customer's
 	report                   uuid.UUID
-	order                    string // open, made by hand
-	orderPlan                string // open, made of a plan
+	list                     uuid.UUID // that was imported
+	order                    string    // open, made by hand
+	orderPlan                string    // open, made of a plan
 
 	orderAway                                string // the same of the other customer
 	visitAway, reportAway, sensorAway, token uuid.UUID
@@ -92,6 +93,11 @@ func (w *world) abroad(t testing.TB) {
 	sensor := must[fleet.Component](t)(w.PutComponent(ctx, by, fleet.ComponentPut{ComponentID: w.id(), DoorID: w.away.DoorID, Kind: "sensor", ModelID: &w.model.ModelID,
 		Fitting: fleet.Fitting{State: "fitted", Side: "a", Input: "activate", Contact: "normally_open"}, Reason: "seen"}))
 	w.sensorAway = sensor.ComponentID
+	run, err := w.Import(ctx, by, fleet.ImportOrder{FileName: "depot.csv", Data: []byte("Customer,Site,Country,Jurisdiction,Time zone,Door,Kind,Leaves\nElm Depots,Depot,US,US-IL,America/Chicago,Gate,sliding,2\n")})
+	if err != nil || !run.Applied {
+		t.Fatal(run.Summary.Complaints, err)
+	}
+	w.list = run.RunID
 	_, token, err := w.people.CreateToken(ctx, w.admin.actor, identity.Token{PersonID: w.technician.actor.PersonID, Name: "tablet", Scopes: []identity.TokenScope{identity.TokenRead}, ExpiresAt: w.now.AddDate(0, 1, 0)}, "")
 	if err != nil {
 		t.Fatal(err)

@@ -78,6 +78,7 @@ type Tx interface {
 	folderRows
 	nameRows
 	componentRows
+	partRows
 	revisionRows
 	findingRows
 	planRows

@@ -30,7 +30,9 @@ type JobSchedule struct {
 
 // JobRunQuery asks for runs, the newest first.
 type JobRunQuery struct {
-	Job       string // "" for all
+	Job       string   // "" for all
+	Jobs      []string // nil for all; only these
+	State     string   // "" for all
 	BeforeAt  time.Time
 	BeforeJob string
 	Limit     int

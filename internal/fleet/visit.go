@@ -58,7 +58,7 @@ type Entry struct {
 // EntryBody is what an entry says: exactly the member that its kind names. The JSON names are the recorded form.
 type EntryBody struct {
 	DoorID     uuid.UUID        `json:"door_id"`
-	Kind       string           `json:"kind"` // reading, photo, settings, finding, securing, mending, conclusion, note
+	Kind       string           `json:"kind"` // reading, photo, settings, finding, securing, mending, conclusion, note, part
 	ObservedAt time.Time        `json:"observed_at"`
 	Corrects   *uuid.UUID       `json:"corrects,omitempty"`
 	Because    string           `json:"because,omitempty"` // why it corrects
@@ -70,6 +70,7 @@ type EntryBody struct {
 	Mending    *EntryMending    `json:"mending,omitempty"`
 	Conclusion *EntryConclusion `json:"conclusion,omitempty"`
 	Note       *EntryNote       `json:"note,omitempty"`
+	Part       *EntryPart       `json:"part,omitempty"`
 }
 
 // EntryReading is one thing read at the door, by its name in the rulebook.
@@ -202,6 +203,7 @@ type Record struct {
 type VisitQuery struct {
 	SiteID, DoorID uuid.UUID // zero for all
 	WorkOrderID    uuid.UUID // zero for all: whose attendance lists the order
+	Search         string    // part of the site's name, or of the name of whoever recorded it; or of a name of a door with entries, or its tag
 	BeforeAt       time.Time
 	BeforeID       uuid.UUID
 	Limit          int
@@ -454,6 +456,11 @@ func (f *Fleet) acceptEntry(ctx context.Context, tx Tx, by identity.Actor, door 
 	if err := checkNamed(ctx, tx, e); err != nil {
 		return err
 	}
+	if e.Body.Part != nil {
+		if err := checkPart(ctx, tx, door, e); err != nil {
+			return err
+		}
+	}
 	inserted, err := tx.InsertEntry(ctx, e)
 	if err != nil {
 		return err
@@ -461,7 +468,7 @@ func (f *Fleet) acceptEntry(ctx context.Context, tx Tx, by identity.Actor, door 
 	if !inserted { // under another visit, which is not locked here, in this very moment
 		return fault.New(fault.Conflict, "entry_of_other_visit")
 	}
-	if err := f.followSettings(ctx, tx, by, e); err != nil {
+	if err := f.followEntry(ctx, tx, by, e); err != nil {
 		return err
 	}
 	if !e.Body.decides() {
@@ -477,6 +484,9 @@ func checkNamed(ctx context.Context, tx Tx, e Entry) error {
 		corrected, err := tx.EntryByID(ctx, *c)
 		if err == nil && corrected.DoorID != e.DoorID {
 			return fault.At("/corrects", "entry_of_other_door")
+		}
+		if err == nil && e.Body.Part != nil && corrected.Body.Part == nil {
+			return fault.At("/corrects", "part_corrects_part")
 		}
 		if err == nil && !after(corrected, e) {
 			return fault.At("/corrects", "corrects_later_entry")
@@ -506,8 +516,11 @@ func checkNamed(ctx context.Context, tx Tx, e Entry) error {
 	return nil
 }
 
-// followSettings writes the revision that settings are, and recomputes where settings may have been corrected.
-func (f *Fleet) followSettings(ctx context.Context, tx Tx, by identity.Actor, e Entry) error {
+// followEntry writes the revision that settings are and the fitting that a part is, and recomputes where one may have been corrected.
+func (f *Fleet) followEntry(ctx context.Context, tx Tx, by identity.Actor, e Entry) error {
+	if e.Body.Part != nil {
+		return f.followPart(ctx, tx, by, e)
+	}
 	if s := e.Body.Settings; s != nil {
 		_, _, err := f.insertRevision(ctx, tx, by, Revision{ComponentID: s.ComponentID, RevisionID: e.EntryID, Standing: s.Standing,
 			EffectiveAt: e.ObservedAt, Reason: "visit", VisitID: &e.VisitID, SHA256: e.SHA256, Device: s.Device})
@@ -551,6 +564,9 @@ func (b *EntryBody) tidy() {
 	case b.Note != nil:
 		b.Note = copied(b.Note)
 		tidy(&b.Note.Text)
+	case b.Part != nil:
+		b.Part = copied(b.Part)
+		b.Part.tidy()
 	}
 }
 
@@ -568,7 +584,7 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 		checkText(&faults, "/because", b.Because, 1, 500)
 	}
 	said := map[string]bool{"reading": b.Reading != nil, "photo": b.Photo != nil, "settings": b.Settings != nil, "finding": b.Finding != nil,
-		"securing": b.Securing != nil, "mending": b.Mending != nil, "conclusion": b.Conclusion != nil, "note": b.Note != nil}
+		"securing": b.Securing != nil, "mending": b.Mending != nil, "conclusion": b.Conclusion != nil, "note": b.Note != nil, "part": b.Part != nil}
 	known := false
 	for kind, is := range said {
 		if kind == b.Kind {
@@ -581,7 +597,7 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 		}
 	}
 	if !known {
-		faults.Add("/kind", "word_unknown", "word", b.Kind, "allowed", "reading, photo, settings, finding, securing, mending, conclusion, note")
+		faults.Add("/kind", "word_unknown", "word", b.Kind, "allowed", "reading, photo, settings, finding, securing, mending, conclusion, note, part")
 	}
 	if err := faults.Err(); err != nil {
 		return err
@@ -613,6 +629,8 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 		checkText(&faults, "/conclusion/note", b.Conclusion.Note, 0, 2000)
 	case "note":
 		checkText(&faults, "/note/text", b.Note.Text, 1, 4000)
+	case "part":
+		b.Part.check(&faults)
 	}
 	return faults.Err()
 }

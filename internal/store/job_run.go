@@ -107,11 +107,12 @@ func (t *Tx) FinishRun(ctx context.Context, r fleet.JobRun) error {
 const sqlJobRunPage = `-- job_run_page
 select job, scheduled_for, as_of, state, started_at, finished_at, result from job_run
 where (scheduled_for, job) < (@before_at, @before_job) and (@job::text = '' or job = @job)
+  and (@jobs::text[] is null or job = any(@jobs)) and (@state::text = '' or state = @state)
 order by scheduled_for desc, job desc limit @limit`
 
 // JobRunPage lists the ledger, the newest first.
 func (t *Tx) JobRunPage(ctx context.Context, q fleet.JobRunQuery) ([]fleet.JobRun, error) {
-	rows, err := query[jobRunRow](ctx, t, "job_run_page", sqlJobRunPage, pgx.StrictNamedArgs{"before_at": bound(q.BeforeAt), "before_job": q.BeforeJob, "job": q.Job, "limit": q.Limit})
+	rows, err := query[jobRunRow](ctx, t, "job_run_page", sqlJobRunPage, pgx.StrictNamedArgs{"before_at": bound(q.BeforeAt), "before_job": q.BeforeJob, "job": q.Job, "jobs": q.Jobs, "state": q.State, "limit": q.Limit})
 	return each(rows, jobRunRow.run), err
 }
 

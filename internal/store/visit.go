@@ -59,6 +59,9 @@ from visit v left join visit_sign_off s on s.visit_id = v.visit_id
 where v.arrived_at is not null and (v.arrived_at, v.visit_id) < (@before_at, @before_id)
   and (@site_id::uuid is null or v.site_id = @site_id)
   and (@door_id::uuid is null or exists (select from visit_entry e where e.visit_id = v.visit_id and e.door_id = @door_id))
+  and (@search::text = '' or exists (select from site i where i.site_id = v.site_id and lower(i.name) like @search)
+    or exists (select from person p where p.person_id = v.recorded_by and lower(p.name) like @search)
+    or exists (select from visit_entry e join door d on d.door_id = e.door_id where e.visit_id = v.visit_id and (lower(d.name) like @search or d.tag like @tag_prefix)))
   and case when @work_order_id::uuid is null then true else v.site_id = (select o.site_id from work_order o where o.work_order_id = @work_order_id)
     and exists (select from jsonb_array_elements(convert_from(v.canonical, 'UTF8')::jsonb -> 'doors') d where d -> 'work_orders' @> to_jsonb(@work_order_id::text)) end
 order by v.arrived_at desc, v.visit_id desc limit @limit`
@@ -66,7 +69,8 @@ order by v.arrived_at desc, v.visit_id desc limit @limit`
 // VisitPage lists visits whose attendance has arrived, the newest first.
 func (t *Tx) VisitPage(ctx context.Context, q fleet.VisitQuery) ([]fleet.Visit, error) {
 	rows, err := query[visitRow](ctx, t, "visit_page", sqlVisitPage, pgx.StrictNamedArgs{"before_at": bound(q.BeforeAt), "before_id": q.BeforeID,
-		"site_id": optional(q.SiteID), "door_id": optional(q.DoorID), "work_order_id": optional(q.WorkOrderID), "limit": q.Limit})
+		"site_id": optional(q.SiteID), "door_id": optional(q.DoorID), "work_order_id": optional(q.WorkOrderID),
+		"search": containing(q.Search), "tag_prefix": digits(q.Search) + "%", "limit": q.Limit})
 	if err != nil {
 		return nil, err
 	}
@@ -189,6 +193,48 @@ where e.door_id = @door_id order by e.observed_at, e.entry_id`
 // EntriesOfDoor gives every entry of a door in the order of their observation.
 func (t *Tx) EntriesOfDoor(ctx context.Context, doorID uuid.UUID) ([]fleet.Entry, error) {
 	return entries(query[entryRow](ctx, t, "entries_of_door", sqlEntriesOfDoor, pgx.StrictNamedArgs{"door_id": doorID}))
+}
+
+// A visit served the order alone at the door when its attendance lists no other one there.
+const sqlPartsOfOrder = `-- parts_of_order
+select e.customer_id, e.site_id, e.door_id, e.visit_id, e.entry_id, e.observed_at, e.received_at, e.recorded_by, e.canonical, e.sha256,
+  exists (select from visit_sign_off s where s.visit_id = e.visit_id) as signed,
+  coalesce(nullif(p.part ->> 'model_text', ''), m.name, nullif(c.model_text, ''), n.name, '') as model, coalesce(nullif(p.part ->> 'serial', ''), c.serial, '') as serial
+from work_order o
+join visit_entry e on e.door_id = o.door_id and e.kind = 'part'
+join visit v on v.visit_id = e.visit_id
+cross join lateral (select convert_from(e.canonical, 'UTF8')::jsonb -> 'part' as part) p
+left join component c on c.component_id = (p.part ->> 'component_id')::uuid and c.door_id = e.door_id
+left join device_model m on m.model_id = (p.part ->> 'model_id')::uuid
+left join device_model n on n.model_id = c.model_id
+where o.work_order_id = @work_order_id
+  and case when p.part ? 'work_order_id' then (p.part ->> 'work_order_id')::uuid = o.work_order_id
+    else exists (select from jsonb_array_elements(convert_from(v.canonical, 'UTF8')::jsonb -> 'doors') d
+      where d ->> 'door_id' = o.door_id::text and d -> 'work_orders' = jsonb_build_array(o.work_order_id::text)) end
+  and coalesce((select false from visit_entry k where k.corrects = e.entry_id and k.door_id = e.door_id
+    and (k.observed_at, k.entry_id) > (e.observed_at, e.entry_id) limit 1), true)
+order by e.observed_at, e.entry_id`
+
+// PartsOfOrder gives the parts that belong to a work order; what was corrected is left out.
+func (t *Tx) PartsOfOrder(ctx context.Context, orderID uuid.UUID) ([]fleet.PartOfOrder, error) {
+	type row struct {
+		entryRow
+		Model  string
+		Serial string
+	}
+	rows, err := query[row](ctx, t, "parts_of_order", sqlPartsOfOrder, pgx.StrictNamedArgs{"work_order_id": orderID})
+	if err != nil {
+		return nil, err
+	}
+	list := make([]fleet.PartOfOrder, len(rows))
+	for i, r := range rows {
+		e, err := r.entry()
+		if err != nil {
+			return nil, err
+		}
+		list[i] = fleet.PartOfOrder{Entry: e, Model: r.Model, Serial: r.Serial}
+	}
+	return list, nil
 }
 
 const sqlInsertEntry = `-- insert_entry
