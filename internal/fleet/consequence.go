@@ -444,10 +444,17 @@ func rulebookFacts(d DoorFacts) rulebook.Facts {
 	facts := rulebook.Facts{DoorKind: rulebook.DoorKind(d.Kind), Energy: known(rulebook.Energy(d.Energy)), Traffic: known(rulebook.Traffic(d.Traffic)),
 		ActivationA: known(rulebook.Activation(d.A.Activation)), ActivationB: known(rulebook.Activation(d.B.Activation)), PresenceBy: known(rulebook.Presence(d.PresenceBy)),
 		ClearWidthM: d.ClearWidthM.Value, OpeningTimeS: d.OpeningTimeS.Value, ClosingTimeS: d.ClosingTimeS.Value,
-		EgressBreakout: d.Egress, VulnerableUsers: d.VulnerableUsers}
+		Egress: d.Egress, EgressBreakout: d.Egress, FireRated: d.FireRated, VulnerableUsers: d.VulnerableUsers}
 	for _, l := range d.Leaves {
 		facts.Leaves = append(facts.Leaves, rulebook.LeafFacts{WidthM: l.WidthM.Value, HeightM: l.HeightM.Value, MassKg: l.MassKg.Value})
 	}
+	return facts
+}
+
+// inspectedFacts are the facts of a door for the judging of an inspection: whoever signs one holds a certificate of that day.
+func inspectedFacts(d DoorFacts) rulebook.Facts {
+	facts, certified := rulebookFacts(d), true
+	facts.InspectorCertified = &certified
 	return facts
 }
 

@@ -306,7 +306,7 @@ func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, doors []uuid.UUID, entrie
 			return nil, err
 		}
 		judged = append(judged, judgedDoor{DoorID: id, Pack: pack.ID, PackDigest: pack.Digest,
-			Verdicts: pack.Judge(rulebookFacts(door.Facts), readingsOf(id, conclusion, entries))})
+			Verdicts: pack.Judge(inspectedFacts(door.Facts), readingsOf(id, conclusion, entries))})
 	}
 	return judged, nil
 }

@@ -70,7 +70,8 @@ func slideDoor() (Facts, map[string]Reading) {
 	leaf := LeafFacts{WidthM: pointer(0.9), HeightM: pointer(2.2), MassKg: pounds(160)}
 	f := Facts{
 		DoorKind: Sliding, Energy: FullEnergy, Traffic: TwoWay, ActivationA: BySensor, ActivationB: ByKnowingAct,
-		PresenceBy: OverheadSensor, ClearWidthM: pointer(1.8), EgressBreakout: pointer(true), Leaves: []LeafFacts{leaf, leaf},
+		PresenceBy: OverheadSensor, ClearWidthM: pointer(1.8), Egress: pointer(true), EgressBreakout: pointer(true), FireRated: pointer(false), Interior: pointer(false),
+		InspectorCertified: pointer(true), Leaves: []LeafFacts{leaf, leaf},
 	}
 	return f, map[string]Reading{
 		"closing_speed_mps":         Measured(0.3, "m/s"),
