@@ -488,6 +488,7 @@ func TestNoEmbeddedRuleRunsIntoTheCostLimitWithEightLeaves(t *testing.T) {
 		facts, _ := slideDoor()
 		facts.Leaves = slices.Repeat(facts.Leaves[:1], 8)
 		facts.DoorKind, facts.Energy = p.AppliesTo.Kinds[0], p.AppliesTo.Energies[0]
+		facts.Egress, facts.FireRated, facts.Interior, facts.VulnerableUsers = new(true), new(true), new(true), new(true)
 		for _, v := range p.Judge(facts, taken(readings)) {
 			if v.Outcome == NotJudged {
 				t.Errorf("%s %s: %s %v", p.ID, v.RuleID, v.Reason, v.Gaps)
