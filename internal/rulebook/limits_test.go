@@ -70,27 +70,33 @@ var siOf = map[string]float64{
 
 // Figures of A156.10. The clauses were read in somebody's notes on the 1999 and 2005 editions.
 func fullEnergyFigures() []published {
-	const p = "a156.10@2005"
+	const p, p1999, p2011 = "a156.10@2005", "a156.10@1999", "a156.10@2011"
 	rows := []published{
 		{p, fullSlide, ``, ``, "closing_force_n", atMost, 30, "lbf", "A156.10-2005 cl. 10.1.3", SecondHand},
-		{p, fullFold, ``, ``, "closing_force_n", atMost, 30, "lbf", "A156.10-1999 cl. 10.9", SecondHand},
+		{p1999, fullFold, ``, ``, "closing_force_n", atMost, 30, "lbf", "A156.10-1999 cl. 10.9", SecondHand},
 		{p, fullSlide, ``, ``, "breakout_force_n", atMost, 50, "lbf", "A156.10-2005 cl. 10.1.4", SecondHand},
 		{p, fullSlide, ``, ``, "hold_open_s", atLeast, 1.5, "s", "A156.10-2005 cl. 10.1.5, overhead sensors", SecondHand},
 		{p, fullSlide, `"presence_by": "beams"`, `"lowest_beam_height_m": 0.4, "top_beam_height_m": 1.2`,
 			"hold_open_s", atLeast, 2.5, "s", "A156.10-2005 cl. 8.3.2.1, beams alone", SecondHand},
-		{p, fullSwing, ``, ``, "hold_open_s", atLeast, 1.5, "s", "A156.10-1999 cl. 10.6", SecondHand},
-		{p, fullFold, ``, ``, "hold_open_s", atLeast, 1.5, "s", "A156.10-1999 cl. 10.6", SecondHand},
-		{p, fullSlide, `"activation": "knowing_act"`, ``, "hold_open_s", atLeast, 5, "s", "A156.10-1999 cl. 9.1.4", SecondHand},
-		{p, fullSwing, `"activation": "knowing_act"`, ``, "hold_open_s", atLeast, 5, "s", "A156.10-1999 cl. 9.1.4", SecondHand},
+		{p1999, fullSwing, ``, ``, "hold_open_s", atLeast, 1.5, "s", "A156.10-1999 cl. 10.6", SecondHand},
+		{p1999, fullFold, ``, ``, "hold_open_s", atLeast, 1.5, "s", "A156.10-1999 cl. 10.6", SecondHand},
+		{p1999, fullSlide, `"activation": "knowing_act"`, ``, "hold_open_s", atLeast, 5, "s", "A156.10-1999 cl. 9.1.4", SecondHand},
+		{p1999, fullSwing, `"activation": "knowing_act"`, ``, "hold_open_s", atLeast, 5, "s", "A156.10-1999 cl. 9.1.4", SecondHand},
 		{p, fullSwing, ``, ``, "manual_start_force_n", atMost, 30, "lbf", "A156.10 as a commentary on the IBC 2021 gives it", Found},
-		{p, fullSlide, ``, ``, "activation_zone_depth_m", atLeast, 43, "in", "A156.10-1999 cl. 8.2", SecondHand},
-		{p, fullSwing, ``, ``, "activation_zone_depth_m", atLeast, 43, "in", "A156.10-1999 cl. 8.2", SecondHand},
-		{p, fullSlide, `"clear_width_m": 0.9144`, ``, "activation_zone_width_m", atLeast, 36, "in", "A156.10 cl. 8.1.1: the clear opening width", FromMemory},
+		{p1999, fullSlide, ``, ``, "activation_zone_depth_m", atLeast, 43, "in", "A156.10-1999 cl. 8.2", SecondHand},
+		{p1999, fullSwing, ``, ``, "activation_zone_depth_m", atLeast, 43, "in", "A156.10-1999 cl. 8.2", SecondHand},
+		{p2011, fullSlide, `"clear_width_m": 0.9144`, ``, "activation_zone_width_m", atLeast, 36, "in", "A156.10 cl. 8.1.1: the clear opening width", FromMemory},
 		{p, fullSlide, ``, `"latch_check_distance_m": 0.1`, "latch_check_distance_m", atLeast, 2, "in", "A156.10-2005 cl. 10.1.2", SecondHand},
 		{p, fullSlide, `"presence_by": "beams"`, `"top_beam_height_m": 1.2`, "lowest_beam_height_m", atLeast, 6, "in", "A156.10-2005 cl. 8.3.2.4", SecondHand},
 		{p, fullSlide, `"presence_by": "beams"`, `"top_beam_height_m": 1.2`, "lowest_beam_height_m", atMost, 28, "in", "A156.10-2005 cl. 8.3.2.4", SecondHand},
 		{p, fullSlide, `"presence_by": "beams"`, `"lowest_beam_height_m": 0.4`, "top_beam_height_m", atLeast, 45, "in", "A156.10-2005 cl. 8.3.2.4", SecondHand},
 		{p, fullSlide, `"presence_by": "beams"`, `"lowest_beam_height_m": 0.4`, "top_beam_height_m", atMost, 55, "in", "A156.10-2005 cl. 8.3.2.4", SecondHand},
+		{p1999, fullSlide, ``, ``, "closing_force_n", atMost, 30, "lbf", "A156.10-1999 cl. 10.9", SecondHand},
+		{p1999, fullSlide, ``, ``, "breakout_force_n", atMost, 50, "lbf", "A156.10-1999 cl. 12.4", SecondHand},
+		{p1999, fullSlide, ``, ``, "hold_open_s", atLeast, 1.5, "s", "A156.10-1999 cl. 10.6", SecondHand},
+		{p1999, fullSlide, leafOf(0.9, 160*0.45359237), ``, "closing_speed_mps", atMost, 1, "ft/s", "A156.10-1999 cl. 10.10, 160 lb", SecondHand},
+		{p1999, fullSlide, leafOf(0.9, 250*0.45359237), ``, "closing_speed_mps", atMost, 0.8, "ft/s", "A156.10-1999 cl. 10.10, 250 lb", SecondHand},
+		{p1999, fullSwing, ``, ``, "opening_time_s", atLeast, 1.5, "s", "A156.10-1999: to backcheck", SecondHand},
 		{p, fullSlide, ``, ``, "months_since_inspection", atMost, 12, "months", "yearly, as the trade does it", CommonPractice},
 	}
 	for _, leaf := range []struct {
@@ -163,7 +169,10 @@ func lowEnergySlideFigures() []published {
 // The greatest speed of power operated revolving doors by inside diameter: IBC 2018, Table 1010.1.4.1(2), which is A156.27's.
 func revolvingFigures() []published {
 	const p = "a156.27@2019"
-	rows := []published{}
+	rows := []published{
+		{p, fullRotary, ``, ``, "breakout_force_n", atMost, 130, "lbf", "IBC 2018 1010.1.4.1.1, part of an exit", Found},
+		{p, fullRotary, `"egress": false`, ``, "breakout_force_n", atMost, 180, "lbf", "IBC 2018 1010.1.4.1.2, not part of an exit", Found},
+	}
 	for _, r := range []struct{ ft, rpm float64 }{
 		{8, 7.2}, {9, 6.4}, {10, 5.7}, {11, 5.2}, {12, 4.8}, {12.5, 4.6}, {14, 4.1}, {16, 3.6}, {17, 3.4}, {18, 3.2}, {20, 2.9}, {24, 2.4},
 		{8.5, 6.4}, {13, 4.1}, // between two rows the larger one's, the slower
@@ -501,7 +510,7 @@ var wrongLimits = []wrongLimit{
 	{"a156.19@2013", "closing_time_s", "low_energy_time_us_s", "0.9 * low_energy_time_us_s"},
 	{"a156.19@2013", "kinetic_energy_j", "1.25", "1.4"},
 	{"a156.10@2005", "breakout_force_n", "50", "60"},
-	{"a156.10@2005", "activation_zone_depth_m", "43", "40"},
+	{"a156.10@1999", "activation_zone_depth_m", "43", "40"},
 	{"a156.10@2005", "closing_speed_mps", "160", "171"},
 	{"en16005@2012", "closing_time_s", "low_energy_time_si_s", "low_energy_time_us_s"}, // the other form of the same table
 }
