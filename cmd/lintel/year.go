@@ -168,7 +168,7 @@ func (y *year) put(w *worker, collection string, body any) (uuid.UUID, answer, e
 // tell tells the year.
 func (y *year) tell(s *settings) error {
 	y.say("year_begin")
-	for _, chapter := range []func() error{y.staff, y.takeOver, y.advise, y.dueList, y.inspect, y.overdue, y.refuse, y.secure, y.mend, y.changeHands, y.certificate, y.reportToOwner, y.audit} {
+	for _, chapter := range []func() error{y.staff, y.takeOver, y.bringIn, y.advise, y.dueList, y.inspect, y.overdue, y.refuse, y.acknowledge, y.secure, y.mend, y.changeHands, y.certificate, y.reportToOwner, y.callOut, y.reportMore, y.audit, y.leave} {
 		if err := chapter(); err != nil {
 			return fmt.Errorf("the year broke off on %s: %w", y.today(), err)
 		}
@@ -269,6 +269,36 @@ func (y *year) takeOver() error {
 		}
 	}
 	y.say("year_taken_over", "doors", len(y.doors))
+	return nil
+}
+
+// bringIn has the dispatcher bring in a list of which one row is bad: nothing of it is kept until that is mended.
+func (y *year) bringIn() error {
+	if err := y.on("2025-03-06"); err != nil {
+		return err
+	}
+	const list = "Customer,Site,City,Country,Time zone,Door,Door type,Leaves,Leaf height\n" +
+		"Vennacre Foods,Elm Street depot,Pell Harbor,US,America/Chicago,Loading side,sliding,2,7'-0\"\n" +
+		"Vennacre Foods,Elm Street depot,Pell Harbor,US,America/Chicago,Canteen,swinging,1,7 bananas\n"
+	send := func(status int, text string) (answer, error) {
+		return y.do(y.dispatcher, status, http.MethodPost, "/v1/imports", object{"file_name": "elm-street.csv", "file": []byte(text)})
+	}
+	stopped, err := send(http.StatusOK, list)
+	if err != nil {
+		return err
+	}
+	for _, c := range stopped.list("complaints") {
+		y.say("year_list_stopped", "applied", stopped.body["applied"], "row", fmt.Sprint(c["row"]), "column", fmt.Sprint(c["column"]), "value", fmt.Sprint(c["value"]), "wrong", fmt.Sprint(c["wrong"]))
+	}
+	taken, err := send(http.StatusCreated, strings.Replace(list, "7 bananas", "84 in", 1))
+	if err != nil {
+		return err
+	}
+	for _, c := range taken.list("counts") {
+		if c["kind"] == "door" {
+			y.say("year_list_taken", "applied", taken.body["applied"], "doors", fmt.Sprint(c["created"]))
+		}
+	}
 	return nil
 }
 
@@ -429,8 +459,8 @@ func (v *attending) read(door uuid.UUID, result string) error {
 	return err
 }
 
-func (v *attending) sign(status int) (answer, error) {
-	return v.do(v.technician, status, http.MethodPut, "/v1/visits/"+v.id.String()+"/sign-off", object{"signed_at": v.now(), "left_at": v.now(), "entries": v.entries, "statement": "I inspected these doors as recorded here.", "signature": "M 2 8 C 6 1 9 15 14 6 S 22 9 27 4"})
+func (v *attending) sign(status int, done ...uuid.UUID) (answer, error) {
+	return v.do(v.technician, status, http.MethodPut, "/v1/visits/"+v.id.String()+"/sign-off", object{"signed_at": v.now(), "left_at": v.now(), "entries": v.entries, "done_orders": append([]uuid.UUID{}, done...), "statement": "I inspected these doors as recorded here.", "signature": "M 2 8 C 6 1 9 15 14 6 S 22 9 27 4"})
 }
 
 func (y *year) inspect() error {
@@ -500,6 +530,22 @@ func (y *year) standing() error {
 		y.say("year_case", "state", y.texts.Enum("case_state", fmt.Sprint(c["state"])))
 	}
 	return err
+}
+
+// acknowledge is the managing agent's answer to the notice of an unsafe door.
+func (y *year) acknowledge() error {
+	cases, err := y.do(y.agent, http.StatusOK, http.MethodGet, "/v1/out-of-service-cases?door_id="+y.doors[2].String(), nil)
+	if err != nil {
+		return err
+	}
+	for _, c := range cases.list("cases") {
+		a, err := y.do(y.agent, http.StatusCreated, http.MethodPut, fmt.Sprintf("/v1/out-of-service-cases/%s/acknowledgement", c["case_id"]), object{"note": "I am calling the store manager now."})
+		if err != nil {
+			return err
+		}
+		y.say("year_acknowledged", "what", fmt.Sprint(c["what"]), "note", a.text("note"))
+	}
+	return nil
 }
 
 func (y *year) secure() error {
@@ -605,6 +651,90 @@ func (y *year) reportToOwner() error {
 	y.report = first.text("report_id")
 	y.say("year_reported", "is_pdf", bytes.HasPrefix(pdf.raw, []byte("%PDF-")), "same", first.text("sha256") != "" && first.text("sha256") == again.text("sha256"))
 	return nil
+}
+
+// callOut is a call that somebody goes out for, and work of the other kinds in the book.
+func (y *year) callOut() error {
+	if err := y.on("2025-12-08"); err != nil {
+		return err
+	}
+	door := y.doors[0]
+	call, made, err := y.put(y.dispatcher, "/v1/work-orders", object{"door_id": door, "kind": "call_out", "priority": "urgent", "caller": object{"name": "Dorian Feld", "role": "store manager"},
+		"symptom": "Stays open and lets the cold in.", "respond_by": y.now().Add(4 * time.Hour), "customer_order_number": "TO-4471"})
+	if err != nil {
+		return err
+	}
+	y.say("year_called", "symptom", made.text("symptom"), "by", made.text("respond_by"), "number", made.text("customer_order_number"))
+	for _, o := range []object{{"kind": "service", "note": "Grease the carriages."}, {"kind": "handover", "note": "New operator for the office door."}, {"kind": "repair", "note": "New lower guide."},
+		{"kind": "accident", "accident": object{"what": "A trolley struck the open leaf; nobody was hurt.", "told": "The store manager."}}} {
+		o["door_id"], o["due_on"] = door, "2026-01-12"
+		if _, _, err := y.put(y.dispatcher, "/v1/work-orders", o); err != nil {
+			return err
+		}
+	}
+	v := &attending{year: y, id: newID()}
+	if _, err := y.do(y.technician, http.StatusCreated, http.MethodPut, "/v1/visits/"+v.id.String(), object{"site_id": y.store, "arrived_at": y.now(), "people": []uuid.UUID{y.technician.id},
+		"doors": []object{{"door_id": door, "work_orders": []uuid.UUID{call}}}}); err != nil {
+		return err
+	}
+	if _, err := v.note(door, "reading", object{"name": "hold_open_s", "value": 2.2}); err != nil {
+		return err
+	}
+	if _, err := v.sign(http.StatusCreated, call); err != nil {
+		return err
+	}
+	done, err := y.do(y.dispatcher, http.StatusOK, http.MethodGet, "/v1/work-orders/"+call.String(), nil)
+	if err != nil {
+		return err
+	}
+	a, err := y.do(y.dispatcher, http.StatusOK, http.MethodGet, "/v1/work-orders?state=open&site_id="+y.store.String(), nil)
+	var kinds []string
+	for _, o := range a.list("work_orders") {
+		kinds = append(kinds, y.texts.Enum("work_order_kind", fmt.Sprint(o["kind"])))
+	}
+	slices.Sort(kinds)
+	y.say("year_called_out", "state", done.text("state"), "on", done.text("done_on"), "kinds", strings.Join(kinds, ", "))
+	return err
+}
+
+// reportMore has the dispatcher make a report of the site, of everything, and the certificate of a passed inspection.
+func (y *year) reportMore() error {
+	if err := y.on("2025-12-15"); err != nil {
+		return err
+	}
+	for _, ask := range []object{{"kind": "site", "site_id": y.store}, {"kind": "portfolio"}, {"kind": "certificate", "door_id": y.doors[1]}} {
+		id, _, err := y.put(y.dispatcher, "/v1/reports", ask)
+		if err != nil {
+			return err
+		}
+		doc, err := y.do(y.dispatcher, http.StatusOK, http.MethodGet, "/v1/reports/"+id.String(), nil)
+		if err != nil {
+			return err
+		}
+		if inspection, ok := doc.body["inspection"].(map[string]any); ok {
+			by, _ := inspection["inspector"].(map[string]any)
+			y.say("year_certificate", "day", fmt.Sprint(inspection["date"]), "name", fmt.Sprint(by["name"]), "number", fmt.Sprint(by["certificate_no"]))
+			continue
+		}
+		y.say("year_report_of", "kind", fmt.Sprint(ask["kind"]), "doors", len(doc.list("overview")))
+	}
+	return nil
+}
+
+// leave is somebody who leaves: the sign-in that worked this morning ends at once.
+func (y *year) leave() error {
+	if err := y.on("2026-02-02"); err != nil {
+		return err
+	}
+	if err := y.as(y.support); err != nil {
+		return err
+	}
+	if _, err := y.do(y.administrator, http.StatusOK, http.MethodPut, "/v1/people/"+y.support.id.String()+"/disabled", object{"disabled": true}); err != nil {
+		return err
+	}
+	a, err := y.support.ask(http.MethodGet, "/v1/doors", nil)
+	y.say("year_left", "status", a.status)
+	return err
 }
 
 // audit lets an auditor in, who reads and may do nothing else.

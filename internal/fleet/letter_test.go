@@ -450,6 +450,24 @@ func TestAPartyWithoutAnAddressIsOnRecordAndTheDispatcherIsTold(t *testing.T) {
 	}
 }
 
+func TestWhoLeftTheOfficeIsNotToldAnyMore(t *testing.T) {
+	t.Parallel()
+	for _, leaves := range []string{`update person set role = 'technician'`, `update person set disabled_at = now()`} {
+		r, post, _ := noticeWorld(t)
+		r.dispatcherHere(t)
+		r.now = r.now.AddDate(0, 0, 22)
+		r.queue(t, "2026-03-25") // overdue: the office is told, too
+		if _, err := r.db.Admin.Exec(t.Context(), leaves); err != nil {
+			t.Fatal(err)
+		}
+		r.send(t)
+		if got := addresses(post.collect()); !slices.Equal(got, []string{"agent@kestrel.example", "owner@kestrel.example"}) {
+			t.Errorf("%s: told %v", leaves, got)
+		}
+		wantTold(t, r.told(t, dispatcher.PersonID), "order_made superseded higher_rung", "overdue withdrawn standing_ended")
+	}
+}
+
 func TestAPerhapsSentLetterWaitsForAPersonAndGoesAgainUnderTheSameID(t *testing.T) {
 	t.Parallel()
 	r, post, _ := noticeWorld(t)

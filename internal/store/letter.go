@@ -130,7 +130,7 @@ left join work_order o on o.work_order_id = n.work_order_id
 left join out_of_service_case c on c.case_id = n.case_id
 left join finding f on f.finding_id = c.finding_id
 left join party q on q.party_id = n.recipient_id and n.role not in ('dispatcher', 'administrator')
-left join person h on h.person_id = n.recipient_id and n.role in ('dispatcher', 'administrator') and h.disabled_at is null
+left join person h on h.person_id = n.recipient_id and n.role in ('dispatcher', 'administrator') and h.role in ('dispatcher', 'administrator') and h.disabled_at is null
 where n.recipient_email = @address and n.state = 'queued' and n.next_try_at <= @now
 order by n.made_at, n.notice_id`
 
