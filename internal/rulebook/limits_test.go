@@ -70,7 +70,7 @@ var siOf = map[string]float64{
 
 // Figures of A156.10. The clauses were read in somebody's notes on the 1999 and 2005 editions.
 func fullEnergyFigures() []published {
-	const p, p1999, p2011 = "a156.10@2005", "a156.10@1999", "a156.10@2011"
+	const p, p1999, p2011, p2017 = "a156.10@2005", "a156.10@1999", "a156.10@2011", "a156.10@2017"
 	rows := []published{
 		{p, fullSlide, ``, ``, "closing_force_n", atMost, 30, "lbf", "A156.10-2005 cl. 10.1.3", SecondHand},
 		{p1999, fullFold, ``, ``, "closing_force_n", atMost, 30, "lbf", "A156.10-1999 cl. 10.9", SecondHand},
@@ -82,7 +82,7 @@ func fullEnergyFigures() []published {
 		{p1999, fullFold, ``, ``, "hold_open_s", atLeast, 1.5, "s", "A156.10-1999 cl. 10.6", SecondHand},
 		{p1999, fullSlide, `"activation": "knowing_act"`, ``, "hold_open_s", atLeast, 5, "s", "A156.10-1999 cl. 9.1.4", SecondHand},
 		{p1999, fullSwing, `"activation": "knowing_act"`, ``, "hold_open_s", atLeast, 5, "s", "A156.10-1999 cl. 9.1.4", SecondHand},
-		{p, fullSwing, ``, ``, "manual_start_force_n", atMost, 30, "lbf", "A156.10 as a commentary on the IBC 2021 gives it", Found},
+		{p2017, fullSwing, ``, ``, "manual_start_force_n", atMost, 30, "lbf", "A156.10 as a commentary on the IBC 2021 gives it", Found},
 		{p1999, fullSlide, ``, ``, "activation_zone_depth_m", atLeast, 43, "in", "A156.10-1999 cl. 8.2", SecondHand},
 		{p1999, fullSwing, ``, ``, "activation_zone_depth_m", atLeast, 43, "in", "A156.10-1999 cl. 8.2", SecondHand},
 		{p2011, fullSlide, `"clear_width_m": 0.9144`, ``, "activation_zone_width_m", atLeast, 36, "in", "A156.10 cl. 8.1.1: the clear opening width", FromMemory},
@@ -97,7 +97,7 @@ func fullEnergyFigures() []published {
 		{p1999, fullSlide, leafOf(0.9, 160*0.45359237), ``, "closing_speed_mps", atMost, 1, "ft/s", "A156.10-1999 cl. 10.10, 160 lb", SecondHand},
 		{p1999, fullSlide, leafOf(0.9, 250*0.45359237), ``, "closing_speed_mps", atMost, 0.8, "ft/s", "A156.10-1999 cl. 10.10, 250 lb", SecondHand},
 		{p1999, fullSwing, ``, ``, "opening_time_s", atLeast, 1.5, "s", "A156.10-1999: to backcheck", SecondHand},
-		{p, fullSlide, ``, ``, "months_since_inspection", atMost, 12, "months", "yearly, as the trade does it", CommonPractice},
+		{p2017, fullSlide, ``, ``, "months_since_inspection", atMost, 12, "months", "yearly, as the trade does it", CommonPractice},
 	}
 	for _, leaf := range []struct {
 		lb, limit float64 // ft/s: 1 to 160 lb, √(160/W) above
@@ -114,7 +114,7 @@ func leafOf(widthM, massKg float64) string {
 
 // Figures of A156.19. Table I and its formula are recalled; 3 s and 15 lbf stand in the federal guidelines of 1991, 4.13.12.
 func lowEnergyFigures() []published {
-	const p = "a156.19@2013"
+	const p = "a156.19@2019"
 	rows := []published{
 		{p, lowSwing, ``, ``, "backcheck_angle_deg", atLeast, 60, "deg", "A156.19 cl. 4.1.1", FromMemory},
 		{p, lowSwing, ``, `"backcheck_angle_deg": 70`, "opening_time_full_s", atLeast, 4.5, "s", "A156.19 Table II: 70 degrees, 1.5 s more than Table I's 3.0 s", FromMemory},
@@ -412,8 +412,8 @@ func TestADoorThatGivesEveryReadingOfTheProtocolPasses(t *testing.T) {
 		pack  string
 		doors []good
 	}{
-		{"a156.10@2005", []good{fullSlide, fullSwing, fullFold}},
-		{"a156.19@2013", []good{lowSwing, assist}},
+		{"a156.10@2017", []good{fullSlide, fullSwing, fullFold}},
+		{"a156.19@2019", []good{lowSwing, assist}},
 		{"a156.38@2014", []good{lowSlide, lowFold}},
 		{"a156.27@2019", []good{fullRotary}},
 		{"en16005@2012", []good{fullSlide, fullSwing, fullFold, fullRotary, lowSwing, lowSlide}},
@@ -486,7 +486,7 @@ func TestAnUnevenClosingPassesTheMeanTimeAndFailsByItsPeakEnergy(t *testing.T) {
 		if timeS < 3.5 || timeS > 4.5 {
 			t.Fatalf("the closing takes %g s: it shows nothing", timeS)
 		}
-		for _, pack := range []string{"a156.19@2013", "en16005@2012"} {
+		for _, pack := range []string{"a156.19@2019", "en16005@2012"} {
 			p := published{pack: pack, door: lowSwing, facts: leafOf(widthM, massKg), reading: "closing_time_s", also: fmt.Sprintf(`"kinetic_energy_j": %v`, peakJ)}
 			if got, _ := p.result(t, b, timeS, 0); got != ResultPass {
 				t.Errorf("%s: %.2f s in the mean: %s", pack, timeS, got)
@@ -506,9 +506,9 @@ type wrongLimit struct {
 }
 
 var wrongLimits = []wrongLimit{
-	{"a156.19@2013", "closing_force_n", "15", "16.5"},
-	{"a156.19@2013", "closing_time_s", "low_energy_time_us_s", "0.9 * low_energy_time_us_s"},
-	{"a156.19@2013", "kinetic_energy_j", "1.25", "1.4"},
+	{"a156.19@2019", "closing_force_n", "15", "16.5"},
+	{"a156.19@2019", "closing_time_s", "low_energy_time_us_s", "0.9 * low_energy_time_us_s"},
+	{"a156.19@2019", "kinetic_energy_j", "1.25", "1.4"},
 	{"a156.10@2005", "breakout_force_n", "50", "60"},
 	{"a156.10@1999", "activation_zone_depth_m", "43", "40"},
 	{"a156.10@2005", "closing_speed_mps", "160", "171"},
