@@ -83,6 +83,7 @@ type orderData struct {
 	Assign      form // who goes when
 	Technicians []option
 	Origin      *uuid.UUID // the visit whose findings it mends
+	Parts       []fleet.PartOfOrder
 }
 
 func (c *Console) order(ctx context.Context, q *request) (answer, error) {
@@ -113,6 +114,9 @@ func (c *Console) orderPage(ctx context.Context, q *request, id uuid.UUID, chang
 	}
 	data := orderData{Order: c.orderLines(q, []fleet.WorkOrder{o}, names)[0], Names: names, Form: change, Assign: assign}
 	if data.Technicians, err = c.technicians(ctx, q); err != nil {
+		return nil, err
+	}
+	if data.Parts, err = c.Fleet.PartsOfWorkOrder(ctx, q.by, id); err != nil {
 		return nil, err
 	}
 	return page{name: "work-order", status: status, data: data}, nil
