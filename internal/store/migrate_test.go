@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"os/exec"
 	"slices"
@@ -197,8 +198,9 @@ func TestFailingFileIsReportedShortAndLeavesTheVersionBefore(t *testing.T) {
 		}
 		in.wantTables(t, 1, "one")
 	}
-	files["000002_step.up.sql"] = &fstest.MapFile{Data: []byte("create table two (n int);")}
-	if err := store.MigrateFiles(t.Context(), in.adminURL, in.prefix, files); err != nil {
+	mended := maps.Clone(files) // the library reads ahead in the first ones, and may do so for a moment after it has answered
+	mended["000002_step.up.sql"] = &fstest.MapFile{Data: []byte("create table two (n int);")}
+	if err := store.MigrateFiles(t.Context(), in.adminURL, in.prefix, mended); err != nil {
 		t.Fatal(err)
 	}
 	in.wantTables(t, 3, "one", "three", "two")
