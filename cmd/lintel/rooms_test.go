@@ -34,7 +34,7 @@ func mayImport() map[string][]string {
 		"internal/demo":               {"internal/fleet", "internal/identity", "internal/duedate", "internal/seal"},
 		"internal/archive":            {"internal/store", "internal/localpg", "internal/seal", "internal/words"},
 		"api":                         {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/seal", "internal/duedate", "internal/rulebook", "internal/sheet"},
-		"internal/console":            {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/duedate", "internal/rulebook", "internal/seal"},
+		"internal/console":            {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/duedate", "internal/rulebook", "internal/seal", "internal/sheet"},
 		"jobs":                        {"internal/fleet", "internal/identity", "internal/duedate"},
 		"deploy/bench":                {"internal/fleet", "internal/identity", "internal/store", "internal/localpg", "internal/rulebook", "internal/duedate", "internal/words"},
 		"cmd/lintel": {"api", "internal/sheet", "jobs", "internal/console", "internal/fleet", "internal/identity", "internal/store", "internal/report", "internal/notify", "internal/notify/mailcatcher",
