@@ -36,6 +36,31 @@ func (c *Console) customers(ctx context.Context, q *request) (answer, error) {
 	return page{name: "customers", data: customersData{f, list, q.more(last)}}, nil
 }
 
+type customerNewData struct{ Form form }
+
+func (c *Console) customerNew(context.Context, *request) (answer, error) {
+	f := newForm(map[string]string{"customer_id": c.NewID().String()})
+	return page{name: "customer-new", data: customerNewData{f}}, nil
+}
+
+func (c *Console) customerMake(ctx context.Context, q *request) (answer, error) {
+	f, err := q.form()
+	if err != nil {
+		return nil, err
+	}
+	r := reader{form: &f, texts: q.texts}
+	one := fleet.Customer{CustomerID: r.id("customer_id"), Name: f.Value("/name"), Account: f.Value("/account"), Note: f.Value("/note")}
+	if err = r.faults.Err(); err == nil {
+		_, _, err = c.Fleet.PutCustomer(ctx, q.by, one, 0)
+	}
+	if err != nil {
+		return q.again(f, err, func(f form, status int) (answer, error) {
+			return page{name: "customer-new", status: status, data: customerNewData{f}}, nil
+		})
+	}
+	return seeOther("/customers/" + one.CustomerID.String()), nil
+}
+
 type customerData struct {
 	Customer fleet.Customer
 	Sites    []fleet.Site

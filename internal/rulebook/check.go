@@ -173,7 +173,7 @@ var (
 // yamlMistake takes what the YAML reader says, which names a line but no column.
 func yamlMistake(tree *yaml.Node, what string) Mistake {
 	m := Mistake{What: what}
-	if errors.Is(io.EOF, errors.New(what)) || what == "EOF" {
+	if what == io.EOF.Error() {
 		m.What = "there is nothing in it"
 	}
 	if found := yamlLine.FindStringSubmatch(what); found != nil {
