@@ -69,7 +69,8 @@ const mostSets = 4096
 func (p *Pack) Judge(facts Facts, readings []Used) []Verdict {
 	verdicts := make([]Verdict, len(p.Rules))
 	door := newSituation(facts, nil)
-	sorted := slices.SortedFunc(slices.Values(readings), Used.compare)
+	sorted := slices.Clone(readings)
+	slices.SortFunc(sorted, Used.compare)
 	sorted = slices.CompactFunc(sorted, func(a, b Used) bool { return a.compare(b) == 0 })
 	for i, r := range p.Rules {
 		verdicts[i] = r.judgeEach(p, door, sorted)
@@ -99,39 +100,37 @@ func (r *Rule) judgeEach(p *Pack, door *situation, readings []Used) Verdict {
 // together gives every way of taking one reading of each kind so that all places meet. Every reading of these kinds is in
 // at least one; what no reading of another kind meets stays alone, and is judged as lacking it. It answers false when
 // there are too many ways. The readings are sorted, and each is there once.
-func together(kinds []ReadingKind, sorted []Used) (sets []map[string]Reading, ok bool) {
+func together(kinds []ReadingKind, sorted []Used) (sets [][]Used, ok bool) {
 	for _, first := range kinds {
 		for _, u := range sorted {
 			if u.Name != first.Name {
 				continue
 			}
-			from, ok := extended(map[string]Reading{u.Name: u.Reading}, kinds, sorted)
+			from, ok := extended([]Used{u}, kinds, sorted)
 			if sets = append(sets, from...); !ok || len(sets) > mostSets {
 				return nil, false
 			}
 		}
 	}
 	if sets == nil {
-		sets = []map[string]Reading{nil}
+		sets = [][]Used{nil}
 	}
 	return sets, true
 }
 
 // extended gives the ways of adding to a set one reading of each other kind, at places that meet.
-func extended(set map[string]Reading, kinds []ReadingKind, readings []Used) (sets []map[string]Reading, ok bool) {
-	sets = []map[string]Reading{set}
+func extended(set []Used, kinds []ReadingKind, readings []Used) (sets [][]Used, ok bool) {
+	sets = [][]Used{set}
 	for _, k := range kinds {
-		if _, is := set[k.Name]; is {
+		if k.Name == set[0].Name {
 			continue
 		}
-		var longer []map[string]Reading
+		var longer [][]Used
 		for _, s := range sets {
 			before := len(longer)
 			for _, u := range readings {
 				if u.Name == k.Name && meetsAll(u.Place, s) {
-					with := maps.Clone(s)
-					with[k.Name] = u.Reading
-					longer = append(longer, with)
+					longer = append(longer, append(slices.Clip(s), u))
 				}
 			}
 			if len(longer) == before {
@@ -146,9 +145,9 @@ func extended(set map[string]Reading, kinds []ReadingKind, readings []Used) (set
 	return sets, true
 }
 
-func meetsAll(place Place, set map[string]Reading) bool {
-	for _, r := range set {
-		if !place.meets(r.Place) {
+func meetsAll(place Place, set []Used) bool {
+	for _, u := range set {
+		if !place.meets(u.Place) {
 			return false
 		}
 	}
@@ -221,7 +220,7 @@ func (r *Rule) judge(p *Pack, s *situation) Verdict {
 		return v
 	}
 	for _, k := range r.readings() {
-		v.Readings = append(v.Readings, Used{k.Name, s.readings[k.Name]})
+		v.Readings = append(v.Readings, Used{k.Name, s.reading(k.Name)})
 	}
 	var outcome Outcome
 	var err error
@@ -328,7 +327,7 @@ func (s *situation) interval(p *program) (value, low, high float64, err error) {
 	}
 	corners := []map[string]float64{nil}
 	for _, k := range p.readings {
-		r := s.readings[k.Name]
+		r := s.reading(k.Name)
 		if r.Number == nil || r.Uncertainty == nil || *r.Uncertainty == 0 {
 			continue
 		}
@@ -372,9 +371,13 @@ func (s *situation) applies(p *Pack, when *program) (bool, Reason, []Gap) {
 	if gaps := s.gaps(when); gaps != nil {
 		return false, InputsUnusable, gaps
 	}
-	applies, err := s.truth(when)
-	if err != nil {
-		return false, NotComputable, nil
+	applies, known := s.conditions[when.source]
+	if !known {
+		var err error
+		if applies, err = s.truth(when); err != nil {
+			return false, NotComputable, nil
+		}
+		s.conditions[when.source] = applies
 	}
 	if !applies {
 		return false, RuleDoesNotApply, nil
