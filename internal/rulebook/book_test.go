@@ -176,6 +176,9 @@ func TestEveryKeyHasAnEnglishText(t *testing.T) {
 	for _, k := range Readings() {
 		want = append(want, k.TitleKey())
 	}
+	for _, s := range Stations() {
+		want = append(want, s.TitleKey())
+	}
 	for group, values := range map[string][]string{
 		"outcome":  {string(Passed), string(Failed), string(Undecided), string(NotJudged), string(NotApplicable)},
 		"result":   {string(InspectionPassed), string(InspectionFailed), string(InspectionIncomplete)},

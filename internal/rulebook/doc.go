@@ -34,7 +34,7 @@
 // of its own, not between braces. Loading refuses everything that is wrong; Check says it with line, column and hint. Add rows for the boundary of every new limit
 // to TestLimitsAreJudgedInThePrimaryUnit.
 //
-// To add a reading: one line in Readings (readings.go) and its title in internal/words/en/rules.yaml.
+// To add a reading: one line in Readings (readings.go), at its station of the walk, and its title in internal/words/en/rules.yaml.
 //
 // To add a fact: a field of Facts, one line in factKinds and one in Facts.known (facts.go).
 package rulebook

@@ -1,5 +1,7 @@
 package rulebook
 
+import "slices"
+
 // Inputs is what the verdict of a rule rests on once the rule applies.
 type Inputs struct {
 	Facts    []string      // of the register, as expressions name them: presence_by, leaves[].mass_kg
@@ -34,4 +36,34 @@ func (p *program) factNames() (names []string) {
 		names = append(names, "leaves[]."+k.name)
 	}
 	return names
+}
+
+// Asked is what one rule asks of a door before anything is read.
+type Asked struct {
+	Rule     *Rule
+	Readings []ReadingKind // to be taken, in the catalogue's order; none: the rule judges what the register says, and no more
+	Facts    []string      // of the register, on which the verdict rests, as expressions name them
+	Limit    *BoundsUsed   // worked out for the door; nil for a question, and while a fact is wanting
+	Wanted   []Gap         // facts for want of which nobody can say whether the rule applies, or what its limit is
+}
+
+// Asks gives what the pack asks of a door, in its order: every rule that applies, and every rule of which nobody can say whether it
+// does, so that it is rather measured than forgotten. A pack that is for other doors asks nothing.
+func (p *Pack) Asks(facts Facts) (asked []Asked) {
+	s := newSituation(facts, nil)
+	for _, r := range p.Rules {
+		applies, reason, gaps := s.applies(p, r.when)
+		if reason == RuleDoesNotApply || reason == PackIsForOthers {
+			continue
+		}
+		a := Asked{Rule: r, Readings: r.readings(), Facts: p.Inputs(r.ID).Facts, Wanted: gaps}
+		isReading := func(g Gap) bool {
+			return slices.ContainsFunc(a.Readings, func(k ReadingKind) bool { return k.Name == g.Name })
+		}
+		if applies {
+			a.Wanted, a.Limit = slices.DeleteFunc(s.allGaps(r.inputs()...), isReading), r.limitFor(facts)
+		}
+		asked = append(asked, a)
+	}
+	return asked
 }

@@ -419,22 +419,6 @@ func (r *Rule) readings() []ReadingKind {
 	return r.measured.readings
 }
 
-// NeededReadings gives the readings that an inspection of that door needs, in the catalogue's order: those of every rule
-// that applies or of which it is unknown whether it applies. A door that the pack is not for needs none.
-func (p *Pack) NeededReadings(facts Facts) []ReadingKind {
-	s := newSituation(facts, nil)
-	needed := map[string]bool{}
-	for _, r := range p.Rules {
-		if _, reason, _ := s.applies(p, r.when); reason == RuleDoesNotApply || reason == PackIsForOthers {
-			continue
-		}
-		for _, k := range r.readings() {
-			needed[k.Name] = true
-		}
-	}
-	return slices.DeleteFunc(Readings(), func(k ReadingKind) bool { return !needed[k.Name] })
-}
-
 // Counts tells whether the verdict bears on passing: its rule binds, and its failure is more than an advisory.
 func (v Verdict) Counts() bool { return v.Weight == Binding && v.Severity != Advisory }
 

@@ -2,7 +2,6 @@ package rulebook
 
 import (
 	"fmt"
-	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -371,34 +370,6 @@ func TestConclusions(t *testing.T) {
 		if got := Conclude(c.verdicts); got != c.want {
 			t.Errorf("%v: %s, want %s", c.verdicts, got, c.want)
 		}
-	}
-}
-
-func TestNeededReadings(t *testing.T) {
-	names := func(kinds []ReadingKind) (names []string) {
-		for _, k := range kinds {
-			names = append(names, k.Name)
-		}
-		return names
-	}
-	p := embeddedPack(t, slidePack)
-	facts, readings := slideDoor()
-	needed := names(p.NeededReadings(facts))
-	if got := slices.Sorted(slices.Values(needed)); !slices.Equal(got, slices.Sorted(maps.Keys(readings))) {
-		t.Errorf("known door: %v", needed)
-	}
-	facts.EgressBreakout, facts.PresenceBy = pointer(false), Beams
-	needed = names(p.NeededReadings(facts))
-	if slices.Contains(needed, "breakout_force_n") || !slices.Contains(needed, "top_beam_height_m") {
-		t.Errorf("beam door without breakout: %v", needed)
-	}
-	facts.EgressBreakout = nil // unknown: better measured than forgotten
-	if needed = names(p.NeededReadings(facts)); !slices.Contains(needed, "breakout_force_n") {
-		t.Errorf("breakout unknown: %v", needed)
-	}
-	facts.Energy = LowEnergy
-	if needed = names(p.NeededReadings(facts)); needed != nil {
-		t.Errorf("door of another pack: %v", needed)
 	}
 }
 

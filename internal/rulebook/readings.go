@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // ValueKind is the kind of value that a reading has.
@@ -14,72 +15,130 @@ const (
 	YesNo  ValueKind = "yes_no" // a check that a person answers
 )
 
+// Station is one stop of the walk round a door in which an inspection is done.
+type Station string
+
+const (
+	Papers   Station = "papers"
+	Approach Station = "approach" // once on each side
+	Doorway  Station = "doorway"
+	Opening  Station = "opening"
+	Closing  Station = "closing"
+	Escape   Station = "escape"  // escape and fire, while the power is on
+	ByHand   Station = "by_hand" // the power is off
+	BackOn   Station = "back_on" // the power is on again, the door as people will find it
+)
+
+// Stations lists them as a person walks: outside first, and what needs the power off last, so that it is off once. Common practice, no source.
+func Stations() []Station {
+	return []Station{Papers, Approach, Doorway, Opening, Closing, Escape, ByHand, BackOn}
+}
+
+// TitleKey is the message key of the station's name.
+func (s Station) TitleKey() string { return "station." + string(s) + ".title" }
+
+// Each says at how many places of a door something is read.
+type Each string
+
+const (
+	EachDoor Each = "door"
+	EachSide Each = "side" // from which people are let in
+	EachLeaf Each = "leaf"
+	// EachSwing is each leaf that swings or folds; leaves that slide or turn are driven together (common practice, no source) and are read once.
+	EachSwing Each = "swing"
+)
+
 // ReadingKind is one thing that an inspection can record.
 type ReadingKind struct {
-	Name string    `json:"name"`           // ends in its unit when it is a number: latch_time_s
-	Unit string    `json:"unit,omitempty"` // SI: s, m, N, J, m/s, deg, or rpm and months as people count them; empty for yes or no
-	Kind ValueKind `json:"kind"`
-	Min  float64   `json:"min"` // least and greatest possible value of a number, in Unit; outside is a slip of the pen
-	Max  float64   `json:"max"`
+	Name    string    `json:"name"`           // ends in its unit when it is a number: latch_time_s
+	Unit    string    `json:"unit,omitempty"` // SI: s, m, N, J, m/s, deg, or rpm and months as people count them; empty for yes or no
+	Kind    ValueKind `json:"kind"`
+	Min     float64   `json:"min"` // least and greatest possible value of a number, in Unit; outside is a slip of the pen
+	Max     float64   `json:"max"`
+	Station Station   `json:"station"` // where on the walk it is read
+	Each    Each      `json:"each"`
 }
 
 // TitleKey is the message key of the reading's name.
 func (k ReadingKind) TitleKey() string { return "reading." + k.Name + ".title" }
 
-// Readings is the catalogue of everything that can be read at a door, in the order in which forms show it. Ranges are ours: wide enough for any
+// Readings is the catalogue of everything that can be read at a door, in the order in which somebody comes to it who walks round the
+// door, which is how forms show it. Ranges are ours: wide enough for any
 // real door, narrow enough to catch a reading in the wrong unit or with a slipped decimal point.
 func Readings() []ReadingKind {
-	number := func(name, unit string, min, max float64) ReadingKind {
-		return ReadingKind{Name: name, Unit: unit, Kind: Number, Min: min, Max: max}
+	number := func(each Each, name, unit string, min, max float64) ReadingKind {
+		return ReadingKind{Name: name, Unit: unit, Kind: Number, Min: min, Max: max, Each: each}
 	}
-	yesNo := func(name string) ReadingKind { return ReadingKind{Name: name, Kind: YesNo} }
-	return []ReadingKind{
-		number("opening_time_s", "s", 0.1, 60),      // from closed to backcheck or to 80 degrees, whichever comes first
-		number("opening_time_full_s", "s", 0.1, 60), // from closed to fully open
-		number("backcheck_angle_deg", "deg", 0, 180),
-		number("closing_time_s", "s", 0.1, 60),         // from 90 to 10 degrees, not the 90 to 12 of manual closers
-		number("latch_time_s", "s", 0, 60),             // the last 10 degrees
-		number("hold_open_s", "s", 0, 300),             // after the last detection or the last act
-		number("hold_open_knowing_act_s", "s", 0, 300), // after a knowing act, on a door that has a sensor on its other side
-		number("closing_speed_mps", "m/s", 0, 3),       // before the latch check, the fastest leaf
-		number("latch_check_distance_m", "m", 0, 2),    // before closed
-		number("opening_force_n", "N", 0, 3000),        // stops the opening leaf, or keeps a stopped one from opening; not an impact force
-		number("closing_force_n", "N", 0, 3000),        // stops the closing leaf, or keeps a stopped one from closing; not an impact force
-		number("peak_force_n", "N", 0, 5000),           // greatest force of a contact, measured over time
-		number("static_force_n", "N", 0, 5000),         // force of a contact that is still there after 0.75 s
-		number("manual_release_force_n", "N", 0, 3000), // without power, frees the latch
-		number("manual_start_force_n", "N", 0, 3000),   // without power, sets the leaf in motion
-		number("manual_full_force_n", "N", 0, 3000),    // without power, opens fully
-		number("breakout_force_n", "N", 0, 3000),
-		number("kinetic_energy_j", "J", 0, 1000), // as a gauge shows it, or computed from speed and mass
-		number("presence_zone_width_m", "m", 0, 12),
-		number("presence_zone_depth_m", "m", 0, 12),
-		number("activation_zone_width_m", "m", 0, 12),
-		number("activation_zone_depth_m", "m", 0, 12),
-		number("presence_held_s", "s", 0, 600), // how long somebody who stands still is held
-		number("lowest_beam_height_m", "m", 0, 3),
-		number("top_beam_height_m", "m", 0, 3),
-		number("rotation_rpm", "rpm", 0, 60),
-		number("diameter_m", "m", 0.5, 15),  // inside diameter of a revolving door
-		number("changing_gap_m", "m", 0, 1), // a gap that changes while the door moves, at its narrowest reachable place
-		number("guide_rail_height_m", "m", 0, 3),
-		number("months_since_inspection", "months", 0, 1200), // whole months between the civil dates, rounded down
-		yesNo("walk_test_passed"),
-		yesNo("stationary_person_held"),
-		yesNo("stays_closed_while_occupied"), // somebody stands in the path of the closed leaf: the door does not open into them
-		yesNo("opens_without_power"),
-		yesNo("opens_on_alarm"),
-		yesNo("self_closes_and_latches"),
-		yesNo("fire_label_legible"),
-		yesNo("free_of_damage"),
-		yesNo("emergency_stop_works"),
-		yesNo("slow_speed_button_works"),
-		yesNo("stops_on_contact"),
-		yesNo("signs_present"),
-		yesNo("breakout_sign_present"),
-		yesNo("daily_check_label_present"),
-		yesNo("log_book_kept"),
+	yesNo := func(each Each, name string) ReadingKind { return ReadingKind{Name: name, Kind: YesNo, Each: each} }
+	at := func(s Station, kinds ...ReadingKind) []ReadingKind {
+		for i := range kinds {
+			kinds[i].Station = s
+		}
+		return kinds
 	}
+	return slices.Concat(
+		at(Papers,
+			yesNo(EachDoor, "log_book_kept"),
+			number(EachDoor, "months_since_inspection", "months", 0, 1200), // whole months between the civil dates, rounded down
+			yesNo(EachDoor, "daily_check_label_present"),
+		),
+		at(Approach,
+			yesNo(EachSide, "signs_present"),
+			number(EachSide, "activation_zone_width_m", "m", 0, 12),
+			number(EachSide, "activation_zone_depth_m", "m", 0, 12),
+		),
+		at(Doorway,
+			yesNo(EachDoor, "free_of_damage"),
+			number(EachDoor, "guide_rail_height_m", "m", 0, 3),
+			number(EachDoor, "diameter_m", "m", 0.5, 15),  // inside diameter of a revolving door
+			number(EachDoor, "changing_gap_m", "m", 0, 1), // a gap that changes while the door moves, at its narrowest reachable place
+			number(EachSide, "presence_zone_width_m", "m", 0, 12),
+			number(EachSide, "presence_zone_depth_m", "m", 0, 12),
+			number(EachDoor, "lowest_beam_height_m", "m", 0, 3),
+			number(EachDoor, "top_beam_height_m", "m", 0, 3),
+			yesNo(EachDoor, "stationary_person_held"),
+			number(EachDoor, "presence_held_s", "s", 0, 600), // how long somebody who stands still is held
+			yesNo(EachDoor, "stays_closed_while_occupied"),   // somebody stands in the path of the closed leaf: the door does not open into them
+		),
+		at(Opening,
+			number(EachSwing, "opening_time_s", "s", 0.1, 60),      // from closed to backcheck or to 80 degrees, whichever comes first
+			number(EachSwing, "opening_time_full_s", "s", 0.1, 60), // from closed to fully open
+			number(EachSwing, "backcheck_angle_deg", "deg", 0, 180),
+			number(EachLeaf, "opening_force_n", "N", 0, 3000),        // stops the opening leaf, or keeps a stopped one from opening; not an impact force
+			number(EachDoor, "hold_open_s", "s", 0, 300),             // after the last detection or the last act
+			number(EachDoor, "hold_open_knowing_act_s", "s", 0, 300), // after a knowing act, on a door that has a sensor on its other side
+			number(EachDoor, "rotation_rpm", "rpm", 0, 60),
+			yesNo(EachDoor, "slow_speed_button_works"),
+			yesNo(EachDoor, "emergency_stop_works"),
+		),
+		at(Closing,
+			number(EachSwing, "closing_time_s", "s", 0.1, 60),      // from 90 to 10 degrees, not the 90 to 12 of manual closers
+			number(EachSwing, "latch_time_s", "s", 0, 60),          // the last 10 degrees
+			number(EachDoor, "closing_speed_mps", "m/s", 0, 3),     // before the latch check, the fastest leaf
+			number(EachSwing, "latch_check_distance_m", "m", 0, 2), // before closed
+			number(EachSwing, "kinetic_energy_j", "J", 0, 1000),    // as a gauge shows it, or computed from speed and mass
+			number(EachLeaf, "closing_force_n", "N", 0, 3000),      // stops the closing leaf, or keeps a stopped one from closing; not an impact force
+			number(EachLeaf, "peak_force_n", "N", 0, 5000),         // greatest force of a contact, measured over time
+			number(EachLeaf, "static_force_n", "N", 0, 5000),       // force of a contact that is still there after 0.75 s
+			yesNo(EachDoor, "stops_on_contact"),
+			yesNo(EachDoor, "self_closes_and_latches"),
+		),
+		at(Escape,
+			yesNo(EachDoor, "fire_label_legible"),
+			yesNo(EachDoor, "breakout_sign_present"),
+			yesNo(EachDoor, "opens_on_alarm"),
+		),
+		at(ByHand,
+			number(EachLeaf, "manual_release_force_n", "N", 0, 3000), // without power, frees the latch
+			number(EachLeaf, "manual_start_force_n", "N", 0, 3000),   // without power, sets the leaf in motion
+			number(EachLeaf, "manual_full_force_n", "N", 0, 3000),    // without power, opens fully
+			yesNo(EachDoor, "opens_without_power"),
+			number(EachLeaf, "breakout_force_n", "N", 0, 3000),
+		),
+		at(BackOn,
+			yesNo(EachDoor, "walk_test_passed"),
+		),
+	)
 }
 
 // formerNames are names that readings had before: signed records keep them.
