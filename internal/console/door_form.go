@@ -12,6 +12,7 @@ import (
 	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/words"
 )
 
@@ -374,7 +375,9 @@ func (c *Console) doorFormPage(q *request, data doorFormData, status int) answer
 	}
 	data.Packs = []option{{Text: t.T("console.door.rule_basis.open")}}
 	for _, p := range c.Fleet.Book.Packs() {
-		data.Packs = append(data.Packs, option{Value: p.ID, Text: p.Standard + "-" + p.Edition})
+		if p.Role == rulebook.Basis {
+			data.Packs = append(data.Packs, option{Value: p.ID, Text: p.Standard + "-" + p.Edition})
+		}
 	}
 	for _, side := range []string{"a", "b"} {
 		data.Sides = append(data.Sides, sideOf(f, side, t))

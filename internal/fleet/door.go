@@ -365,6 +365,8 @@ func (f *Fleet) checkRuleBasis(faults *fault.List, d DoorFacts) {
 	switch pack, ok := f.Book.Pack(basis.PackID); {
 	case !ok:
 		faults.Add("/facts/rule_basis/pack", "pack_not_found", "pack", basis.PackID)
+	case pack.Role != rulebook.Basis:
+		faults.Add("/facts/rule_basis/pack", "pack_is_no_basis", "pack", basis.PackID)
 	case !pack.IsFor(rulebook.DoorKind(d.Kind), rulebook.Energy(d.Energy)):
 		faults.Add("/facts/rule_basis/pack", "pack_for_other_doors", "pack", basis.PackID)
 	}

@@ -289,7 +289,7 @@ func (in *intake) overlayRuleBasis(d *DoorFacts, s Site) bool {
 		if pack, known = in.Book.PackFor(kind, energy); known {
 			basis.PackID, basis.Why = pack.ID, in.reason("import.rule_proposed", "file", in.order.FileName)
 		}
-	case !known:
+	case !known || pack.Role != rulebook.Basis:
 		in.complain("rule_pack", "pack_unknown", "packs", strings.Join(in.packIDs(), ", "))
 		return false
 	case !stated || pack.IsFor(kind, energy):
@@ -317,7 +317,9 @@ func (in *intake) overlayRuleBasis(d *DoorFacts, s Site) bool {
 func (in *intake) packIDs() []string {
 	var ids []string
 	for _, p := range in.Book.Packs() {
-		ids = append(ids, p.ID)
+		if p.Role == rulebook.Basis {
+			ids = append(ids, p.ID)
+		}
 	}
 	return ids
 }

@@ -42,10 +42,12 @@ type recordedEntry struct {
 	Entry      json.RawMessage `json:"entry"`
 }
 
-// judgedDoor is what the rule basis of a door said of the readings of the visit.
+// judgedDoor is what one rule pack said of the readings of the visit at a door. A door has one of its rule basis, and one of each
+// pack that judges beside it.
 type judgedDoor struct {
 	DoorID     uuid.UUID          `json:"door_id"`
 	Pack       string             `json:"pack"`
+	Beside     rulebook.Role      `json:"beside,omitempty"` // law, company; absent: the rule basis
 	PackDigest string             `json:"pack_digest"`
 	Verdicts   []rulebook.Verdict `json:"verdicts"`
 }
@@ -159,7 +161,7 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 	if err := checkCertified(ctx, tx, by, entries, site.Location()); err != nil {
 		return err
 	}
-	judged, err := f.judgeVisit(ctx, tx, doors, entries)
+	judged, err := f.judgeVisit(ctx, tx, site, doors, entries)
 	if err != nil {
 		return err
 	}
@@ -286,8 +288,8 @@ func sortedOnce(ids []uuid.UUID) []uuid.UUID {
 	return slices.Compact(ids)
 }
 
-// judgeVisit holds the readings of a visit against the rule basis of each door that was concluded.
-func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, doors []uuid.UUID, entries []Entry) ([]judgedDoor, error) {
+// judgeVisit holds the readings of a visit against the rules of each door that was concluded.
+func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, site Site, doors []uuid.UUID, entries []Entry) ([]judgedDoor, error) {
 	judged := []judgedDoor{}
 	for _, id := range doors {
 		conclusion, ok, err := conclusionOf(id, entries)
@@ -301,14 +303,32 @@ func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, doors []uuid.UUID, entrie
 		if err != nil {
 			return nil, err
 		}
-		pack, err := f.basisOf(door.Facts)
+		packs, err := f.packsOf(ctx, tx, door.Facts, site, duedate.DayIn(conclusion.ObservedAt, site.Location()))
 		if err != nil {
 			return nil, err
 		}
-		judged = append(judged, judgedDoor{DoorID: id, Pack: pack.ID, PackDigest: pack.Digest,
-			Verdicts: pack.Judge(inspectedFacts(door.Facts), readingsOf(id, conclusion, entries))})
+		facts, readings := inspectedFacts(door.Facts), readingsOf(id, conclusion, entries)
+		for _, pack := range packs {
+			one := judgedDoor{DoorID: id, Pack: pack.ID, PackDigest: pack.Digest, Verdicts: pack.Judge(facts, readings)}
+			if pack.Role == rulebook.Law || pack.Role == rulebook.Company { // of these, what they ask of this door
+				one.Beside = pack.Role
+				one.Verdicts = slices.DeleteFunc(one.Verdicts, func(v rulebook.Verdict) bool { return v.Outcome == rulebook.NotApplicable })
+			}
+			judged = append(judged, one)
+		}
 	}
 	return judged, nil
+}
+
+// packsOf gives the packs that judge an inspection of a door on a day: first its rule basis, one without any rule while none is
+// recorded; then the law of the site's jurisdiction.
+func (f *Fleet) packsOf(_ context.Context, _ Tx, d DoorFacts, site Site, day duedate.Day) ([]*rulebook.Pack, error) {
+	basis, err := f.basisOf(d)
+	if err != nil {
+		return nil, err
+	}
+	year, _, _ := day.Date()
+	return append([]*rulebook.Pack{basis}, f.Book.LawsAt(site.Jurisdiction, year, rulebook.DoorKind(d.Kind), rulebook.Energy(d.Energy))...), nil
 }
 
 // doorThen gives a door as it was at an instant, by what was recorded until another; before its first recorded facts, as
@@ -403,15 +423,40 @@ func checkConclusions(doors []uuid.UUID, entries []Entry, judged []judgedDoor) e
 			if j.DoorID != id {
 				continue
 			}
-			if j.Pack == "" { // nobody has recorded by which rules: the inspector's word stands alone, and reports say so
-				continue
-			}
-			if err := checkPassed(j.Verdicts); err != nil {
+			if err := j.allowsPassed(); err != nil {
 				return err
 			}
 		}
 	}
 	return nil
+}
+
+// allowsPassed tells whether a door may be called passed by what one pack said. Law is read as far as the visit read for it: what it
+// asks besides has visits of its own, such as that of the fire door.
+func (j judgedDoor) allowsPassed() error {
+	switch {
+	case j.Pack == "": // nobody has recorded by which rules: the inspector's word stands alone, and reports say so
+		return nil
+	case j.Beside == rulebook.Law:
+		return checkNothingFailed(j.Verdicts)
+	case j.Beside == rulebook.Company && !slices.ContainsFunc(j.Verdicts, rulebook.Verdict.Counts):
+		return nil // it only advises
+	}
+	return checkPassed(j.Verdicts)
+}
+
+// checkNothingFailed names the rules that bear on passing and failed.
+func checkNothingFailed(verdicts []rulebook.Verdict) error {
+	var failed []string
+	for _, v := range verdicts {
+		if v.Counts() && v.Outcome == rulebook.Failed {
+			failed = append(failed, v.RuleID)
+		}
+	}
+	if len(failed) == 0 {
+		return nil
+	}
+	return fault.New(fault.Conflict, "passed_against_rules", "rules", strings.Join(failed, ", "))
 }
 
 // checkPassed asks that the rules of the door's basis, taken together, say "passed" too. Where they cannot, it names
@@ -420,7 +465,10 @@ func checkPassed(verdicts []rulebook.Verdict) error {
 	if rulebook.Conclude(verdicts) == rulebook.InspectionPassed {
 		return nil
 	}
-	var failed, unread, unknown, unjudged []string
+	if err := checkNothingFailed(verdicts); err != nil {
+		return err
+	}
+	var unread, unknown, undecided, unjudged []string
 	add := func(list *[]string, name string) {
 		if !slices.Contains(*list, name) {
 			*list = append(*list, name)
@@ -429,8 +477,8 @@ func checkPassed(verdicts []rulebook.Verdict) error {
 	for _, v := range verdicts {
 		switch {
 		case !v.Counts():
-		case v.Outcome == rulebook.Failed:
-			add(&failed, v.RuleID)
+		case v.Outcome == rulebook.Undecided:
+			add(&undecided, v.RuleID)
 		case v.Outcome == rulebook.NotJudged && v.Gaps == nil:
 			add(&unjudged, v.RuleID)
 		case v.Outcome == rulebook.NotJudged:
@@ -443,15 +491,15 @@ func checkPassed(verdicts []rulebook.Verdict) error {
 			}
 		}
 	}
-	if len(failed) > 0 {
-		return fault.New(fault.Conflict, "passed_against_rules", "rules", strings.Join(failed, ", "))
-	}
 	var faults fault.List
 	if len(unread) > 0 {
 		faults = append(faults, fault.New(fault.Conflict, "readings_missing", "readings", strings.Join(unread, ", ")))
 	}
 	if len(unknown) > 0 {
 		faults = append(faults, fault.New(fault.Conflict, "facts_missing", "facts", strings.Join(unknown, ", ")))
+	}
+	if len(undecided) > 0 {
+		faults = append(faults, fault.New(fault.Conflict, "rules_undecided", "rules", strings.Join(undecided, ", ")))
 	}
 	if len(unjudged) > 0 {
 		faults = append(faults, fault.New(fault.Conflict, "rules_not_judged", "rules", strings.Join(unjudged, ", ")))

@@ -706,7 +706,8 @@ func TestADoorPassesOnlyOnReadingsAndWithNothingUnsafe(t *testing.T) {
 			EntryID uuid.UUID `json:"entry_id"`
 		}
 		Judged []struct {
-			Verdicts []struct {
+			Pack, Beside string
+			Verdicts     []struct {
 				RuleID  string `json:"rule_id"`
 				Outcome string `json:"outcome"`
 			}
@@ -719,7 +720,8 @@ func TestADoorPassesOnlyOnReadingsAndWithNothingUnsafe(t *testing.T) {
 	if err := json.Unmarshal(canonical, &record); err != nil {
 		t.Fatal(err)
 	}
-	if record.Format != fleet.VisitRecordFormat || len(record.Entries) != len(pieces) || len(record.Judged) != 1 || len(record.Judged[0].Verdicts) == 0 {
+	if record.Format != fleet.VisitRecordFormat || len(record.Entries) != len(pieces) || len(record.Judged) != 3 || len(record.Judged[0].Verdicts) == 0 ||
+		record.Judged[1].Pack != "accessibility@2010" || record.Judged[2].Pack != "egress-fire@2018" || record.Judged[2].Beside != "law" {
 		t.Errorf("record %s", canonical)
 	}
 }

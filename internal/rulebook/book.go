@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io/fs"
 	"slices"
+	"strconv"
+	"strings"
 )
 
 //go:embed packs/*.yaml
@@ -83,9 +85,30 @@ func (p *Pack) IsFor(kind DoorKind, energy Energy) bool {
 func (b *Book) PackFor(kind DoorKind, energy Energy) (*Pack, bool) {
 	var newest *Pack
 	for _, p := range b.packs {
-		if p.IsFor(kind, energy) && (newest == nil || p.Edition > newest.Edition) {
+		if p.Role == Basis && p.IsFor(kind, energy) && (newest == nil || p.Edition > newest.Edition) {
 			newest = p
 		}
 	}
 	return newest, newest != nil
+}
+
+// LawsAt gives the law packs that hold in a jurisdiction (ISO 3166-2, or the country alone) for such doors, each in the newest edition
+// that was there in the year, by name. When a place adopted an edition is not known here: the edition's own year stands for it.
+func (b *Book) LawsAt(jurisdiction string, year int, kind DoorKind, energy Energy) (laws []*Pack) {
+	for _, p := range b.packs { // sorted: the editions of a name follow one another
+		if p.Role != Law || !p.holdsAt(jurisdiction) || !p.IsFor(kind, energy) || p.Edition > strconv.Itoa(year) {
+			continue
+		}
+		if n := len(laws); n > 0 && laws[n-1].Name() == p.Name() {
+			laws[n-1] = p
+		} else {
+			laws = append(laws, p)
+		}
+	}
+	return laws
+}
+
+// holdsAt tells whether the jurisdiction is the pack's or a part of it.
+func (p *Pack) holdsAt(jurisdiction string) bool {
+	return jurisdiction == p.Jurisdiction || strings.HasPrefix(jurisdiction, p.Jurisdiction+"-")
 }

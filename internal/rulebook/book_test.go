@@ -320,6 +320,7 @@ zones:
     body: {height: {value: 28, unit: in}, held: {value: 30, unit: s}}
     standing: from_memory
     source: {}
+role: basis
 `
 
 func loadSample(t *testing.T, text string) (*Book, error) {

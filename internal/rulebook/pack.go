@@ -60,6 +60,16 @@ type Source struct {
 	Note     string `yaml:"note" json:"note,omitempty"`       // for whoever verifies the value
 }
 
+// Role says which doors a pack judges.
+type Role string
+
+const (
+	Basis   Role = "basis"   // doors whose rule basis it is: that edition, for as long as the basis is not changed
+	Law     Role = "law"     // every door within its jurisdiction that it is for, beside the basis: law for doors that are there already
+	Owner   Role = "owner"   // none by itself: what the owner's own people look after between inspections
+	Company Role = "company" // every door that it is for, beside the basis, while the company has it in force
+)
+
 // Pack is one edition of one standard. It is read-only once loaded and may be used by many goroutines.
 type Pack struct {
 	ID           string            `yaml:"id"`       // name@edition, as in a156.10@2005
@@ -68,7 +78,8 @@ type Pack struct {
 	Caution      string            `yaml:"caution"` // what whoever reads a verdict of this pack must know
 	Standard     string            `yaml:"standard"`
 	Edition      string            `yaml:"edition"`
-	Jurisdiction string            `yaml:"jurisdiction"`
+	Role         Role              `yaml:"role"`
+	Jurisdiction string            `yaml:"jurisdiction"` // where it holds: ISO 3166-2 or a country; a union of countries for a basis, any for everywhere
 	AppliesTo    AppliesTo         `yaml:"applies_to"`
 	Addresses    map[string]string `yaml:"addresses"` // short names for long addresses
 	Rules        []*Rule           `yaml:"rules"`
@@ -182,6 +193,8 @@ func (p *Pack) complete(l *language) error {
 		return fmt.Errorf("id %q: want it to end with @%s, the edition", p.ID, p.Edition)
 	case p.Standard == "" || p.Edition == "" || p.Jurisdiction == "":
 		return errors.New("standard, edition and jurisdiction are all required")
+	case !slices.Contains([]Role{Basis, Law, Owner, Company}, p.Role):
+		return inside("role", fmt.Errorf("%q: want basis, law, owner or company", p.Role))
 	case p.Title == "" || p.Caution == "":
 		return errors.New("title and caution are both required")
 	case len(p.Rules) == 0:
