@@ -31,12 +31,13 @@ type ruleItem struct {
 }
 
 type readingItem struct {
-	Name  string  `json:"name"`
-	Title string  `json:"title"`
-	Kind  string  `json:"kind" enum:"number,yes_no"`
-	Unit  string  `json:"unit,omitempty"`
-	Least float64 `json:"least"`
-	Most  float64 `json:"most"`
+	Name      string           `json:"name"`
+	Title     string           `json:"title"`
+	Kind      string           `json:"kind" enum:"number,yes_no"`
+	Unit      string           `json:"unit,omitempty"`
+	Least     float64          `json:"least"`
+	Most      float64          `json:"most"`
+	DependsOn []rulebook.Group `json:"depends_on" enum:"sensing,motion,latch,fabric,signs" doc:"Once one of these was touched, it must be read again to pass."`
 }
 
 type rulePackListOut struct {
@@ -68,7 +69,7 @@ func (a *API) rulePackList(_ context.Context, by identity.Actor, _ *struct{}) (*
 		out.Body.RulePacks = append(out.Body.RulePacks, a.newRulePackItem(by, p))
 	}
 	for _, k := range rulebook.Readings() {
-		out.Body.Readings = append(out.Body.Readings, readingItem{Name: k.Name, Title: a.text(by, k.TitleKey()), Kind: string(k.Kind), Unit: k.Unit, Least: k.Min, Most: k.Max})
+		out.Body.Readings = append(out.Body.Readings, readingItem{Name: k.Name, Title: a.text(by, k.TitleKey()), Kind: string(k.Kind), Unit: k.Unit, Least: k.Min, Most: k.Max, DependsOn: append([]rulebook.Group{}, k.DependsOn...)})
 	}
 	return out, nil
 }

@@ -11,6 +11,7 @@ import (
 
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/seal"
 )
 
@@ -63,28 +64,34 @@ func newVisitItem(v fleet.Visit) VisitItem {
 
 // entryBody is a piece of a visit on the wire: exactly the member that its kind names.
 type entryBody struct {
-	DoorID     uuid.UUID        `json:"door_id" format:"uuid"`
-	Kind       string           `json:"kind" enum:"reading,photo,settings,finding,securing,mending,conclusion,note,part"`
-	ObservedAt time.Time        `json:"observed_at" doc:"By the device's clock."`
-	Corrects   *uuid.UUID       `json:"corrects,omitempty" format:"uuid" doc:"The entry of the same door, observed before, that no longer counts."`
-	Because    string           `json:"because,omitempty" maxLength:"500" doc:"Why it corrects; must be said."`
-	Reading    *entryReading    `json:"reading,omitempty"`
-	Photo      *entryPhoto      `json:"photo,omitempty"`
-	Settings   *entrySettings   `json:"settings,omitempty"`
-	Finding    *entryFinding    `json:"finding,omitempty"`
-	Securing   *entrySecuring   `json:"securing,omitempty"`
-	Mending    *entryMending    `json:"mending,omitempty"`
-	Conclusion *entryConclusion `json:"conclusion,omitempty"`
-	Note       *entryNote       `json:"note,omitempty"`
-	Part       *entryPart       `json:"part,omitempty"`
+	DoorID       uuid.UUID          `json:"door_id" format:"uuid"`
+	Kind         string             `json:"kind" enum:"safe_work,reading,left_out,photo,settings,finding,securing,adjustment,mending,part,function_test,note,conclusion"`
+	ObservedAt   time.Time          `json:"observed_at" doc:"By the device's clock."`
+	Corrects     *uuid.UUID         `json:"corrects,omitempty" format:"uuid" doc:"The entry of the same door, observed before, that no longer counts."`
+	Because      string             `json:"because,omitempty" maxLength:"500" doc:"Why it corrects; must be said."`
+	Reading      *entryReading      `json:"reading,omitempty"`
+	Photo        *entryPhoto        `json:"photo,omitempty"`
+	Settings     *entrySettings     `json:"settings,omitempty"`
+	Finding      *entryFinding      `json:"finding,omitempty"`
+	Securing     *entrySecuring     `json:"securing,omitempty"`
+	Mending      *entryMending      `json:"mending,omitempty"`
+	Conclusion   *entryConclusion   `json:"conclusion,omitempty"`
+	Note         *entryNote         `json:"note,omitempty"`
+	Part         *entryPart         `json:"part,omitempty"`
+	SafeWork     *entrySafeWork     `json:"safe_work,omitempty"`
+	LeftOut      *entryLeftOut      `json:"left_out,omitempty"`
+	Adjustment   *entryAdjustment   `json:"adjustment,omitempty"`
+	FunctionTest *entryFunctionTest `json:"function_test,omitempty"`
 }
 
 type entryReading struct {
-	Name  string   `json:"name" minLength:"1" maxLength:"80" doc:"From the list of readings (GET /v1/rule-packs)."`
-	Value *float64 `json:"value,omitempty" doc:"In the unit that ends the name."`
-	Yes   *bool    `json:"yes,omitempty"`
-	Leaf  int      `json:"leaf,omitempty" minimum:"1" maximum:"8" doc:"Which leaf it was read at, in the order of the door's facts; absent: the door as a whole."`
-	Side  string   `json:"side,omitempty" enum:"a,b" doc:"Which side it was read at; absent: both."`
+	Name         string     `json:"name" minLength:"1" maxLength:"80" doc:"From the list of readings (GET /v1/rule-packs)."`
+	Value        *float64   `json:"value,omitempty" doc:"In the unit that ends the name."`
+	Yes          *bool      `json:"yes,omitempty"`
+	Leaf         int        `json:"leaf,omitempty" minimum:"1" maximum:"8" doc:"Which leaf it was read at, in the order of the door's facts; absent: the door as a whole."`
+	Side         string     `json:"side,omitempty" enum:"a,b" doc:"Which side it was read at; absent: both."`
+	Uncertainty  *float64   `json:"uncertainty,omitempty" doc:"Expanded uncertainty of the value (coverage factor k = 2), in its unit; absent: nobody states one."`
+	InstrumentID *uuid.UUID `json:"instrument_id,omitempty" format:"uuid" doc:"What it was read with."`
 }
 
 type entryPhoto struct {
@@ -120,6 +127,7 @@ type entryMending struct {
 	FindingID uuid.UUID `json:"finding_id" format:"uuid"`
 	What      string    `json:"what" minLength:"1" maxLength:"2000"`
 	Photos    []string  `json:"photos,omitempty" maxItems:"20"`
+	Touched   []string  `json:"touched,omitempty" maxItems:"5" enum:"sensing,motion,latch,fabric,signs" doc:"What was touched by it: what depends on it is read again. Absent: whatever can be read at a door."`
 }
 
 type entryConclusion struct {
@@ -149,10 +157,50 @@ type entryPart struct {
 	Note         string     `json:"note,omitempty" maxLength:"2000"`
 }
 
+// entrySafeWork is how the work place was made safe before anything was touched.
+type entrySafeWork struct {
+	Traffic         string `json:"traffic" enum:"barriered,watched,door_closed,building_closed,not_kept_away" doc:"How people were kept away. Not at all: only when the work was stopped."`
+	Power           string `json:"power" enum:"isolated,stayed_on" doc:"Isolated before the leaf is touched, or why it stayed on."`
+	PowerWhy        string `json:"power_why,omitempty" maxLength:"500" doc:"Must be said when the power stayed on."`
+	Ladder          string `json:"ladder" enum:"not_used,stands_safe,not_safe" doc:"Not safe: only when the work was stopped."`
+	SecondPerson    string `json:"second_person" enum:"there,not_needed,missing" doc:"Missing: only when the work was stopped."`
+	SecondPersonWhy string `json:"second_person_why,omitempty" maxLength:"500" doc:"Must be said when none was needed."`
+	Stopped         string `json:"stopped,omitempty" maxLength:"2000" doc:"Why the work was stopped; absent: it went on. What was stopped does not pass."`
+	Note            string `json:"note,omitempty" maxLength:"2000"`
+}
+
+// entryLeftOut is a reading that was not taken.
+type entryLeftOut struct {
+	Name   string `json:"name" minLength:"1" maxLength:"80" doc:"From the list of readings (GET /v1/rule-packs)."`
+	Leaf   int    `json:"leaf,omitempty" minimum:"1" maximum:"8" doc:"In the order of the door's facts; absent: the door as a whole."`
+	Side   string `json:"side,omitempty" enum:"a,b" doc:"Absent: both."`
+	Reason string `json:"reason" enum:"not_applicable,not_possible,refused,unsafe_to_try" doc:"No rule passes by it. Where the rulebook asks what cannot apply, correct the facts of the door."`
+	Why    string `json:"why" minLength:"1" maxLength:"1000"`
+}
+
+// entryAdjustment is something that was set or put right without being the mending of a finding.
+type entryAdjustment struct {
+	What    string   `json:"what" minLength:"1" maxLength:"2000"`
+	Touched []string `json:"touched,omitempty" maxItems:"5" enum:"sensing,motion,latch,fabric,signs" doc:"As of a mending."`
+}
+
+// entryFunctionTest is what was tried before the door was left.
+type entryFunctionTest struct {
+	Activation  string `json:"activation" enum:"yes,no,does_not_apply" doc:"It opens and closes by each activation."`
+	Presence    string `json:"presence" enum:"yes,no,does_not_apply" doc:"It holds while somebody stands in the doorway."`
+	Contact     string `json:"contact" enum:"yes,no,does_not_apply" doc:"It stops or reverses on contact."`
+	ByHand      string `json:"by_hand" enum:"yes,no,does_not_apply" doc:"It breaks out or opens by hand without power."`
+	Modes       string `json:"modes" enum:"yes,no,does_not_apply" doc:"The mode selector does in each position what it says."`
+	Latching    string `json:"latching" enum:"yes,no,does_not_apply" doc:"It closes fully and latches."`
+	FreeOfNoise string `json:"free_of_noise" enum:"yes,no,does_not_apply" doc:"It runs without noise and rubbing."`
+	Note        string `json:"note,omitempty" maxLength:"2000"`
+}
+
 // fleet reads an entry; texts that stand for values become values here, so that the record holds SI.
 func (b entryBody) fleet(read *reader) fleet.EntryBody {
 	out := fleet.EntryBody{DoorID: b.DoorID, Kind: b.Kind, ObservedAt: b.ObservedAt, Corrects: b.Corrects, Because: b.Because, Reading: (*fleet.EntryReading)(b.Reading),
-		Securing: (*fleet.EntrySecuring)(b.Securing), Conclusion: (*fleet.EntryConclusion)(b.Conclusion), Note: (*fleet.EntryNote)(b.Note), Part: (*fleet.EntryPart)(b.Part)}
+		Securing: (*fleet.EntrySecuring)(b.Securing), Conclusion: (*fleet.EntryConclusion)(b.Conclusion), Note: (*fleet.EntryNote)(b.Note), Part: (*fleet.EntryPart)(b.Part),
+		SafeWork: (*fleet.EntrySafeWork)(b.SafeWork), LeftOut: (*fleet.EntryLeftOut)(b.LeftOut), FunctionTest: (*fleet.EntryFunctionTest)(b.FunctionTest)}
 	if p := b.Photo; p != nil {
 		out.Photo = &fleet.EntryPhoto{SHA256: read.hash("/photo/sha256", p.SHA256), What: p.What}
 	}
@@ -163,9 +211,20 @@ func (b entryBody) fleet(read *reader) fleet.EntryBody {
 		out.Finding = &fleet.EntryFinding{Severity: f.Severity, What: f.What, Rule: f.Rule, Confirms: f.Confirms, Photos: read.hashes("/finding/photos", f.Photos)}
 	}
 	if m := b.Mending; m != nil {
-		out.Mending = &fleet.EntryMending{FindingID: m.FindingID, What: m.What, Photos: read.hashes("/mending/photos", m.Photos)}
+		out.Mending = &fleet.EntryMending{FindingID: m.FindingID, What: m.What, Photos: read.hashes("/mending/photos", m.Photos), Touched: groups(m.Touched)}
+	}
+	if a := b.Adjustment; a != nil {
+		out.Adjustment = &fleet.EntryAdjustment{What: a.What, Touched: groups(a.Touched)}
 	}
 	return out
+}
+
+func groups(names []string) []rulebook.Group {
+	var list []rulebook.Group
+	for _, n := range names {
+		list = append(list, rulebook.Group(n))
+	}
+	return list
 }
 
 func (l *reader) hash(pointer, text string) seal.Hash {

@@ -424,11 +424,12 @@ func (f *Fleet) checkReading(faults *fault.List, r EntryReading) {
 	if r.Value != nil {
 		reading.Unit = kinds[i].Unit
 	}
-	if r.Leaf < 0 || r.Leaf > mostLeaves {
-		faults.Add("/reading/leaf", "count_out_of_range", "least", 1, "greatest", mostLeaves)
+	checkPlace(faults, "/reading", r.Leaf, r.Side)
+	if u := r.Uncertainty; u != nil && (kinds[i].Kind != rulebook.Number || !(*u > 0 && *u <= kinds[i].Max)) {
+		faults.Add("/reading/uncertainty", "uncertainty_impossible")
 	}
-	if r.Side != "" {
-		checkOneOf(faults, "/reading/side", r.Side, "a", "b")
+	if r.InstrumentID != nil && kinds[i].Kind != rulebook.Number {
+		faults.Add("/reading/instrument_id", "instrument_of_answer")
 	}
 	if err := rulebook.CheckReading(r.Name, reading); err != nil {
 		pointer := "/reading/value"
@@ -436,6 +437,16 @@ func (f *Fleet) checkReading(faults *fault.List, r EntryReading) {
 			pointer = "/reading/yes"
 		}
 		faults.Add(pointer, "reading_impossible", "reason", err.Error())
+	}
+}
+
+// checkPlace holds the place of a reading against what any door has.
+func checkPlace(faults *fault.List, at string, leaf int, side string) {
+	if leaf < 0 || leaf > mostLeaves {
+		faults.Add(at+"/leaf", "count_out_of_range", "least", 1, "greatest", mostLeaves)
+	}
+	if side != "" {
+		checkOneOf(faults, at+"/side", side, "a", "b")
 	}
 }
 

@@ -388,7 +388,7 @@ func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) []rulebook.Us
 		if r == nil {
 			continue
 		}
-		u := rulebook.Used{Name: rulebook.NameNow(r.Name), Reading: rulebook.Reading{Number: r.Value, Yes: r.Yes, Place: rulebook.Place{Leaf: r.Leaf, Side: rulebook.Side(r.Side)}}}
+		u := rulebook.Used{Name: rulebook.NameNow(r.Name), Reading: rulebook.Reading{Number: r.Value, Yes: r.Yes, Uncertainty: r.Uncertainty, Place: rulebook.Place{Leaf: r.Leaf, Side: rulebook.Side(r.Side)}}}
 		if r.Value != nil {
 			u.Unit = unit[u.Name]
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -11,6 +12,7 @@ import (
 	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/seal"
 )
 
@@ -57,20 +59,29 @@ type Entry struct {
 
 // EntryBody is what an entry says: exactly the member that its kind names. The JSON names are the recorded form.
 type EntryBody struct {
-	DoorID     uuid.UUID        `json:"door_id"`
-	Kind       string           `json:"kind"` // reading, photo, settings, finding, securing, mending, conclusion, note, part
-	ObservedAt time.Time        `json:"observed_at"`
-	Corrects   *uuid.UUID       `json:"corrects,omitempty"`
-	Because    string           `json:"because,omitempty"` // why it corrects
-	Reading    *EntryReading    `json:"reading,omitempty"`
-	Photo      *EntryPhoto      `json:"photo,omitempty"`
-	Settings   *EntrySettings   `json:"settings,omitempty"`
-	Finding    *EntryFinding    `json:"finding,omitempty"`
-	Securing   *EntrySecuring   `json:"securing,omitempty"`
-	Mending    *EntryMending    `json:"mending,omitempty"`
-	Conclusion *EntryConclusion `json:"conclusion,omitempty"`
-	Note       *EntryNote       `json:"note,omitempty"`
-	Part       *EntryPart       `json:"part,omitempty"`
+	DoorID       uuid.UUID          `json:"door_id"`
+	Kind         string             `json:"kind"` // one of EntryKinds
+	ObservedAt   time.Time          `json:"observed_at"`
+	Corrects     *uuid.UUID         `json:"corrects,omitempty"`
+	Because      string             `json:"because,omitempty"` // why it corrects
+	Reading      *EntryReading      `json:"reading,omitempty"`
+	Photo        *EntryPhoto        `json:"photo,omitempty"`
+	Settings     *EntrySettings     `json:"settings,omitempty"`
+	Finding      *EntryFinding      `json:"finding,omitempty"`
+	Securing     *EntrySecuring     `json:"securing,omitempty"`
+	Mending      *EntryMending      `json:"mending,omitempty"`
+	Conclusion   *EntryConclusion   `json:"conclusion,omitempty"`
+	Note         *EntryNote         `json:"note,omitempty"`
+	Part         *EntryPart         `json:"part,omitempty"`
+	SafeWork     *EntrySafeWork     `json:"safe_work,omitempty"`
+	LeftOut      *EntryLeftOut      `json:"left_out,omitempty"`
+	Adjustment   *EntryAdjustment   `json:"adjustment,omitempty"`
+	FunctionTest *EntryFunctionTest `json:"function_test,omitempty"`
+}
+
+// EntryKinds are the kinds of entries. An entry says what it has to say in the member that its kind names.
+func EntryKinds() []string {
+	return []string{"safe_work", "reading", "left_out", "photo", "settings", "finding", "securing", "adjustment", "mending", "part", "function_test", "note", "conclusion"}
 }
 
 // EntryReading is one thing read at the door, by its name in the rulebook.
@@ -80,6 +91,9 @@ type EntryReading struct {
 	Yes   *bool    `json:"yes,omitempty"`
 	Leaf  int      `json:"leaf,omitempty"` // 1 is the first leaf of the door's facts; 0: of the door as a whole
 	Side  string   `json:"side,omitempty"` // a, b; empty: of both
+	// Uncertainty is the expanded uncertainty of Value (coverage factor k = 2), in its unit; nil when nobody states one.
+	Uncertainty  *float64   `json:"uncertainty,omitempty"`
+	InstrumentID *uuid.UUID `json:"instrument_id,omitempty"` // that it was read with
 }
 
 // EntryPhoto names a photo that arrives by itself, before or after.
@@ -117,9 +131,10 @@ type EntrySecuring struct {
 
 // EntryMending is that a finding was mended.
 type EntryMending struct {
-	FindingID uuid.UUID   `json:"finding_id"`
-	What      string      `json:"what"`
-	Photos    []seal.Hash `json:"photos,omitempty"`
+	FindingID uuid.UUID        `json:"finding_id"`
+	What      string           `json:"what"`
+	Photos    []seal.Hash      `json:"photos,omitempty"`
+	Touched   []rulebook.Group `json:"touched,omitempty"` // what was touched by it; none: whatever can be read at a door
 }
 
 // EntryConclusion ends an inspection of a door.
@@ -453,6 +468,9 @@ func (f *Fleet) acceptEntry(ctx context.Context, tx Tx, by identity.Actor, door 
 	if r := e.Body.Reading; r != nil && r.Leaf > len(door.Facts.Leaves) {
 		return fault.At("/reading/leaf", "leaf_not_of_door", "leaves", len(door.Facts.Leaves))
 	}
+	if l := e.Body.LeftOut; l != nil && l.Leaf > len(door.Facts.Leaves) {
+		return fault.At("/left_out/leaf", "leaf_not_of_door", "leaves", len(door.Facts.Leaves))
+	}
 	if err := checkNamed(ctx, tx, e); err != nil {
 		return err
 	}
@@ -567,6 +585,18 @@ func (b *EntryBody) tidy() {
 	case b.Part != nil:
 		b.Part = copied(b.Part)
 		b.Part.tidy()
+	case b.SafeWork != nil:
+		b.SafeWork = copied(b.SafeWork)
+		b.SafeWork.tidy()
+	case b.LeftOut != nil:
+		b.LeftOut = copied(b.LeftOut)
+		tidy(&b.LeftOut.Why)
+	case b.Adjustment != nil:
+		b.Adjustment = copied(b.Adjustment)
+		tidy(&b.Adjustment.What)
+	case b.FunctionTest != nil:
+		b.FunctionTest = copied(b.FunctionTest)
+		tidy(&b.FunctionTest.Note)
 	}
 }
 
@@ -584,7 +614,8 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 		checkText(&faults, "/because", b.Because, 1, 500)
 	}
 	said := map[string]bool{"reading": b.Reading != nil, "photo": b.Photo != nil, "settings": b.Settings != nil, "finding": b.Finding != nil,
-		"securing": b.Securing != nil, "mending": b.Mending != nil, "conclusion": b.Conclusion != nil, "note": b.Note != nil, "part": b.Part != nil}
+		"securing": b.Securing != nil, "mending": b.Mending != nil, "conclusion": b.Conclusion != nil, "note": b.Note != nil, "part": b.Part != nil,
+		"safe_work": b.SafeWork != nil, "left_out": b.LeftOut != nil, "adjustment": b.Adjustment != nil, "function_test": b.FunctionTest != nil}
 	known := false
 	for kind, is := range said {
 		if kind == b.Kind {
@@ -597,7 +628,7 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 		}
 	}
 	if !known {
-		faults.Add("/kind", "word_unknown", "word", b.Kind, "allowed", "reading, photo, settings, finding, securing, mending, conclusion, note, part")
+		faults.Add("/kind", "word_unknown", "word", b.Kind, "allowed", strings.Join(EntryKinds(), ", "))
 	}
 	if err := faults.Err(); err != nil {
 		return err
@@ -624,6 +655,7 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 		if len(b.Mending.Photos) > 20 {
 			faults.Add("/mending/photos", "too_many", "most", 20)
 		}
+		checkTouched(&faults, "/mending/touched", b.Mending.Touched)
 	case "conclusion":
 		checkOneOf(&faults, "/conclusion/result", b.Conclusion.Result, "passed", "failed")
 		checkText(&faults, "/conclusion/note", b.Conclusion.Note, 0, 2000)
@@ -631,6 +663,15 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 		checkText(&faults, "/note/text", b.Note.Text, 1, 4000)
 	case "part":
 		b.Part.check(&faults)
+	case "safe_work":
+		b.SafeWork.check(&faults)
+	case "left_out":
+		b.LeftOut.check(&faults)
+	case "adjustment":
+		checkText(&faults, "/adjustment/what", b.Adjustment.What, 1, 2000)
+		checkTouched(&faults, "/adjustment/touched", b.Adjustment.Touched)
+	case "function_test":
+		b.FunctionTest.check(&faults)
 	}
 	return faults.Err()
 }

@@ -41,7 +41,7 @@ func codes(kind string) []string {
 	case "purpose":
 		return []string{"activation", "presence"}
 	case "outcome":
-		return []string{"passed", "failed", "not_judged", "not_applicable"}
+		return []string{"passed", "failed", "undecided", "not_judged", "not_applicable"}
 	case "severity":
 		return []string{"unsafe", "deficient", "advisory"}
 	case "standing":

@@ -57,7 +57,24 @@ type ReadingKind struct {
 	Max     float64   `json:"max"`
 	Station Station   `json:"station"` // where on the walk it is read
 	Each    Each      `json:"each"`
+	// DependsOn are the groups of a door's parts on which the reading depends: once one of them was touched, it is of another door. None:
+	// what was read stays true.
+	DependsOn []Group `json:"depends_on,omitempty"`
 }
+
+// Group is a group of a door's parts that are set or mended together.
+type Group string
+
+const (
+	Sensing Group = "sensing" // sensors, beams and activations with their areas
+	Motion  Group = "motion"  // operator, control, drive: times, speeds, forces
+	Latch   Group = "latch"   // locks, latches, breakout
+	Fabric  Group = "fabric"  // leaves, glass, frame, guide rails, gaps
+	Signs   Group = "signs"   // signs and labels
+)
+
+// Groups are all groups, in the order in which forms show them.
+func Groups() []Group { return []Group{Sensing, Motion, Latch, Fabric, Signs} }
 
 // TitleKey is the message key of the reading's name.
 func (k ReadingKind) TitleKey() string { return "reading." + k.Name + ".title" }
@@ -66,10 +83,12 @@ func (k ReadingKind) TitleKey() string { return "reading." + k.Name + ".title" }
 // door, which is how forms show it. Ranges are ours: wide enough for any
 // real door, narrow enough to catch a reading in the wrong unit or with a slipped decimal point.
 func Readings() []ReadingKind {
-	number := func(each Each, name, unit string, min, max float64) ReadingKind {
-		return ReadingKind{Name: name, Unit: unit, Kind: Number, Min: min, Max: max, Each: each}
+	number := func(each Each, name, unit string, min, max float64, dependsOn ...Group) ReadingKind {
+		return ReadingKind{Name: name, Unit: unit, Kind: Number, Min: min, Max: max, Each: each, DependsOn: dependsOn}
 	}
-	yesNo := func(each Each, name string) ReadingKind { return ReadingKind{Name: name, Kind: YesNo, Each: each} }
+	yesNo := func(each Each, name string, dependsOn ...Group) ReadingKind {
+		return ReadingKind{Name: name, Kind: YesNo, Each: each, DependsOn: dependsOn}
+	}
 	at := func(s Station, kinds ...ReadingKind) []ReadingKind {
 		for i := range kinds {
 			kinds[i].Station = s
@@ -80,63 +99,63 @@ func Readings() []ReadingKind {
 		at(Papers,
 			yesNo(EachDoor, "log_book_kept"),
 			number(EachDoor, "months_since_inspection", "months", 0, 1200), // whole months between the civil dates, rounded down
-			yesNo(EachDoor, "daily_check_label_present"),
+			yesNo(EachDoor, "daily_check_label_present", Signs),
 		),
 		at(Approach,
-			yesNo(EachSide, "signs_present"),
-			number(EachSide, "activation_zone_width_m", "m", 0, 12),
-			number(EachSide, "activation_zone_depth_m", "m", 0, 12),
+			yesNo(EachSide, "signs_present", Fabric, Signs),
+			number(EachSide, "activation_zone_width_m", "m", 0, 12, Sensing),
+			number(EachSide, "activation_zone_depth_m", "m", 0, 12, Sensing),
 		),
 		at(Doorway,
-			yesNo(EachDoor, "free_of_damage"),
-			number(EachDoor, "guide_rail_height_m", "m", 0, 3),
-			number(EachDoor, "diameter_m", "m", 0.5, 15),  // inside diameter of a revolving door
-			number(EachDoor, "changing_gap_m", "m", 0, 1), // a gap that changes while the door moves, at its narrowest reachable place
-			number(EachSide, "presence_zone_width_m", "m", 0, 12),
-			number(EachSide, "presence_zone_depth_m", "m", 0, 12),
-			number(EachDoor, "lowest_beam_height_m", "m", 0, 3),
-			number(EachDoor, "top_beam_height_m", "m", 0, 3),
-			yesNo(EachDoor, "stationary_person_held"),
-			number(EachDoor, "presence_held_s", "s", 0, 600), // how long somebody who stands still is held
-			yesNo(EachDoor, "stays_closed_while_occupied"),   // somebody stands in the path of the closed leaf: the door does not open into them
+			yesNo(EachDoor, "free_of_damage", Fabric),
+			number(EachDoor, "guide_rail_height_m", "m", 0, 3, Fabric),
+			number(EachDoor, "diameter_m", "m", 0.5, 15, Fabric),  // inside diameter of a revolving door
+			number(EachDoor, "changing_gap_m", "m", 0, 1, Fabric), // a gap that changes while the door moves, at its narrowest reachable place
+			number(EachSide, "presence_zone_width_m", "m", 0, 12, Sensing),
+			number(EachSide, "presence_zone_depth_m", "m", 0, 12, Sensing),
+			number(EachDoor, "lowest_beam_height_m", "m", 0, 3, Sensing),
+			number(EachDoor, "top_beam_height_m", "m", 0, 3, Sensing),
+			yesNo(EachDoor, "stationary_person_held", Sensing, Motion),
+			number(EachDoor, "presence_held_s", "s", 0, 600, Sensing),       // how long somebody who stands still is held
+			yesNo(EachDoor, "stays_closed_while_occupied", Sensing, Motion), // somebody stands in the path of the closed leaf: the door does not open into them
 		),
 		at(Opening,
-			number(EachSwing, "opening_time_s", "s", 0.1, 60),      // from closed to backcheck or to 80 degrees, whichever comes first
-			number(EachSwing, "opening_time_full_s", "s", 0.1, 60), // from closed to fully open
-			number(EachSwing, "backcheck_angle_deg", "deg", 0, 180),
-			number(EachLeaf, "opening_force_n", "N", 0, 3000),        // stops the opening leaf, or keeps a stopped one from opening; not an impact force
-			number(EachDoor, "hold_open_s", "s", 0, 300),             // after the last detection or the last act
-			number(EachDoor, "hold_open_knowing_act_s", "s", 0, 300), // after a knowing act, on a door that has a sensor on its other side
-			number(EachDoor, "rotation_rpm", "rpm", 0, 60),
-			yesNo(EachDoor, "slow_speed_button_works"),
-			yesNo(EachDoor, "emergency_stop_works"),
+			number(EachSwing, "opening_time_s", "s", 0.1, 60, Motion),      // from closed to backcheck or to 80 degrees, whichever comes first
+			number(EachSwing, "opening_time_full_s", "s", 0.1, 60, Motion), // from closed to fully open
+			number(EachSwing, "backcheck_angle_deg", "deg", 0, 180, Motion),
+			number(EachLeaf, "opening_force_n", "N", 0, 3000, Motion),                 // stops the opening leaf, or keeps a stopped one from opening; not an impact force
+			number(EachDoor, "hold_open_s", "s", 0, 300, Sensing, Motion),             // after the last detection or the last act
+			number(EachDoor, "hold_open_knowing_act_s", "s", 0, 300, Sensing, Motion), // after a knowing act, on a door that has a sensor on its other side
+			number(EachDoor, "rotation_rpm", "rpm", 0, 60, Motion),
+			yesNo(EachDoor, "slow_speed_button_works", Motion),
+			yesNo(EachDoor, "emergency_stop_works", Motion),
 		),
 		at(Closing,
-			number(EachSwing, "closing_time_s", "s", 0.1, 60),      // from 90 to 10 degrees, not the 90 to 12 of manual closers
-			number(EachSwing, "latch_time_s", "s", 0, 60),          // the last 10 degrees
-			number(EachDoor, "closing_speed_mps", "m/s", 0, 3),     // before the latch check, the fastest leaf
-			number(EachSwing, "latch_check_distance_m", "m", 0, 2), // before closed
-			number(EachSwing, "kinetic_energy_j", "J", 0, 1000),    // as a gauge shows it, or computed from speed and mass
-			number(EachLeaf, "closing_force_n", "N", 0, 3000),      // stops the closing leaf, or keeps a stopped one from closing; not an impact force
-			number(EachLeaf, "peak_force_n", "N", 0, 5000),         // greatest force of a contact, measured over time
-			number(EachLeaf, "static_force_n", "N", 0, 5000),       // force of a contact that is still there after 0.75 s
-			yesNo(EachDoor, "stops_on_contact"),
-			yesNo(EachDoor, "self_closes_and_latches"),
+			number(EachSwing, "closing_time_s", "s", 0.1, 60, Motion),           // from 90 to 10 degrees, not the 90 to 12 of manual closers
+			number(EachSwing, "latch_time_s", "s", 0, 60, Motion, Latch),        // the last 10 degrees
+			number(EachDoor, "closing_speed_mps", "m/s", 0, 3, Motion),          // before the latch check, the fastest leaf
+			number(EachSwing, "latch_check_distance_m", "m", 0, 2, Motion),      // before closed
+			number(EachSwing, "kinetic_energy_j", "J", 0, 1000, Motion, Fabric), // as a gauge shows it, or computed from speed and mass
+			number(EachLeaf, "closing_force_n", "N", 0, 3000, Motion),           // stops the closing leaf, or keeps a stopped one from closing; not an impact force
+			number(EachLeaf, "peak_force_n", "N", 0, 5000, Motion, Fabric),      // greatest force of a contact, measured over time
+			number(EachLeaf, "static_force_n", "N", 0, 5000, Motion, Fabric),    // force of a contact that is still there after 0.75 s
+			yesNo(EachDoor, "stops_on_contact", Sensing, Motion),
+			yesNo(EachDoor, "self_closes_and_latches", Motion, Latch),
 		),
 		at(Escape,
-			yesNo(EachDoor, "fire_label_legible"),
-			yesNo(EachDoor, "breakout_sign_present"),
-			yesNo(EachDoor, "opens_on_alarm"),
+			yesNo(EachDoor, "fire_label_legible", Fabric, Signs),
+			yesNo(EachDoor, "breakout_sign_present", Fabric, Signs),
+			yesNo(EachDoor, "opens_on_alarm", Motion, Latch),
 		),
 		at(ByHand,
-			number(EachLeaf, "manual_release_force_n", "N", 0, 3000), // without power, frees the latch
-			number(EachLeaf, "manual_start_force_n", "N", 0, 3000),   // without power, sets the leaf in motion
-			number(EachLeaf, "manual_full_force_n", "N", 0, 3000),    // without power, opens fully
-			yesNo(EachDoor, "opens_without_power"),
-			number(EachLeaf, "breakout_force_n", "N", 0, 3000),
+			number(EachLeaf, "manual_release_force_n", "N", 0, 3000, Motion, Latch), // without power, frees the latch
+			number(EachLeaf, "manual_start_force_n", "N", 0, 3000, Motion, Fabric),  // without power, sets the leaf in motion
+			number(EachLeaf, "manual_full_force_n", "N", 0, 3000, Motion, Fabric),   // without power, opens fully
+			yesNo(EachDoor, "opens_without_power", Motion, Latch),
+			number(EachLeaf, "breakout_force_n", "N", 0, 3000, Latch, Fabric),
 		),
 		at(BackOn,
-			yesNo(EachDoor, "walk_test_passed"),
+			yesNo(EachDoor, "walk_test_passed", Sensing, Motion),
 		),
 	)
 }
