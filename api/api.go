@@ -74,6 +74,7 @@ func New(rooms Rooms) *API {
 	a.workOrders()
 	a.jobRuns()
 	a.visits()
+	a.inspectionForms()
 	a.photos()
 	a.cases()
 	a.notices()

@@ -1,0 +1,154 @@
+package api
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
+)
+
+type inspectionFormIn struct {
+	DoorPath
+	VisitID string `query:"visit_id" format:"uuid" doc:"What was read in this visit stands beside what is asked; a blank form if absent."`
+}
+
+type inspectionFormOut struct {
+	Body struct {
+		DoorID    uuid.UUID     `json:"door_id" format:"uuid"`
+		VisitID   *uuid.UUID    `json:"visit_id,omitempty" format:"uuid"`
+		Packs     []formPack    `json:"packs" doc:"What judges the door today, its rule basis first; no basis while nobody has recorded one."`
+		Stations  []formStation `json:"stations" doc:"In the order of the walk round the door; only those where something is to be read."`
+		FromFacts []formRule    `json:"from_facts" doc:"Rules that are judged by what the register says, and no more."`
+		Wanted    []formFact    `json:"facts_wanted" doc:"Facts of the register for want of which nobody can say whether a rule applies, or what its limit is."`
+	}
+}
+
+type formPack struct {
+	ID      string `json:"id"`
+	Title   string `json:"title"`
+	Role    string `json:"role" enum:"basis,law,company" doc:"The door's rule basis, the law of the place, or the company's own."`
+	Caution string `json:"caution"`
+}
+
+type formStation struct {
+	Station string     `json:"station" enum:"papers,approach,doorway,opening,closing,escape,by_hand,back_on"`
+	Title   string     `json:"title"`
+	Side    string     `json:"side,omitempty" enum:"a,b" doc:"Of an approach."`
+	Items   []formItem `json:"items"`
+}
+
+type formItem struct {
+	Reading string      `json:"reading"`
+	Title   string      `json:"title"`
+	Kind    string      `json:"kind" enum:"number,yes_no"`
+	Unit    string      `json:"unit,omitempty"`
+	Rules   []formRule  `json:"rules" doc:"That need the reading."`
+	Places  []formPlace `json:"places" doc:"Where it is to be read, and where else it was read in the visit."`
+}
+
+type formRule struct {
+	Pack     string               `json:"pack"`
+	Rule     string               `json:"rule"`
+	Title    string               `json:"title"`
+	Asks     string               `json:"asks"`
+	Method   string               `json:"method,omitempty"`
+	Limit    *rulebook.BoundsUsed `json:"limit,omitempty" doc:"Worked out for this door. Absent for a question, and while a fact is wanting."`
+	Facts    []string             `json:"facts,omitempty" doc:"Of the register, on which the verdict rests."`
+	Wanted   []rulebook.Gap       `json:"facts_wanted,omitempty"`
+	Severity string               `json:"severity" enum:"unsafe,deficient,advisory" doc:"What a failure is proposed to be."`
+	Counts   bool                 `json:"counts" doc:"A failure fails the inspection: the rule is no advice, and its limit is not only recalled."`
+	Standing string               `json:"standing" enum:"found,second_hand,from_memory,common_practice"`
+	Source   rulebook.Source      `json:"source"`
+}
+
+type formPlace struct {
+	Leaf    int           `json:"leaf,omitempty" doc:"1 is the first leaf of the door's facts; absent: the door as a whole."`
+	Side    string        `json:"side,omitempty" enum:"a,b"`
+	Before  *formReading  `json:"before,omitempty" doc:"The newest that was signed in another visit."`
+	Entered []formReading `json:"entered,omitempty" doc:"In this visit; what was corrected is left out."`
+}
+
+type formReading struct {
+	EntryID    uuid.UUID `json:"entry_id" format:"uuid"`
+	Value      *float64  `json:"value,omitempty"`
+	Yes        *bool     `json:"yes,omitempty"`
+	ObservedAt time.Time `json:"observed_at"`
+	Day        string    `json:"day" format:"date" doc:"At the site."`
+	Doubt      string    `json:"doubt,omitempty" enum:"far_off,the_same" doc:"A question to whoever took the reading; it refuses nothing. Far off: more than a third away from before. The same: to the last digit."`
+}
+
+type formFact struct {
+	Name    string   `json:"name"`
+	Title   string   `json:"title"`
+	Problem string   `json:"problem" enum:"missing,unknown,not_finite,out_of_range"`
+	Rules   []string `json:"rules"`
+}
+
+func (a *API) inspectionForms() {
+	add(a, operation("inspection-form-get", http.MethodGet, "/v1/doors/{door_id}/inspection-form", identity.ActReadWork, "What the rules ask of a door, in the order of the walk round it"), a.inspectionFormGet)
+}
+
+func (a *API) inspectionFormGet(ctx context.Context, by identity.Actor, in *inspectionFormIn) (*inspectionFormOut, error) {
+	form, err := a.Fleet.InspectionForm(ctx, by, in.DoorID, optionalID(in.VisitID))
+	if err != nil {
+		return nil, err
+	}
+	out := &inspectionFormOut{}
+	b := &out.Body
+	b.DoorID, b.Packs, b.Stations, b.FromFacts, b.Wanted = in.DoorID, []formPack{}, []formStation{}, newFormRules(form.FromFacts), []formFact{}
+	if form.VisitID != uuid.Nil {
+		b.VisitID = &form.VisitID
+	}
+	for _, p := range form.Packs {
+		b.Packs = append(b.Packs, formPack{p.ID, p.Title, string(p.Role), p.Caution})
+	}
+	for _, s := range form.Stations {
+		station := formStation{Station: string(s.Station), Title: a.text(by, s.Station.TitleKey()), Side: string(s.Side)}
+		for _, i := range s.Items {
+			station.Items = append(station.Items, a.newFormItem(by, i))
+		}
+		b.Stations = append(b.Stations, station)
+	}
+	for _, w := range form.Wanted {
+		fact := formFact{Name: w.Name, Title: w.Title, Problem: string(w.Problem)}
+		for _, r := range w.Rules {
+			fact.Rules = append(fact.Rules, r.Rule.ID)
+		}
+		b.Wanted = append(b.Wanted, fact)
+	}
+	return out, nil
+}
+
+func (a *API) newFormItem(by identity.Actor, i fleet.FormItem) formItem {
+	item := formItem{Reading: i.Kind.Name, Title: a.text(by, i.Kind.TitleKey()), Kind: string(i.Kind.Kind), Unit: i.Kind.Unit, Rules: newFormRules(i.Rules)}
+	for _, p := range i.Places {
+		place := formPlace{Leaf: p.Leaf, Side: string(p.Side)}
+		if p.Before != nil {
+			before := newFormReading(*p.Before)
+			place.Before = &before
+		}
+		for _, r := range p.Entered {
+			place.Entered = append(place.Entered, newFormReading(r))
+		}
+		item.Places = append(item.Places, place)
+	}
+	return item
+}
+
+func newFormReading(r fleet.FormReading) formReading {
+	return formReading{EntryID: r.EntryID, Value: r.Value, Yes: r.Yes, ObservedAt: r.ObservedAt, Day: r.Day.String(), Doubt: string(r.Doubt)}
+}
+
+func newFormRules(rules []fleet.FormRule) []formRule {
+	list := []formRule{}
+	for _, r := range rules {
+		list = append(list, formRule{Pack: r.Pack.ID, Rule: r.Rule.ID, Title: r.Rule.Title, Asks: r.Rule.Asks, Method: r.Rule.Method, Limit: r.Limit, Facts: r.Facts, Wanted: r.Wanted,
+			Severity: string(r.Rule.Severity), Counts: r.Counts(), Standing: string(r.Rule.Standing), Source: r.Rule.Source})
+	}
+	return list
+}

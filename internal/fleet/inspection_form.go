@@ -1,0 +1,288 @@
+package fleet
+
+import (
+	"context"
+	"math"
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
+)
+
+// InspectionForm is what the rules ask of one door as it is known now, in the order of the walk round it: only what applies, and what
+// may apply as far as anybody knows. Beside it stands what was read before and what has been read in the visit.
+type InspectionForm struct {
+	Door      Door
+	Zone      *time.Location   // of the site
+	VisitID   uuid.UUID        // zero: of no visit, a blank form
+	Signed    bool             // the visit is signed off: nothing can be added
+	Packs     []*rulebook.Pack // that judge the door today, its rule basis first
+	Stations  []FormStation    // those where something is to be read
+	FromFacts []FormRule       // judged by what the register says, and no more
+	Wanted    []FormFact       // facts of the register that are wanted
+}
+
+// FormStation is one stop of the walk.
+type FormStation struct {
+	Station rulebook.Station
+	Side    rulebook.Side // of an approach; else ""
+	Items   []FormItem
+}
+
+// FormItem is one thing to be read, everywhere where it is to be read.
+type FormItem struct {
+	Kind   rulebook.ReadingKind
+	Rules  []FormRule // that need it
+	Places []FormPlace
+}
+
+// FormRule is a rule and what it asks of this door.
+type FormRule struct {
+	Pack *rulebook.Pack
+	rulebook.Asked
+}
+
+// Counts tells whether failing the rule fails the inspection.
+func (r FormRule) Counts() bool {
+	return r.Rule.Standing.Weight() == rulebook.Binding && r.Rule.Severity != rulebook.Advisory
+}
+
+// FormPlace is one place of a reading.
+type FormPlace struct {
+	rulebook.Place
+	Before  *FormReading  // the newest that was signed, nil if there is none
+	Entered []FormReading // in this visit, in the order of observation; corrected ones are left out
+}
+
+// FormReading is something that was read.
+type FormReading struct {
+	EntryReading
+	EntryID    uuid.UUID
+	ObservedAt time.Time
+	Day        duedate.Day // at the site
+	Doubt      Doubt       // of what was read in this visit, beside what was read before
+}
+
+// FormFact is a fact of the register that is wanted, and what for.
+type FormFact struct {
+	rulebook.Gap
+	Title string // in the reader's language
+	Rules []FormRule
+}
+
+// Doubt is a question about a reading, put to whoever took it. It refuses nothing.
+type Doubt string
+
+const (
+	NoDoubt Doubt = ""
+	FarOff  Doubt = "far_off"  // more than a third away from what was read before
+	TheSame Doubt = "the_same" // as before, to the last digit
+)
+
+// farShare is how much a door hardly ever changes between two inspections (ours, no source).
+const farShare = 1.0 / 3
+
+// InspectionForm gives the form of one door, for a visit or blank with the zero id. It changes nothing.
+func (f *Fleet) InspectionForm(ctx context.Context, by identity.Actor, doorID, visitID uuid.UUID) (form InspectionForm, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		form = InspectionForm{VisitID: visitID}
+		if form.Door, err = tx.DoorByID(ctx, doorID, AsOf{}); err != nil {
+			return err
+		}
+		site, err := tx.SiteByID(ctx, form.Door.SiteID)
+		if err != nil {
+			return err
+		}
+		form.Zone = site.Location()
+		if visitID != uuid.Nil {
+			visit, err := tx.VisitByID(ctx, visitID)
+			if err != nil {
+				return err
+			}
+			if visit.SiteID != form.Door.SiteID {
+				return fault.At("/door_id", "door_of_other_site")
+			}
+			form.Signed = visit.SignedAt != nil
+		}
+		if form.Packs, err = f.packsOf(ctx, tx, form.Door.Facts, site, duedate.DayIn(f.Now(), form.Zone)); err != nil {
+			return err
+		}
+		form.Packs = slices.DeleteFunc(form.Packs, func(p *rulebook.Pack) bool { return p.ID == "" }) // the basis that nobody has recorded
+		entries, err := tx.EntriesOfDoor(ctx, doorID)
+		if err != nil {
+			return err
+		}
+		form.ask(writer{texts: f.printer(by)})
+		form.read(live(entries))
+		return nil
+	})
+	return form, err
+}
+
+// ask puts the rules of the packs together by what they need.
+func (form *InspectionForm) ask(w writer) {
+	rules := map[string][]FormRule{} // by the name of a reading
+	for _, pack := range form.Packs {
+		for _, asked := range pack.Asks(inspectedFacts(form.Door.Facts)) {
+			rule := FormRule{pack, asked}
+			for _, k := range asked.Readings {
+				rules[k.Name] = append(rules[k.Name], rule)
+			}
+			if len(asked.Readings) == 0 {
+				form.FromFacts = append(form.FromFacts, rule)
+			}
+			form.want(w, rule)
+		}
+	}
+	for _, station := range rulebook.Stations() {
+		sides := []rulebook.Side{""}
+		if station == rulebook.Approach {
+			sides = entrySides(form.Door.Facts)
+		}
+		for _, side := range sides {
+			at := FormStation{Station: station, Side: side}
+			for _, k := range rulebook.Readings() {
+				if k.Station == station && rules[k.Name] != nil {
+					at.Items = append(at.Items, FormItem{Kind: k, Rules: rules[k.Name], Places: placesOf(k, side, form.Door.Facts)})
+				}
+			}
+			if at.Items != nil {
+				form.Stations = append(form.Stations, at)
+			}
+		}
+	}
+}
+
+// want lists the facts that a rule wants, each once.
+func (form *InspectionForm) want(w writer, rule FormRule) {
+	for _, g := range rule.Wanted {
+		i := slices.IndexFunc(form.Wanted, func(f FormFact) bool { return f.Gap == g })
+		if i < 0 {
+			i = len(form.Wanted)
+			form.Wanted = append(form.Wanted, FormFact{Gap: g, Title: w.gap(g)})
+		}
+		form.Wanted[i].Rules = append(form.Wanted[i].Rules, rule)
+	}
+}
+
+// entrySides are the sides from which somebody is let in, as far as is known.
+func entrySides(d DoorFacts) []rulebook.Side {
+	sides := []rulebook.Side{rulebook.SideA, rulebook.SideB}
+	open := slices.DeleteFunc(slices.Clone(sides), func(s rulebook.Side) bool { return d.Side(string(s)).Activation == "none" })
+	if len(open) == 0 {
+		return sides
+	}
+	return open
+}
+
+// placesOf are the places where something is to be read at a door, on one side alone if it is given.
+func placesOf(k rulebook.ReadingKind, side rulebook.Side, d DoorFacts) (places []FormPlace) {
+	leaves, each := len(d.Leaves), k.Each
+	if each == rulebook.EachSwing && (d.Kind == "swinging" || d.Kind == "folding") {
+		each = rulebook.EachLeaf
+	}
+	switch {
+	case side != "":
+		return []FormPlace{{Place: rulebook.Place{Side: side}}}
+	case each == rulebook.EachSide:
+		for _, s := range entrySides(d) {
+			places = append(places, FormPlace{Place: rulebook.Place{Side: s}})
+		}
+		return places
+	case each == rulebook.EachLeaf && leaves > 1:
+		for n := range leaves {
+			places = append(places, FormPlace{Place: rulebook.Place{Leaf: n + 1}})
+		}
+		return places
+	}
+	return []FormPlace{{}}
+}
+
+// read puts beside each place what was read there. What was read in the visit at a place that is not asked for gets a place of its own.
+func (form *InspectionForm) read(counting []Entry) {
+	for _, e := range counting {
+		if r := e.Body.Reading; r != nil && e.VisitID == form.VisitID {
+			form.enter(form.reading(e))
+		}
+	}
+	for _, s := range form.Stations {
+		for _, item := range s.Items {
+			for i := range item.Places {
+				form.compare(&item.Places[i], item.Kind, counting)
+			}
+		}
+	}
+}
+
+func (form *InspectionForm) reading(e Entry) FormReading {
+	r := FormReading{EntryReading: *e.Body.Reading, EntryID: e.EntryID, ObservedAt: e.ObservedAt, Day: duedate.DayIn(e.ObservedAt, form.Zone)}
+	r.Name = rulebook.NameNow(r.Name)
+	return r
+}
+
+// place is where it was read.
+func (r EntryReading) place() rulebook.Place {
+	return rulebook.Place{Leaf: r.Leaf, Side: rulebook.Side(r.Side)}
+}
+
+// enter puts a reading of this visit at its place.
+func (form *InspectionForm) enter(r FormReading) {
+	var last *FormItem
+	for s := range form.Stations {
+		for i := range form.Stations[s].Items {
+			item := &form.Stations[s].Items[i]
+			if item.Kind.Name != r.Name {
+				continue
+			}
+			last = item
+			for p := range item.Places {
+				if item.Places[p].Place == r.place() {
+					item.Places[p].Entered = append(item.Places[p].Entered, r)
+					return
+				}
+			}
+		}
+	}
+	if last != nil {
+		last.Places = append(last.Places, FormPlace{Place: r.place(), Entered: []FormReading{r}})
+	}
+}
+
+// compare finds what was read there before, or else of the door as a whole, and asks about what was read now.
+func (form *InspectionForm) compare(at *FormPlace, k rulebook.ReadingKind, counting []Entry) {
+	whole := rulebook.Place{}
+	for _, e := range counting {
+		r := e.Body.Reading
+		if r == nil || !e.Signed || e.VisitID == form.VisitID || rulebook.NameNow(r.Name) != k.Name {
+			continue
+		}
+		if r.place() == at.Place || r.place() == whole && (at.Before == nil || at.Before.place() == whole) {
+			before := form.reading(e)
+			at.Before = &before
+		}
+	}
+	for i := range at.Entered {
+		if r := &at.Entered[i]; at.Before != nil {
+			r.Doubt = doubtOf(k, at.Before.Value, r.Value)
+		}
+	}
+}
+
+// doubtOf asks about a number that is far from the one before, or the same to the last digit. What people count, and lengths, which stay
+// what they are, may well be the same.
+func doubtOf(k rulebook.ReadingKind, before, now *float64) Doubt {
+	switch {
+	case before == nil || now == nil || k.Unit == "months":
+		return NoDoubt
+	case math.Abs(*now-*before) > farShare*math.Abs(*before):
+		return FarOff
+	case *now == *before && k.Unit != "m":
+		return TheSame
+	}
+	return NoDoubt
+}

@@ -1,0 +1,267 @@
+package fleet_test
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/rulebook"
+)
+
+// form gives the form of the attended door.
+func (a attended) form(t *testing.T, visit uuid.UUID) fleet.InspectionForm {
+	t.Helper()
+	form, err := a.InspectionForm(t.Context(), technician, a.door.DoorID, visit)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return form
+}
+
+// lawless moves the site to where no pack of ours is law, so that the rule basis judges alone.
+func (a attended) lawless(t *testing.T) {
+	t.Helper()
+	site := a.site
+	site.Country, site.Jurisdiction, site.Region = "NZ", "NZ", ""
+	if _, _, err := a.PutSite(t.Context(), dispatcher, site, site.Version); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// nowChanged records other facts of the attended door from this minute on.
+func (a attended) nowChanged(t *testing.T, change func(*fleet.DoorFacts)) {
+	t.Helper()
+	a.pass(time.Minute)
+	a.changedFrom(t, a.now.Add(a.late), change)
+}
+
+// walked writes a form in one line a station: what is read where.
+func walked(form fleet.InspectionForm) (lines []string) {
+	for _, s := range form.Stations {
+		line := string(s.Station)
+		if s.Side != "" {
+			line += " " + string(s.Side)
+		}
+		for _, i := range s.Items {
+			line += ", " + i.Kind.Name
+			for _, p := range i.Places {
+				if p.Leaf > 0 {
+					line += fmt.Sprint(" leaf ", p.Leaf)
+				}
+				if p.Side != "" && p.Side != s.Side {
+					line += " side " + string(p.Side)
+				}
+			}
+		}
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+// item finds what is asked of a reading.
+func item(t *testing.T, form fleet.InspectionForm, name string) fleet.FormItem {
+	t.Helper()
+	for _, s := range form.Stations {
+		for _, i := range s.Items {
+			if i.Kind.Name == name {
+				return i
+			}
+		}
+	}
+	t.Fatalf("the form does not ask for %s", name)
+	return fleet.FormItem{}
+}
+
+func TestAFormAsksWhatAppliesInTheOrderOfTheWalk(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	a.lawless(t)
+	form := a.form(t, uuid.Nil)
+	want := []string{ // a full-energy sliding door of two leaves with overhead sensors, in no escape route: ANSI/BHMA A156.10, 2005, as the pack has it
+		"papers, daily_check_label_present",
+		"approach a, signs_present",
+		"approach b, signs_present",
+		"doorway, stationary_person_held",
+		"opening, hold_open_s",
+		"closing, closing_speed_mps, latch_check_distance_m, closing_force_n leaf 1 leaf 2",
+		"back_on, walk_test_passed",
+	}
+	if got := walked(form); !slices.Equal(got, want) {
+		t.Errorf("the walk is\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+	if len(form.Packs) != 1 || form.Packs[0].ID != "a156.10@2005" || len(form.Wanted) != 0 {
+		t.Errorf("judged by %v, wanting %v", form.Packs, form.Wanted)
+	}
+	// 30 lbf by the same standard, 10.1.3, as somebody reported it; exactly 133.446648 N (international pound, standard gravity).
+	force := item(t, form, "closing_force_n").Rules[0]
+	if force.Limit == nil || force.Limit.AtMost.Value != 30 || math.Abs(force.Limit.AtMost.SI-133.446648) > 1e-6 || !force.Counts() || force.Rule.Source.Clause != "10.1.3" {
+		t.Errorf("the force is asked as %+v of %+v", force.Limit, force.Rule)
+	}
+	if !slices.ContainsFunc(form.FromFacts, func(r fleet.FormRule) bool { return r.Rule.ID == "presence-detection" }) {
+		t.Error("what is judged from the register alone is not told")
+	}
+
+	a.nowChanged(t, func(d *fleet.DoorFacts) { d.Egress = p(true) })
+	if got := walked(a.form(t, uuid.Nil)); !slices.Contains(got, "by_hand, breakout_force_n leaf 1 leaf 2") {
+		t.Errorf("a door in an escape route is not asked to break out: %v", got)
+	}
+	a.nowChanged(t, func(d *fleet.DoorFacts) { d.Leaves = d.Leaves[:1] })
+	if got := walked(a.form(t, uuid.Nil)); !slices.Contains(got, "by_hand, breakout_force_n") {
+		t.Errorf("one leaf is asked for by its number: %v", got)
+	}
+}
+
+func TestAFormAsksForTheRuleBasisAndForTheLawOfThePlace(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t) // in California
+	a.nowChanged(t, func(d *fleet.DoorFacts) { d.Egress = p(true) })
+	form := a.form(t, uuid.Nil)
+	var roles []rulebook.Role
+	for _, p := range form.Packs {
+		roles = append(roles, p.Role)
+	}
+	if len(roles) < 2 || roles[0] != rulebook.Basis || !slices.Contains(roles, rulebook.Law) {
+		t.Fatalf("judged as %v", roles)
+	}
+	var packs []string
+	for _, r := range item(t, form, "breakout_force_n").Rules {
+		packs = append(packs, r.Pack.Name())
+	}
+	if !slices.Equal(packs, []string{"a156.10", "egress-fire"}) {
+		t.Errorf("the breakout force is asked for by %v", packs)
+	}
+}
+
+func TestAnApproachIsAStationOnEachSideThatLetsPeopleIn(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	a.nowChanged(t, func(d *fleet.DoorFacts) {
+		d.Kind, d.RuleBasis.PackID = "swinging", "a156.10@2017"
+		for i := range d.Leaves {
+			d.Leaves[i] = fleet.Leaf{Motion: "swing", Hinge: "left", OpensTowards: "a", WidthM: fleet.Q(0.9, fleet.Measured), HeightM: fleet.Q(2.1, fleet.Measured), MassKg: fleet.Q(60, fleet.Measured)}
+		}
+	})
+	sides := func() (sides []rulebook.Side) {
+		for _, s := range a.form(t, uuid.Nil).Stations {
+			if s.Station == rulebook.Approach {
+				sides = append(sides, s.Side)
+			}
+		}
+		return sides
+	}
+	if got := sides(); !slices.Equal(got, []rulebook.Side{"a", "b"}) {
+		t.Errorf("approaches on %v: %v", got, walked(a.form(t, uuid.Nil)))
+	}
+	a.nowChanged(t, func(d *fleet.DoorFacts) { d.A.Activation, d.Traffic = "none", "one_way_out" })
+	if got := sides(); !slices.Equal(got, []rulebook.Side{"b"}) {
+		t.Errorf("approaches on %v, and nobody is let in from a", got)
+	}
+}
+
+func TestAFormNamesTheFactsThatItWants(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	a.lawless(t)
+	a.nowChanged(t, func(d *fleet.DoorFacts) { d.Leaves[1].MassKg, d.Egress = fleet.UnknownQuantity(), nil })
+	form := a.form(t, uuid.Nil)
+	var wanted []string
+	for _, f := range form.Wanted {
+		for _, r := range f.Rules {
+			wanted = append(wanted, f.Name+" for "+r.Rule.ID+": "+f.Title)
+		}
+	}
+	want := []string{"leaves[1].mass_kg for closing-speed: mass of leaf 2", "egress_breakout for breakout-force: whether leaves break out for escape", "egress_breakout for breakout-sign: whether leaves break out for escape"}
+	if !slices.Equal(wanted, want) {
+		t.Errorf("wanted are %v, want %v", wanted, want)
+	}
+	if speed := item(t, form, "closing_speed_mps").Rules[0]; speed.Limit != nil {
+		t.Errorf("a limit that nobody can work out is %+v", speed.Limit)
+	}
+	item(t, form, "breakout_force_n") // better measured than forgotten
+
+	a.nowChanged(t, func(d *fleet.DoorFacts) { d.RuleBasis = fleet.RuleBasis{} })
+	if form := a.form(t, uuid.Nil); len(form.Packs)+len(form.Stations)+len(form.Wanted) != 0 {
+		t.Errorf("a door that nobody said how to judge is asked %v", walked(form))
+	}
+}
+
+func TestBesideEachReadingStandsWhatWasReadBeforeAndNow(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	// the year before, when one force was read of leaf 2, and one of the door as a whole
+	if err := a.inspection(t, technician, passing(atLeaf(2, measured("closing_force_n", 120)))...); err != nil {
+		t.Fatal(err)
+	}
+	a.pass(300 * 24 * time.Hour)
+	visit := a.id()
+	if _, _, err := a.PutVisit(t.Context(), technician, visit, a.attendance()); err != nil {
+		t.Fatal(err)
+	}
+	put := func(minute int, body fleet.EntryBody) uuid.UUID {
+		t.Helper()
+		id := a.id()
+		if _, _, err := a.PutEntry(t.Context(), technician, visit, id, a.at(minute, body)); err != nil {
+			t.Fatal(err)
+		}
+		return id
+	}
+	wrong := put(1, atLeaf(1, measured("closing_force_n", 300)))
+	put(2, correcting(wrong, atLeaf(1, measured("closing_force_n", 90))))
+	put(3, atLeaf(2, measured("closing_force_n", 60)))
+	put(4, measured("hold_open_s", 2.1))
+	put(5, measured("closing_force_n", 91))
+	put(6, measured("latch_time_s", 2)) // that no rule asks for
+	form := a.form(t, visit)
+	var lines []string
+	for _, name := range []string{"closing_force_n", "hold_open_s", "closing_speed_mps"} {
+		for _, p := range item(t, form, name).Places {
+			line := fmt.Sprint(name, " ", p.Leaf, ":")
+			if p.Before != nil {
+				line += fmt.Sprint(" before ", *p.Before.Value, " on ", p.Before.Day)
+			}
+			for _, r := range p.Entered {
+				line += fmt.Sprint(" now ", *r.Value, " ", r.Doubt)
+			}
+			lines = append(lines, strings.TrimSpace(line))
+		}
+	}
+	want := []string{
+		"closing_force_n 1: before 90 on 2026-03-03 now 90 the_same", // nobody read leaf 1 by itself; corrected now
+		"closing_force_n 2: before 120 on 2026-03-03 now 60 far_off",
+		"closing_force_n 0: before 90 on 2026-03-03 now 91", // where the form does not ask for it
+		"hold_open_s 0: before 2 on 2026-03-03 now 2.1",
+		"closing_speed_mps 0: before 0.25 on 2026-03-03",
+	}
+	if !slices.Equal(lines, want) {
+		t.Errorf("got\n%s\nwant\n%s", strings.Join(lines, "\n"), strings.Join(want, "\n"))
+	}
+	if form.Signed {
+		t.Errorf("the visit is signed")
+	}
+	if blank := a.form(t, uuid.Nil); len(item(t, blank, "closing_force_n").Places) != 2 || item(t, blank, "closing_force_n").Places[0].Entered != nil {
+		t.Error("a blank form is filled in")
+	}
+}
+
+func TestAFormIsOfAVisitToTheDoorsSite(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	other := a.rig.site(t, a.site.CustomerID, "Weir")
+	visit := a.id()
+	if _, _, err := a.PutVisit(t.Context(), technician, visit, fleet.Attendance{SiteID: other.SiteID, ArrivedAt: a.now, People: []uuid.UUID{technician.PersonID},
+		Doors: []fleet.DoorsOfVisit{{DoorID: a.rig.door(t, other.SiteID, "Side").DoorID, WorkOrders: []uuid.UUID{}}}}); err != nil {
+		t.Fatal(err)
+	}
+	_, err := a.InspectionForm(t.Context(), technician, a.door.DoorID, visit)
+	wantFault(t, err, "door_of_other_site at /door_id")
+	_, err = a.InspectionForm(t.Context(), technician, a.door.DoorID, a.id())
+	wantFault(t, err, "visit_not_found")
+	_, err = a.InspectionForm(t.Context(), agentOf(a.id()), a.door.DoorID, uuid.Nil)
+	wantFault(t, err, "door_not_found")
+}
