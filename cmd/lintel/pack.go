@@ -42,7 +42,11 @@ func (c packCheckCmd) Run() error {
 	if err != nil {
 		return badInput{err}
 	}
-	p, mistakes, err := rulebook.Check(text)
+	book, err := rulebook.Embedded()
+	if err != nil {
+		return err
+	}
+	p, mistakes, err := rulebook.Check(text, book.Packs()...)
 	if err != nil {
 		return err
 	}

@@ -55,6 +55,9 @@ func Load(files fs.FS) (*Book, error) {
 		case name != p.ID+".yaml": // also keeps ids unique
 			problems = append(problems, fmt.Errorf("%s: id %q: the file's name must be the id", name, p.ID))
 		default:
+			if err := p.checkBeside(b.packs); err != nil {
+				problems = append(problems, fmt.Errorf("%s: %w", name, err))
+			}
 			b.packs = append(b.packs, p)
 		}
 	}

@@ -11,8 +11,10 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"cel.dev/cel-go/common"
+	"cel.dev/cel-go/common/ast"
 	"github.com/agnivade/levenshtein"
 	"go.yaml.in/yaml/v3"
 )
@@ -35,21 +37,25 @@ func (m Mistake) String() string {
 	return text
 }
 
-// Check reads a pack and gives everything that is wrong with it, in the order of the text; the pack when nothing is.
-func Check(text []byte) (*Pack, []Mistake, error) {
+// Check reads a pack and gives everything that is wrong with it, in the order of the text; the pack when nothing is. It must also fit
+// beside the others: no id that is theirs, and no edition that is one of theirs for the same doors. Another text of the same id is no mistake.
+func Check(text []byte, beside ...*Pack) (*Pack, []Mistake, error) {
 	l, err := newLanguage()
 	if err != nil {
 		return nil, nil, err
 	}
 	p, err := parsePack(l, text)
 	if err == nil {
+		err = p.checkBeside(beside)
+	}
+	if err == nil {
 		return p, nil, nil
 	}
-	var tree yaml.Node
-	_ = yaml.NewDecoder(bytes.NewReader(text)).Decode(&tree) // what does not parse has its line in the error
+	source := source{lines: strings.Split(string(text), "\n")}
+	_ = yaml.NewDecoder(bytes.NewReader(text)).Decode(&source.tree) // what does not parse has its line in the error
 	var mistakes []Mistake
 	flatten(err, nil, nil, func(where []string, keys []any, err error) {
-		mistakes = append(mistakes, locate(&tree, where, keys, err)...)
+		mistakes = append(mistakes, source.locate(where, keys, err)...)
 	})
 	slices.SortStableFunc(mistakes, func(a, b Mistake) int { return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column)) })
 	return nil, slices.Compact(mistakes), nil
@@ -89,6 +95,12 @@ func (m *expressionMistake) Error() string {
 	return fmt.Sprintf("%d:%d: %s", m.line, m.column+1, m.what)
 }
 
+// mistakeAt is a mistake at a part of an expression.
+func mistakeAt(tree *ast.AST, part ast.Expr, what string) error {
+	place := tree.SourceInfo().GetStartLocation(part.ID())
+	return &expressionMistake{place.Line(), place.Column(), what}
+}
+
 func expressionMistakes(issues []*common.Error) error {
 	var all []error
 	for _, i := range issues {
@@ -98,39 +110,88 @@ func expressionMistakes(issues []*common.Error) error {
 	return errors.Join(all...)
 }
 
+// source is the text of a pack.
+type source struct {
+	lines []string
+	tree  yaml.Node // empty when it is no YAML
+}
+
+// parses tells whether the first lines are YAML.
+func (s *source) parses(lines int) bool {
+	return yaml.Unmarshal([]byte(strings.Join(s.lines[:lines], "\n")), new(yaml.Node)) == nil
+}
+
 // locate finds the place of a mistake in the text.
-func locate(tree *yaml.Node, where []string, keys []any, err error) []Mistake {
+func (s *source) locate(where []string, keys []any, err error) []Mistake {
 	if typed := (*yaml.TypeError)(nil); errors.As(err, &typed) {
 		var all []Mistake
 		for _, what := range typed.Errors {
-			all = append(all, yamlMistake(tree, what))
+			all = append(all, s.yamlMistake(what))
 		}
 		return all
 	}
-	if len(keys) == 0 && (errors.Is(err, io.EOF) || yamlLine.MatchString(err.Error())) {
-		return []Mistake{yamlMistake(tree, strings.TrimPrefix(err.Error(), "yaml: "))}
+	if what, isYAML := strings.CutPrefix(err.Error(), "yaml: "); len(keys) == 0 && (isYAML || errors.Is(err, io.EOF)) {
+		return []Mistake{s.yamlMistake(what)}
 	}
 	m := Mistake{What: strings.Join(append(slices.Clone(where), err.Error()), ": ")}
-	node := descend(tree, keys)
+	node := descend(&s.tree, keys)
 	if node != nil {
 		m.Line, m.Column = node.Line, node.Column
 	}
 	if in := (*expressionMistake)(nil); errors.As(err, &in) {
 		m.What = strings.Join(append(slices.Clone(where), in.what), ": ")
 		if node != nil && in.line > 0 {
-			m.Line += in.line - 1
-			switch node.Style {
-			case yaml.LiteralStyle, yaml.FoldedStyle:
-				m.Line++
-			case yaml.DoubleQuotedStyle, yaml.SingleQuotedStyle:
-				m.Column += in.column + 1
-			default:
-				m.Column += in.column
-			}
+			m.Line, m.Column = s.within(node, in.line, in.column)
 		}
 	}
 	m.Hint = hintFor(m.What)
 	return []Mistake{m}
+}
+
+// within finds a place of an expression, a line from 1 and a column from 0, in the text. YAML joins and indents lines as it likes, so
+// what is counted is the signs that are no white space: they are the same in both.
+func (s *source) within(node *yaml.Node, line, column int) (int, int) {
+	isSign := func(r rune) bool { return !unicode.IsSpace(r) }
+	lines := strings.Split(node.Value, "\n")
+	before, all := 0, 0
+	for i, text := range lines {
+		for j, r := range []rune(text) {
+			if isSign(r) {
+				all++
+				if i+1 < line || i+1 == line && j < column {
+					before++
+				}
+			}
+		}
+	}
+	after := 0 // of the last sign, when the place is behind all of them
+	if before == all && all > 0 {
+		before, after = before-1, 1
+	}
+	atLine, atColumn := node.Line, node.Column
+	switch node.Style {
+	case yaml.LiteralStyle, yaml.FoldedStyle:
+		atLine, atColumn = atLine+1, 1
+	case yaml.DoubleQuotedStyle, yaml.SingleQuotedStyle:
+		atColumn++
+	}
+	for ; atLine <= len(s.lines); atLine, atColumn = atLine+1, 1 {
+		signs := []rune(s.lines[atLine-1])
+		for ; atColumn <= len(signs); atColumn++ {
+			sign := signs[atColumn-1]
+			if !isSign(sign) {
+				continue
+			}
+			if before == 0 {
+				return atLine, atColumn + after
+			}
+			before--
+			if node.Style == yaml.SingleQuotedStyle && sign == '\'' || node.Style == yaml.DoubleQuotedStyle && sign == '\\' {
+				atColumn++ // two signs that stand for one
+			}
+		}
+	}
+	return node.Line, node.Column
 }
 
 // descend follows keys as far as the text has them.
@@ -164,43 +225,109 @@ func descend(node *yaml.Node, keys []any) *yaml.Node {
 }
 
 var (
-	yamlLine     = regexp.MustCompile(`line (\d+): `)
+	yamlLine     = regexp.MustCompile(`line (\d+): (?:column (\d+): )?`)
 	strangeField = regexp.MustCompile(`field (\S+) not found in type rulebook\.(\w+)`)
 	strangeName  = regexp.MustCompile(`undeclared reference to '([^']+)'`)
+	repeatedKey  = regexp.MustCompile(`mapping key "([^"]+)" already defined at`)
+	wrongType    = regexp.MustCompile("cannot unmarshal (!!\\w+)(?: `([^`]*)`)? into (\\S+)")
 	typeName     = regexp.MustCompile(` (in|into) (type )?\*?rulebook\.\w+`)
 )
 
-// yamlMistake takes what the YAML reader says, which names a line but no column.
-func yamlMistake(tree *yaml.Node, what string) Mistake {
+// yamlMistake takes what the YAML reader says, which names a line but no column, and not always the right line.
+func (s *source) yamlMistake(what string) Mistake {
 	m := Mistake{What: what}
-	if what == io.EOF.Error() {
-		m.What = "there is nothing in it"
-	}
 	if found := yamlLine.FindStringSubmatch(what); found != nil {
 		m.Line, _ = strconv.Atoi(found[1])
-		m.Column = 1
+		m.Column, _ = strconv.Atoi(cmp.Or(found[2], "1"))
 		m.What = strings.Replace(what, found[0], "", 1)
 	}
-	if found := strangeField.FindStringSubmatch(m.What); found != nil {
-		m.Column = columnOf(tree, m.Line, found[1])
-		m.Hint = "did you mean " + closest(found[1], membersOf(found[2])) + "?"
-		m.What = "there is no member " + found[1]
+	switch {
+	case what == io.EOF.Error():
+		m.What, m.Hint = "there is nothing in it", "a pack begins with id: name@edition"
+	case strangeField.MatchString(m.What):
+		found := strangeField.FindStringSubmatch(m.What)
+		m.Column = s.columnOf(m.Line, func(n *yaml.Node) bool { return n.Value == found[1] })
+		m.What, m.Hint = "there is no member "+found[1], "did you mean "+closest(found[1], membersOf(found[2]))+"?"
+	case repeatedKey.MatchString(m.What):
+		found := repeatedKey.FindStringSubmatch(m.What)
+		m.Column = s.columnOf(m.Line, func(n *yaml.Node) bool { return n.Value == found[1] })
+		m.Hint = "each member once; a rule begins with its own -"
+	case wrongType.MatchString(m.What):
+		found := wrongType.FindStringSubmatch(m.What)
+		m.Column = s.columnOf(m.Line, func(n *yaml.Node) bool {
+			return n.ShortTag() == found[1] && strings.HasPrefix(n.Value, strings.TrimSuffix(found[2], "..."))
+		})
+		m.What, m.Hint = kindWords[found[1]]+" where "+wantedWords(found[3])+" is wanted", "see the packs that come with the program for how it is written"
+	case s.tree.Kind == 0:
+		m.Line, m.Column, m.Hint = s.notYAML()
+	default:
+		m.Hint = hintFor(m.What)
 	}
 	m.What = typeName.ReplaceAllString(m.What, "")
 	return m
 }
 
-// columnOf finds a word on a line of the tree.
-func columnOf(node *yaml.Node, line int, word string) int {
-	if node.Line == line && node.Value == word {
-		return node.Column
+// kindWords says what stands there.
+var kindWords = map[string]string{"!!map": "members", "!!seq": "a list", "!!str": "a text", "!!int": "a number", "!!float": "a number", "!!bool": "true or false", "!!null": "nothing", "!!timestamp": "a date"}
+
+// wantedWords says what a Go type is called in a pack.
+func wantedWords(goType string) string {
+	switch {
+	case strings.HasPrefix(goType, "[]"):
+		return "a list"
+	case goType == "float64":
+		return "a number"
+	case strings.HasPrefix(goType, "map[") || slices.Contains([]string{"Limit", "Source", "AppliesTo", "BodyRule", "Quantity", "Rule", "ZoneRule", "Pack"}, strings.TrimPrefix(goType, "rulebook.")):
+		return "an object of members"
 	}
-	for _, child := range node.Content {
-		if column := columnOf(child, line, word); column > 1 {
-			return column
+	return "a text"
+}
+
+// notYAML finds the line that the YAML reader does not take. What the reader says itself is where the part began that it could not end.
+func (s *source) notYAML() (line, column int, hint string) {
+	for i, text := range s.lines {
+		for j, sign := range []rune(text) {
+			if sign == unicode.ReplacementChar || unicode.IsControl(sign) && sign != '\t' && sign != '\r' {
+				return i + 1, j + 1, "only plain UTF-8 text"
+			}
+		}
+		indent := text[:len(text)-len(strings.TrimLeft(text, " \t"))]
+		if tab := strings.Index(indent, "\t"); tab >= 0 {
+			return i + 1, tab + 1, "indent with spaces"
 		}
 	}
-	return 1
+	good, bad := 0, len(s.lines) // the first lines parse, the first of them do not
+	for good+1 < bad {
+		middle := (good + bad) / 2
+		if s.parses(middle) {
+			good = middle
+			continue
+		}
+		bad = middle
+		for more := middle + 1; more < min(middle+8, len(s.lines)); more++ { // a list or a text over several lines, cut through
+			if s.parses(more) {
+				good, bad = more, len(s.lines)
+				break
+			}
+		}
+	}
+	text := s.lines[good]
+	return good + 1, 1 + len(text) - len(strings.TrimLeft(text, " ")), "members of one object begin in one column; a text with a colon or a comma stands in quotes; a list or an object that is opened is closed"
+}
+
+// columnOf finds the first node on a line of which something is so.
+func (s *source) columnOf(line int, is func(*yaml.Node) bool) int {
+	column := 1
+	var look func(*yaml.Node) bool
+	look = func(n *yaml.Node) bool {
+		if n.Kind != yaml.DocumentNode && n.Line == line && is(n) {
+			column = n.Column
+			return true
+		}
+		return n.Kind != yaml.AliasNode && slices.ContainsFunc(n.Content, look)
+	}
+	look(&s.tree)
+	return column
 }
 
 // membersOf gives what may stand in a part of a pack.
@@ -222,30 +349,81 @@ func closest(name string, known []string) string {
 	})
 }
 
-// hintFor says what to do about the mistakes that are made most.
+// hints says what to do about a mistake that says so; the first that fits.
+var hints = []struct{ says, hint string }{
+	{"no matching overload", "write whole numbers as 15.0 inside a formula, and compare numbers with numbers only"},
+	{"unknown unit", "one of s, m, mm, in, ft, kg, lb, N, lbf, J, lbf.ft, m/s, in/s, ft/s, deg, rpm, months"},
+	{"does not measure", "a height has a unit of length, a speed one of speed, held one of time"},
+	{"puts ", "facts and readings are in SI; m_to_in, in_to_m and kg_to_lb convert"},
+	{", the limit in", "facts and readings are in SI; m_to_in, in_to_m and kg_to_lb convert"},
+	{" takes ", "facts and readings are in SI; m_to_in, in_to_m and kg_to_lb convert"},
+	{"needs clause and address", "name both, or use the standing from_memory"},
+	{"is not among the pack's addresses", "write it into addresses, with the page or web address where the value was read"},
+	{"common_practice has no standard", "take them out, or say found, second_hand or from_memory"},
+	{"required for common_practice", "note: who does it so, and where"},
+	{"standard and edition go together", "name both, or neither"},
+	{"steps", "one pass over the leaves is enough for any rule"},
+	{"Syntax error", "a formula with a comma or a colon stands on a line of its own, or in quotes; brackets and quotes close"},
+	{"want an expression", "a number, or a formula as one line of text"},
+	{"no finite number", "a plain number"},
+	{"gives ", "a condition and pass are true or false; a limit and measured are numbers"},
+	{"want either measured and limit, or pass", "measured and limit go together, for a number; pass alone is for yes or no"},
+	{"names no reading", "a reading is written reading.NAME; without one the rule would judge the register alone"},
+	{"is a number: judge it", "measured: " + readingPrefix + "NAME, and limit with at_least or at_most and its unit"},
+	{"neither a reading nor a fact", "name what a person answers or what the register says"},
+	{"names no fact", "leave when out for a rule that always applies"},
+	{"want at_least, at_most", "at_least, at_most or both, and the unit"},
+	{"is more than at_most", "turn them round, or keep one"},
+	{"always or never so", "look at the number and at the unit"},
+	{"may only be compared", "write NAME == 'value', or NAME in ['value', 'value']"},
+	{"is never ", "take one of its values"},
+	{"compared with no fact", "compare a fact with it, or take it out"},
+	{"cannot be compared as a whole", "compare a member of a leaf: leaves.exists(l, l.mass_kg > 100.0)"},
+	{"cannot be made", "a rule reads what is there: facts, leaves, readings"},
+	{"want name@edition", "as in a156.10@2005"},
+	{"want it to end with", "the id is name@edition"},
+	{"want lower-case words", "as in hold-open-time"},
+	{"twice in this pack", "every rule and every zone has an id of its own"},
+	{": twice", "each once"},
+	{"unknown door kind", "sliding, swinging, folding or revolving"},
+	{"unknown energy", "full, low or assist"},
+	{"kinds and energies are required", "kinds: [sliding], energies: [full]"},
+	{"each other id", "only ids that the pack had before, each once"},
+	{"positive number", "value: a number above nothing, with its unit"},
+	{"more than one document", "one file, one pack: take out the line ---"},
+	{"an empty rule", "take out the lone -"},
+	{"an empty zone", "take out the lone -"},
+	{"required", "add what is missing"},
+	{"nothing stands there", "write what it is, or take the member out; between braces a text with a comma stands in quotes"},
+	{"overlaps with", "another edition, or other doors; a company's own rules have a standard of their own"},
+	{"the id of", "another id"},
+	{"recursion limit", "fewer brackets within brackets"},
+	{"rules: none", "at least one rule"},
+	{": want ", "take one of these words"},
+}
+
+// hintFor says what to do about a mistake.
 func hintFor(what string) string {
-	switch {
-	case strangeName.MatchString(what):
-		return nameHint(strangeName.FindStringSubmatch(what)[1])
-	case strings.Contains(what, "no matching overload"):
-		return "write whole numbers as 15.0 inside a formula, and compare numbers with numbers only"
-	case strings.Contains(what, "unknown unit"):
-		return "one of s, m, mm, in, ft, kg, lb, N, lbf, J, lbf.ft, m/s, in/s, ft/s, deg, rpm, months"
-	case strings.Contains(what, "puts ") || strings.Contains(what, ", the limit in"):
-		return "facts and readings are in SI; m_to_in, in_to_m and kg_to_lb convert"
-	case strings.Contains(what, "needs clause and address"):
-		return "name both, or use the standing from_memory"
-	case strings.Contains(what, "steps"):
-		return "one pass over the leaves is enough for any rule"
-	case strings.Contains(what, "Syntax error"):
-		return "a formula with a comma or a colon stands on a line of its own, or in quotes"
+	if found := strangeName.FindStringSubmatch(what); found != nil {
+		return nameHint(found[1])
 	}
-	return ""
+	for _, h := range hints {
+		if strings.Contains(what, h.says) {
+			return h.hint
+		}
+	}
+	return "see the packs that come with the program for how it is written"
 }
 
 // nameHint names the nearest fact, reading or function.
 func nameHint(name string) string {
-	known := []string{"leaves", "greatest", "least", "in_to_m", "m_to_in", "kg_to_lb", "low_energy_time_us_s", "low_energy_time_si_s", "swing_energy_j", sideActivation}
+	switch name {
+	case "reading":
+		return "a reading stands in measured or pass only: there the judge looks first whether it was read; conditions and limits take facts"
+	case "has":
+		return "the judge looks itself whether a value is there, before a rule runs"
+	}
+	known := []string{"math.sqrt", "math.abs", "math.ceil", "math.floor", "math.greatest", "math.least", "leaves", "greatest", "least", "in_to_m", "m_to_in", "kg_to_lb", "low_energy_time_us_s", "low_energy_time_si_s", "swing_energy_j", sideActivation}
 	for _, k := range factKinds() {
 		known = append(known, k.name)
 	}
@@ -254,6 +432,9 @@ func nameHint(name string) string {
 			return "a reading is written " + readingPrefix + name + ", and only in measured or pass"
 		}
 		known = append(known, readingPrefix+k.Name)
+	}
+	if i := slices.IndexFunc(known, func(k string) bool { return strings.HasSuffix(k, "."+name) }); i >= 0 {
+		return "did you mean " + known[i] + "?"
 	}
 	if slices.Contains(known, name) {
 		return name + " may not stand here: conditions and limits take facts, zones alone take " + sideActivation

@@ -107,13 +107,13 @@ func (d *dimensions) of(e ast.Expr) dimension {
 		for _, element := range e.AsList().Elements() {
 			elements = append(elements, d.of(element))
 		}
-		return d.same(elements...)
+		return d.same(e, elements...)
 	case ast.ComprehensionKind:
 		c := e.AsComprehension()
 		d.of(c.LoopCondition())
 		return d.of(c.LoopStep())
 	case ast.CallKind:
-		return d.call(e.AsCall())
+		return d.call(e, e.AsCall())
 	}
 	return bareNumber
 }
@@ -134,7 +134,7 @@ func ofName(name string) dimension {
 	return bareNumber // what a macro counts with
 }
 
-func (d *dimensions) call(c ast.CallExpr) dimension {
+func (d *dimensions) call(e ast.Expr, c ast.CallExpr) dimension {
 	args := make([]dimension, 0, len(c.Args()))
 	for _, a := range c.Args() {
 		args = append(args, d.of(a))
@@ -142,9 +142,9 @@ func (d *dimensions) call(c ast.CallExpr) dimension {
 	name := c.FunctionName()
 	switch name {
 	case operators.Add, operators.Subtract:
-		return d.same(args...)
+		return d.same(e, args...)
 	case operators.Less, operators.LessEquals, operators.Greater, operators.GreaterEquals, operators.Equals, operators.NotEquals, operators.In:
-		d.same(args...)
+		d.same(e, args...)
 		return plainRatio
 	case operators.Multiply:
 		return args[0].times(args[1], 1)
@@ -153,18 +153,18 @@ func (d *dimensions) call(c ast.CallExpr) dimension {
 	case operators.Negate:
 		return args[0]
 	case operators.Conditional:
-		return d.same(args[1:]...)
+		return d.same(e, args[1:]...)
 	case operators.LogicalAnd, operators.LogicalOr, operators.LogicalNot, operators.NotStrictlyFalse:
 		return plainRatio
 	case "math.sqrt":
 		return dimension{bare: args[0].bare}.times(args[0], 0.5)
 	case "math.@min", "math.@max", "math.abs", "math.ceil", "math.floor", "math.round", "greatest", "least":
-		return d.same(args...)
+		return d.same(e, args...)
 	}
 	if f, known := measuring[name]; known {
 		for i, want := range f.takes {
 			if !args[i].bare && args[i] != want {
-				d.refuse("%s takes %s, not %s", name, want, args[i])
+				d.refuse(c.Args()[i], "%s takes %s, not %s", name, want, args[i])
 			}
 		}
 		return f.gives
@@ -186,7 +186,7 @@ var measuring = map[string]struct {
 }
 
 // same gives the one dimension of all; bare numbers go with any.
-func (d *dimensions) same(all ...dimension) dimension {
+func (d *dimensions) same(e ast.Expr, all ...dimension) dimension {
 	out := bareNumber
 	for _, one := range all {
 		switch {
@@ -194,7 +194,7 @@ func (d *dimensions) same(all ...dimension) dimension {
 		case out.bare:
 			out = one
 		case !out.near(one):
-			d.refuse("puts %s beside %s", out, one)
+			d.refuse(e, "puts %s beside %s", out, one)
 		}
 	}
 	return out
@@ -209,8 +209,8 @@ func (d dimension) near(o dimension) bool {
 	return true
 }
 
-func (d *dimensions) refuse(format string, args ...any) {
+func (d *dimensions) refuse(at ast.Expr, format string, args ...any) {
 	if d.err == nil {
-		d.err = fmt.Errorf(format, args...)
+		d.err = mistakeAt(d.tree, at, fmt.Sprintf(format, args...))
 	}
 }

@@ -25,7 +25,7 @@ type Expression string
 
 func (e *Expression) UnmarshalYAML(node *yaml.Node) error {
 	if node.Kind != yaml.ScalarNode || strings.TrimSpace(node.Value) == "" {
-		return fmt.Errorf("line %d: want an expression", node.Line)
+		return yamlError(node, "want an expression")
 	}
 	if node.Tag == "!!int" || node.Tag == "!!float" {
 		var number float64
@@ -33,7 +33,7 @@ func (e *Expression) UnmarshalYAML(node *yaml.Node) error {
 			return err
 		}
 		if math.IsNaN(number) || math.IsInf(number, 0) {
-			return fmt.Errorf("line %d: %s is no finite number", node.Line, node.Value)
+			return yamlError(node, node.Value+" is no finite number")
 		}
 		text := strconv.FormatFloat(number, 'f', -1, 64)
 		if !strings.Contains(text, ".") {
@@ -216,6 +216,9 @@ func (p *program) readNeeds(tree *ast.AST) error {
 		return ""
 	}
 	var problems []error
+	refuse := func(e ast.Expr, format string, args ...any) {
+		problems = append(problems, mistakeAt(tree, e, fmt.Sprintf(format, args...)))
+	}
 	ast.PreOrderVisit(tree.Expr(), ast.NewExprVisitor(func(e ast.Expr) {
 		name := nameOf(e)
 		kind, isFact := kinds[name]
@@ -229,17 +232,17 @@ func (p *program) readNeeds(tree *ast.AST) error {
 		case ast.SelectKind:
 			leafMembers[e.AsSelect().FieldName()] = true
 		case ast.CallKind:
-			problems = append(problems, p.checkComparison(tree, e.AsCall(), kinds, nameOf, compared)...)
+			checkComparison(tree, e.AsCall(), kinds, nameOf, compared, refuse)
 		case ast.IdentKind:
 			if isFact && kind.values != nil && !compared[e.ID()] {
-				problems = append(problems, fmt.Errorf("%s may only be compared (==, !=, in) with its own values: %s", name, strings.Join(kind.values, ", ")))
+				refuse(e, "%s may only be compared (==, !=, in) with its own values: %s", name, strings.Join(kind.values, ", "))
 			}
 		case ast.LiteralKind:
 			if text, ok := e.AsLiteral().(types.String); ok && !compared[e.ID()] {
-				problems = append(problems, fmt.Errorf("text %q is compared with no fact", string(text)))
+				refuse(e, "text %q is compared with no fact", string(text))
 			}
 		case ast.StructKind, ast.MapKind:
-			problems = append(problems, fmt.Errorf("objects cannot be made in a rule"))
+			refuse(e, "objects cannot be made in a rule")
 		}
 	}))
 	if len(problems) > 0 {
@@ -255,15 +258,15 @@ func (p *program) readNeeds(tree *ast.AST) error {
 
 // checkComparison refuses `presence_by == 'beam'`, which would silently never be true, and comparisons of whole leaves, which would look
 // at members that nobody asked for.
-func (p *program) checkComparison(tree *ast.AST, call ast.CallExpr, kinds map[string]factKind, nameOf func(ast.Expr) string, compared map[int64]bool) (problems []error) {
+func checkComparison(tree *ast.AST, call ast.CallExpr, kinds map[string]factKind, nameOf func(ast.Expr) string, compared map[int64]bool, refuse func(ast.Expr, string, ...any)) {
 	switch call.FunctionName() {
 	case "_==_", "_!=_", "@in":
 	default:
-		return nil
+		return
 	}
 	for _, arg := range call.Args() {
 		if strings.Contains(tree.GetType(arg.ID()).String(), reflect.TypeFor[leaf]().String()) {
-			problems = append(problems, fmt.Errorf("leaves cannot be compared as a whole"))
+			refuse(arg, "leaves cannot be compared as a whole")
 		}
 	}
 	fact, values := call.Args()[0], call.Args()[1]
@@ -272,7 +275,7 @@ func (p *program) checkComparison(tree *ast.AST, call ast.CallExpr, kinds map[st
 	}
 	kind, ok := kinds[nameOf(fact)]
 	if !ok || kind.values == nil {
-		return problems
+		return
 	}
 	texts := []ast.Expr{values}
 	if values.Kind() == ast.ListKind {
@@ -280,15 +283,15 @@ func (p *program) checkComparison(tree *ast.AST, call ast.CallExpr, kinds map[st
 	}
 	for _, t := range texts {
 		if t.Kind() != ast.LiteralKind {
-			return append(problems, fmt.Errorf("%s may only be compared with its own values: %s", kind.name, strings.Join(kind.values, ", ")))
+			refuse(t, "%s may only be compared with its own values: %s", kind.name, strings.Join(kind.values, ", "))
+			return
 		}
 		if text, _ := t.AsLiteral().(types.String); !slices.Contains(kind.values, string(text)) {
-			problems = append(problems, fmt.Errorf("%s is never %q; its values: %s", kind.name, string(text), strings.Join(kind.values, ", ")))
+			refuse(t, "%s is never %q; its values: %s", kind.name, string(text), strings.Join(kind.values, ", "))
 		}
 		compared[t.ID()] = true
 	}
 	compared[fact.ID()] = true
-	return problems
 }
 
 // situation is a door at one inspection: everything that expressions may see of it. It is what CEL resolves names in.

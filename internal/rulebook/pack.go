@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"cel.dev/cel-go/cel"
+	"cel.dev/cel-go/common/types"
 	"go.yaml.in/yaml/v3"
 )
 
@@ -171,12 +172,50 @@ func parsePack(l *language, text []byte) (*Pack, error) {
 	if err := decoder.Decode(&p); err != nil {
 		return nil, err
 	}
-	if err := decoder.Decode(new(yaml.Node)); !errors.Is(err, io.EOF) {
-		return nil, errors.New("more than one document")
+	var second yaml.Node
+	if err := decoder.Decode(&second); !errors.Is(err, io.EOF) {
+		return nil, yamlError(&second, "more than one document")
+	}
+	var tree yaml.Node
+	if err := yaml.Unmarshal(text, &tree); err != nil {
+		return nil, err
+	}
+	if empty := emptyMembers(&tree); empty != nil {
+		return nil, &yaml.TypeError{Errors: empty}
 	}
 	digest := sha256.Sum256(text)
 	p.Digest = hex.EncodeToString(digest[:])
 	return &p, p.complete(l)
+}
+
+// emptyMembers finds every member that says nothing: YAML takes "when:" alone as if it were not there.
+func emptyMembers(node *yaml.Node) (mistakes []string) {
+	for i, child := range node.Content {
+		if child.Tag == "!!null" && node.Kind == yaml.MappingNode && i%2 == 1 {
+			mistakes = append(mistakes, yamlError(child, node.Content[i-1].Value+": nothing stands there").Errors...)
+		}
+		mistakes = append(mistakes, emptyMembers(child)...)
+	}
+	return mistakes
+}
+
+// yamlError says what is wrong at a node as the YAML reader says it, but with the column.
+func yamlError(node *yaml.Node, what string) *yaml.TypeError {
+	return &yaml.TypeError{Errors: []string{fmt.Sprintf("line %d: column %d: %s", max(node.Line, 1), max(node.Column, 1), what)}}
+}
+
+// required names the members that are empty; nil when none is. Names and values follow one another.
+func required(members ...string) error {
+	var missing []string
+	for i := 0; i < len(members); i += 2 {
+		if members[i+1] == "" {
+			missing = append(missing, members[i])
+		}
+	}
+	if missing == nil {
+		return nil
+	}
+	return fmt.Errorf("%s: required", strings.Join(missing, ", "))
 }
 
 var (
@@ -186,29 +225,31 @@ var (
 
 // complete checks a decoded pack and compiles it.
 func (p *Pack) complete(l *language) error {
+	if err := required("id", p.ID, "title", p.Title, "caution", p.Caution, "standard", p.Standard, "edition", p.Edition, "role", string(p.Role), "jurisdiction", p.Jurisdiction); err != nil {
+		return err
+	}
 	switch {
 	case !packID.MatchString(p.ID):
-		return fmt.Errorf("id %q: want name@edition, each of lower-case words joined by - or .", p.ID)
+		return inside("id", fmt.Errorf("%q: want name@edition, each of lower-case words joined by - or .", p.ID))
 	case !strings.HasSuffix(p.ID, "@"+p.Edition):
-		return fmt.Errorf("id %q: want it to end with @%s, the edition", p.ID, p.Edition)
-	case p.Standard == "" || p.Edition == "" || p.Jurisdiction == "":
-		return errors.New("standard, edition and jurisdiction are all required")
+		return inside("id", fmt.Errorf("%q: want it to end with @%s, the edition", p.ID, p.Edition))
 	case !slices.Contains([]Role{Basis, Law, Owner, Company}, p.Role):
 		return inside("role", fmt.Errorf("%q: want basis, law, owner or company", p.Role))
-	case p.Title == "" || p.Caution == "":
-		return errors.New("title and caution are both required")
 	case len(p.Rules) == 0:
 		return errors.New("rules: none")
 	}
 	p.scope = &program{facts: []factKind{factNamed("door_kind"), factNamed("energy")}}
-	problems := []error{inside("applies_to", p.AppliesTo.check())}
+	problems := []error{inside("applies_to", p.AppliesTo.check()), inside("formerly", p.checkFormerly())}
 	seen := map[string]bool{}
 	once := func(what, id string) error {
+		if id == "" {
+			return nil // its rule says so
+		}
 		if !ruleID.MatchString(id) {
-			return fmt.Errorf("%s id %q: want lower-case words, joined by -", what, id)
+			return fmt.Errorf("id %q: want lower-case words, joined by -", id)
 		}
 		if seen[what+id] {
-			return fmt.Errorf("%s %s: twice in this pack", what, id)
+			return fmt.Errorf("id %s: twice in this pack", id)
 		}
 		seen[what+id] = true
 		return nil
@@ -218,14 +259,14 @@ func (p *Pack) complete(l *language) error {
 			problems = append(problems, inside("rules", errors.New("an empty rule"), "rules", i))
 			continue
 		}
-		problems = append(problems, inside("rules", once("rule", r.ID), "rules", i, "id"), inside("rule "+r.ID, r.complete(l, p), "rules", i))
+		problems = append(problems, inside("rule "+r.ID, once("rule", r.ID), "rules", i, "id"), inside("rule "+r.ID, r.complete(l, p), "rules", i))
 	}
 	for i, z := range p.ZoneRules {
 		if z == nil {
 			problems = append(problems, inside("zones", errors.New("an empty zone"), "zones", i))
 			continue
 		}
-		problems = append(problems, inside("zones", once("zone", z.ID), "zones", i, "id"), inside("zone "+z.ID, z.complete(l, p), "zones", i))
+		problems = append(problems, inside("zone "+z.ID, once("zone", z.ID), "zones", i, "id"), inside("zone "+z.ID, z.complete(l, p), "zones", i))
 	}
 	return errors.Join(problems...)
 }
@@ -241,34 +282,77 @@ func inside(where string, err error, keys ...any) error {
 	return &spot{where, keys, err}
 }
 
+// checkBeside refuses a pack that cannot stand beside the others: what a record or a door names must be one pack.
+func (p *Pack) checkBeside(others []*Pack) error {
+	var problems []error
+	for _, o := range others {
+		if o.ID == p.ID {
+			continue
+		}
+		for i, id := range p.Formerly {
+			if id == o.ID || slices.Contains(o.Formerly, id) {
+				problems = append(problems, inside("formerly", fmt.Errorf("%s is, or was, the id of %s", id, o.ID), "formerly", i))
+			}
+		}
+		if slices.Contains(o.Formerly, p.ID) {
+			problems = append(problems, inside("id", fmt.Errorf("%s was the id of %s", p.ID, o.ID)))
+		}
+		if o.Standard == p.Standard && o.Edition == p.Edition && o.AppliesTo.overlaps(p.AppliesTo) {
+			problems = append(problems, inside("edition", fmt.Errorf("overlaps with %s: both are %s of %s for the same doors", o.ID, p.Standard, p.Edition)))
+		}
+	}
+	return errors.Join(problems...)
+}
+
+func (a AppliesTo) overlaps(b AppliesTo) bool {
+	return slices.ContainsFunc(a.Kinds, func(k DoorKind) bool { return slices.Contains(b.Kinds, k) }) &&
+		slices.ContainsFunc(a.Energies, func(e Energy) bool { return slices.Contains(b.Energies, e) })
+}
+
+// checkFormerly refuses former ids that say nothing, or that the pack has now.
+func (p *Pack) checkFormerly() error {
+	for i, id := range p.Formerly {
+		if id == "" || id == p.ID || slices.Contains(p.Formerly[:i], id) {
+			return inside("former id", fmt.Errorf("%q: want each other id that the pack had before, once", id), i)
+		}
+	}
+	return nil
+}
+
 func (a AppliesTo) check() error {
 	if len(a.Kinds) == 0 || len(a.Energies) == 0 {
 		return errors.New("kinds and energies are required")
 	}
-	for _, k := range a.Kinds {
+	for i, k := range a.Kinds {
 		if !slices.Contains(factNamed("door_kind").values, string(k)) {
-			return fmt.Errorf("unknown door kind %q", k)
+			return inside("kinds", fmt.Errorf("unknown door kind %q", k), "kinds", i)
+		}
+		if slices.Contains(a.Kinds[:i], k) {
+			return inside("kinds", fmt.Errorf("%s: twice", k), "kinds", i)
 		}
 	}
-	for _, e := range a.Energies {
+	for i, e := range a.Energies {
 		if !slices.Contains(factNamed("energy").values, string(e)) {
-			return fmt.Errorf("unknown energy %q", e)
+			return inside("energies", fmt.Errorf("unknown energy %q", e), "energies", i)
+		}
+		if slices.Contains(a.Energies[:i], e) {
+			return inside("energies", fmt.Errorf("%s: twice", e), "energies", i)
 		}
 	}
 	return nil
 }
 
 func (r *Rule) complete(l *language, p *Pack) (err error) {
-	if r.Title == "" || r.Asks == "" {
-		return errors.New("title and asks are both required")
+	if err := required("id", r.ID, "title", r.Title, "asks", r.Asks, "severity", string(r.Severity), "standing", string(r.Standing)); err != nil {
+		return err
 	}
 	switch r.Severity {
 	case Unsafe, Deficient, Advisory:
 	default:
-		return inside("severity", fmt.Errorf("severity %q: want unsafe, deficient or advisory", r.Severity))
+		return inside("severity", fmt.Errorf("%q: want unsafe, deficient or advisory", r.Severity))
 	}
 	if err := r.Source.complete(p, r.Standing); err != nil {
-		return inside("source", err)
+		return err
 	}
 	if r.when, err = compileWhen(l.facts, r.When); err != nil {
 		return err
@@ -286,15 +370,45 @@ func (r *Rule) complete(l *language, p *Pack) (err error) {
 		return inside("measured", err)
 	}
 	if len(r.measured.readings) == 0 {
-		return errors.New("measured: names no reading")
+		return inside("measured", errors.New("names no reading"))
 	}
 	if err := r.Limit.complete(l); err != nil {
 		return inside("limit", err)
 	}
 	if want := dimensionOf(r.Limit.unit.si); !r.measured.measures.bare && !r.measured.measures.near(want) {
-		return fmt.Errorf("measured is in %s, the limit in %s", r.measured.measures, r.Limit.Unit)
+		return inside("measured", fmt.Errorf("is in %s, the limit in %s", r.measured.measures, r.Limit.Unit))
+	}
+	return inside("limit", r.Limit.checkRange(r.measured))
+}
+
+// checkRange refuses a limit that no reading can keep, and one that no reading can break: a slip in its number or its unit.
+func (limit *Limit) checkRange(measured *program) error {
+	least, isLeast := limit.atLeast.number()
+	most, isMost := limit.atMost.number()
+	if isLeast && isMost && least > most {
+		return inside("at_least", fmt.Errorf("%g is more than at_most %g", least, most))
+	}
+	if measured.name == "" {
+		return nil
+	}
+	k := measured.readings[0]
+	from, to := k.Min/limit.unit.factor, k.Max/limit.unit.factor
+	if isLeast && (least <= from || least > to) {
+		return inside("at_least", fmt.Errorf("%s is read from %.4g to %.4g %s: at least %g is always or never so", k.Name, from, to, limit.Unit, least))
+	}
+	if isMost && (most < from || most >= to) {
+		return inside("at_most", fmt.Errorf("%s is read from %.4g to %.4g %s: at most %g is always or never so", k.Name, from, to, limit.Unit, most))
 	}
 	return nil
+}
+
+// number that the whole expression is.
+func (p *program) number() (float64, bool) {
+	if p == nil {
+		return 0, false
+	}
+	number, is := p.literal.(types.Double)
+	return float64(number), is
 }
 
 // checkPass refuses limits that hide in an expression, where nobody sees their unit, and rules that pass on nothing.
@@ -315,7 +429,7 @@ func (limit *Limit) complete(l *language) (err error) {
 		return errors.New("want at_least, at_most or both")
 	}
 	if limit.unit, err = unitNamed(limit.Unit); err != nil {
-		return err
+		return inside("unit", err)
 	}
 	if limit.AtLeast != "" {
 		if limit.atLeast, err = compile(l.facts, limit.AtLeast, cel.DoubleType); err != nil {
@@ -350,18 +464,21 @@ func compileWhen(env *cel.Env, when Expression) (*program, error) {
 		return nil, nil
 	}
 	p, err := compile(env, when, cel.BoolType)
+	if err == nil && len(p.facts) == 0 && !p.leaves {
+		err = errors.New("names no fact, so it is always or never so")
+	}
 	return p, inside("when", err)
 }
 
 func (z *ZoneRule) complete(l *language, p *Pack) (err error) {
-	if z.Title == "" {
-		return errors.New("title is required")
+	if err := required("id", z.ID, "title", z.Title, "kind", string(z.Kind), "x0_m", string(z.X0), "x1_m", string(z.X1), "y0_m", string(z.Y0), "y1_m", string(z.Y1), "standing", string(z.Standing)); err != nil {
+		return err
 	}
 	if z.Kind != ActivationZone && z.Kind != PresenceZone {
-		return fmt.Errorf("kind %q: want activation or presence", z.Kind)
+		return inside("kind", fmt.Errorf("%q: want activation or presence", z.Kind))
 	}
 	if err := z.Source.complete(p, z.Standing); err != nil {
-		return inside("source", err)
+		return err
 	}
 	if z.when, err = compileWhen(l.side, z.When); err != nil {
 		return err
@@ -395,13 +512,13 @@ func (b *BodyRule) complete() error {
 func (q *Quantity) complete(si string) error {
 	u, err := unitNamed(q.Unit)
 	if err != nil {
-		return err
+		return inside("unit", err)
 	}
 	if u.si != si {
-		return fmt.Errorf("unit %s does not measure %s", q.Unit, si)
+		return inside("unit", fmt.Errorf("%s does not measure %s", q.Unit, si))
 	}
 	if !(q.Value > 0) || math.IsInf(q.Value, 0) {
-		return fmt.Errorf("value %v: want a positive number", q.Value)
+		return inside("value", fmt.Errorf("%v: want a positive number", q.Value))
 	}
 	q.si = q.Value * u.factor
 	return nil
@@ -409,36 +526,33 @@ func (q *Quantity) complete(si string) error {
 
 // complete fills in the pack's standard and address and refuses a source that says less than its standing claims.
 func (s *Source) complete(p *Pack, standing Standing) error {
+	if !slices.Contains([]Standing{Found, SecondHand, CommonPractice, FromMemory}, standing) {
+		return inside("standing", fmt.Errorf("%q: want found, second_hand, common_practice or from_memory", standing))
+	}
 	if s.Address != "" {
 		address, ok := p.Addresses[s.Address]
 		if !ok || address == "" {
-			return fmt.Errorf("address %q is not among the pack's addresses", s.Address)
+			return inside("source", inside("address", fmt.Errorf("%q is not among the pack's addresses", s.Address)))
 		}
 		s.Address = address
 	}
 	if standing == CommonPractice {
 		if s.Standard != "" || s.Edition != "" || s.Clause != "" {
-			return errors.New("common_practice has no standard, edition or clause; say in note who does it so")
+			return inside("source", errors.New("common_practice has no standard, edition or clause; say in note who does it so"))
 		}
 		if s.Note == "" {
-			return errors.New("note: required for common_practice")
+			return inside("source", errors.New("note: required for common_practice"))
 		}
 		return nil
 	}
 	if (s.Standard == "") != (s.Edition == "") {
-		return errors.New("standard and edition go together; leave out both for the pack's own")
+		return inside("source", errors.New("standard and edition go together; leave out both for the pack's own"))
 	}
 	if s.Standard == "" {
 		s.Standard, s.Edition = p.Standard, p.Edition
 	}
-	switch standing {
-	case Found, SecondHand:
-		if s.Clause == "" || s.Address == "" {
-			return fmt.Errorf("%s needs clause and address", standing)
-		}
-	case FromMemory:
-	default:
-		return fmt.Errorf("standing %q: want found, second_hand, common_practice or from_memory", standing)
+	if standing != FromMemory && (s.Clause == "" || s.Address == "") {
+		return inside("source", fmt.Errorf("%s needs clause and address", standing))
 	}
 	return nil
 }
