@@ -167,6 +167,12 @@ func matrix() []row {
 			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "rule-pack-get", ids: inCatalogue,
 			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "rule-pack-put", ids: aNewPack, body: newPack,
+			own: "403 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 201 403"},
+		{op: "rule-pack-activation-list",
+			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "rule-pack-activation-put", fresh: "activation_id", body: newActivation,
+			own: "403 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 201 403"},
 
 		{op: "door-list",
 			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
@@ -419,6 +425,22 @@ func newLadder(c cell) any {
 		"rungs": []object{{"code": "late", "offset_days": 1, "to": []string{"owner"}}}}
 }
 
+// ownPack is the text of a pack of the company's own.
+func ownPack(id string) string {
+	_, edition, _ := strings.Cut(id, "@")
+	return "id: " + id + "\ntitle: House rules\ncaution: Invented.\nstandard: House rules\nedition: \"" + edition + "\"\nrole: company\njurisdiction: any\n" +
+		"applies_to: {kinds: [revolving], energies: [full]}\nrules:\n  - id: label\n    title: Label\n    asks: The label is there.\n    pass: reading.signs_present\n" +
+		"    severity: advisory\n    standing: common_practice\n    source: {note: rule of the house}\n"
+}
+
+func aNewPack(c cell) map[string]string { return one("pack", "house-"+c.id+"@1") }
+
+func newPack(c cell) any { return object{"text": ownPack(aNewPack(c)["pack"])} }
+
+func newActivation(c cell) any {
+	return object{"name": "house", "edition": "1", "from_day": "2060-01-01", "why": c.on.word + " wants it later"}
+}
+
 // aReport is that a letter of the place is delayed.
 func aReport(c cell) any {
 	return []byte("From: relay@example.net\r\nTo: bounces+" + c.on.ids["letter_id"] + "@lintel.example\r\n" +
@@ -537,7 +559,7 @@ func TestEveryRouteHasARowAndEveryRowARoute(t *testing.T) {
 				t.Errorf("%s has %d statuses for %d kinds of people", r.op, n, len(kinds()))
 			}
 		}
-		if names := placesIn(at.pattern); r.foreign == "" && len(names) > 0 && !slices.Contains([]string{"model_id", "accessory_id", "pack", "import_id"}, names[0]) {
+		if names := placesIn(at.pattern); r.foreign == "" && len(names) > 0 && !slices.Contains([]string{"model_id", "accessory_id", "pack", "activation_id", "import_id"}, names[0]) {
 			t.Errorf("%s is about somebody's %s and has no row for a foreign one", r.op, names[0])
 		}
 	}

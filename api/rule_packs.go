@@ -3,8 +3,11 @@ package api
 import (
 	"context"
 	"net/http"
+	"time"
 
-	"lintel.example/lintel/internal/fault"
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
 )
@@ -19,6 +22,66 @@ type RulePackItem struct {
 	Energies     []string `json:"energies"`
 	Digest       string   `json:"digest" doc:"SHA-256 of the pack's text: which text has judged."`
 	Caution      string   `json:"caution"`
+	Role         string   `json:"role" enum:"basis,law,owner,company" doc:"basis: judges doors whose rule basis it is. law: beside it, where it holds. owner: the owner's own checks. company: beside it, while the company has it in force."`
+	InForce      bool     `json:"in_force" doc:"Today. What comes with the program always is; when it judges, its role says."`
+	// Of a company's pack only.
+	Periods []packPeriodItem `json:"periods,omitempty" doc:"When it judges, or judged, by the day at the site of the inspection."`
+	Note    string           `json:"note,omitempty"`
+	AddedAt *time.Time       `json:"added_at,omitempty"`
+	AddedBy *uuid.UUID       `json:"added_by,omitempty" format:"uuid"`
+}
+
+type packPeriodItem struct {
+	FromDay  string `json:"from_day" format:"date"`
+	UntilDay string `json:"until_day,omitempty" format:"date" doc:"The last day; absent while no end is known."`
+}
+
+// CompanyPackBody is an edition of a company's pack.
+type CompanyPackBody struct {
+	Text string `json:"text" doc:"The YAML. It never changes: a correction is a new edition."`
+	Note string `json:"note,omitempty" maxLength:"2000" doc:"What is new in it. Whoever's doors it judges can read it."`
+}
+
+// PackActivationBody says that from a day on an edition of a company's pack judges, or that none of that name does.
+type PackActivationBody struct {
+	Name     string `json:"name" minLength:"1" maxLength:"80" doc:"The pack's name, without edition."`
+	Edition  string `json:"edition,omitempty" maxLength:"40" doc:"Absent: from that day on no edition of the name judges."`
+	FromDay  string `json:"from_day" format:"date" doc:"Today at the earliest. The edition before ends on the day before."`
+	UntilDay string `json:"until_day,omitempty" format:"date" doc:"The last day; absent: until the next begins."`
+	Why      string `json:"why" minLength:"1" maxLength:"2000" doc:"Whoever's doors it judges can read it."`
+}
+
+type packActivationItem struct {
+	ActivationID uuid.UUID `json:"activation_id" format:"uuid"`
+	PackActivationBody
+	SHA256     string    `json:"sha256,omitempty" doc:"Of the edition's text."`
+	RecordedAt time.Time `json:"recorded_at"`
+	RecordedBy uuid.UUID `json:"recorded_by" format:"uuid"`
+}
+
+type rulePackPutIn struct {
+	RulePackPath
+	Body CompanyPackBody
+}
+
+type PackActivationPath struct {
+	ActivationID uuid.UUID `path:"activation_id" format:"uuid"`
+}
+
+type packActivationPutIn struct {
+	PackActivationPath
+	Body PackActivationBody
+}
+
+type packActivationOut struct {
+	Status int
+	Body   packActivationItem
+}
+
+type packActivationListOut struct {
+	Body struct {
+		Activations []packActivationItem `json:"activations"`
+	}
 }
 
 type ruleItem struct {
@@ -47,26 +110,37 @@ type rulePackListOut struct {
 	}
 }
 
-type rulePackPath struct {
+type RulePackPath struct {
 	Pack string `path:"pack" maxLength:"80"`
 }
 
 type rulePackOut struct {
-	Body struct {
-		RulePackItem
-		Rules []ruleItem `json:"rules"`
-	}
+	Status int
+	Body   rulePackWhole
+}
+
+type rulePackWhole struct {
+	RulePackItem
+	Rules []ruleItem `json:"rules"`
+	Text  string     `json:"text,omitempty" doc:"Of a company's pack: the YAML as it was given."`
 }
 
 func (a *API) rulePacks() {
 	add(a, operation("rule-pack-list", http.MethodGet, "/v1/rule-packs", identity.ActReadCatalogue, "The rule packs and what can be read"), a.rulePackList)
 	add(a, operation("rule-pack-get", http.MethodGet, "/v1/rule-packs/{pack}", identity.ActReadCatalogue, "One rule pack with the source of every limit"), a.rulePackGet)
+	add(a, operation("rule-pack-put", http.MethodPut, "/v1/rule-packs/{pack}", identity.ActSetRules, "Add an edition of a pack of the company's own; it judges nothing before it is activated"), a.rulePackPut)
+	add(a, operation("rule-pack-activation-list", http.MethodGet, "/v1/rule-pack-activations", identity.ActReadCatalogue, "Every activation of a company's pack, the one recorded last first"), a.packActivationList)
+	add(a, operation("rule-pack-activation-put", http.MethodPut, "/v1/rule-pack-activations/{activation_id}", identity.ActSetRules, "Have an edition of a company's pack judge from a day on, or none"), a.packActivationPut)
 }
 
-func (a *API) rulePackList(_ context.Context, by identity.Actor, _ *struct{}) (*rulePackListOut, error) {
+func (a *API) rulePackList(ctx context.Context, by identity.Actor, _ *struct{}) (*rulePackListOut, error) {
+	packs, err := a.Fleet.RulePacks(ctx, by)
+	if err != nil {
+		return nil, err
+	}
 	out := &rulePackListOut{}
-	for _, p := range a.Fleet.Book.Packs() {
-		out.Body.RulePacks = append(out.Body.RulePacks, a.newRulePackItem(by, p))
+	for _, p := range packs {
+		out.Body.RulePacks = append(out.Body.RulePacks, newRulePackItem(p))
 	}
 	for _, k := range rulebook.Readings() {
 		out.Body.Readings = append(out.Body.Readings, readingItem{Name: k.Name, Title: a.text(by, k.TitleKey()), Kind: string(k.Kind), Unit: k.Unit, Least: k.Min, Most: k.Max, DependsOn: append([]rulebook.Group{}, k.DependsOn...)})
@@ -74,28 +148,94 @@ func (a *API) rulePackList(_ context.Context, by identity.Actor, _ *struct{}) (*
 	return out, nil
 }
 
-func (a *API) rulePackGet(_ context.Context, by identity.Actor, in *rulePackPath) (*rulePackOut, error) {
-	p, ok := a.Fleet.Book.Pack(in.Pack)
-	if !ok {
-		return nil, fault.New(fault.NotFound, "pack_not_found", "pack", in.Pack)
+func (a *API) rulePackGet(ctx context.Context, by identity.Actor, in *RulePackPath) (*rulePackOut, error) {
+	p, err := a.Fleet.RulePack(ctx, by, in.Pack)
+	if err != nil {
+		return nil, err
 	}
-	out := &rulePackOut{}
-	out.Body.RulePackItem = a.newRulePackItem(by, p)
-	for _, r := range p.Rules {
-		out.Body.Rules = append(out.Body.Rules, ruleItem{ID: r.ID, Title: r.Title, Asks: r.Asks,
-			Standing: string(r.Standing), Severity: string(r.Severity), Source: r.Source})
+	return &rulePackOut{Status: http.StatusOK, Body: newRulePackWhole(p)}, nil
+}
+
+func (a *API) rulePackPut(ctx context.Context, by identity.Actor, in *rulePackPutIn) (*rulePackOut, error) {
+	_, isNew, err := a.Fleet.PutCompanyPack(ctx, by, fleet.CompanyPack{PackID: in.Pack, Text: in.Body.Text, Note: in.Body.Note})
+	if err != nil {
+		return nil, err
+	}
+	p, err := a.Fleet.RulePack(ctx, by, in.Pack)
+	if err != nil {
+		return nil, err
+	}
+	return &rulePackOut{Status: created(isNew), Body: newRulePackWhole(p)}, nil
+}
+
+func (a *API) packActivationList(ctx context.Context, by identity.Actor, _ *struct{}) (*packActivationListOut, error) {
+	list, err := a.Fleet.PackActivations(ctx, by)
+	if err != nil {
+		return nil, err
+	}
+	out := &packActivationListOut{}
+	out.Body.Activations = make([]packActivationItem, len(list))
+	for i, one := range list {
+		out.Body.Activations[i] = newPackActivationItem(one)
 	}
 	return out, nil
 }
 
-func (a *API) newRulePackItem(by identity.Actor, p *rulebook.Pack) RulePackItem {
+func (a *API) packActivationPut(ctx context.Context, by identity.Actor, in *packActivationPutIn) (*packActivationOut, error) {
+	var read reader
+	b := in.Body
+	one := fleet.PackActivation{ActivationID: in.ActivationID, PackName: b.Name, From: read.day("/from_day", b.FromDay), Why: b.Why}
+	if b.Edition != "" {
+		one.PackID = b.Name + "@" + b.Edition
+	}
+	if b.UntilDay != "" {
+		one.Until = read.day("/until_day", b.UntilDay)
+	}
+	if err := read.faults.Err(); err != nil {
+		return nil, err
+	}
+	saved, isNew, err := a.Fleet.PutPackActivation(ctx, by, one)
+	if err != nil {
+		return nil, err
+	}
+	return &packActivationOut{Status: created(isNew), Body: newPackActivationItem(saved)}, nil
+}
+
+func newPackActivationItem(a fleet.PackActivation) packActivationItem {
+	item := packActivationItem{ActivationID: a.ActivationID, RecordedAt: a.RecordedAt, RecordedBy: a.RecordedBy,
+		PackActivationBody: PackActivationBody{Name: a.PackName, Edition: a.Edition(), FromDay: a.From.String(), UntilDay: a.Until.String(), Why: a.Why}}
+	if a.PackID != "" {
+		item.SHA256 = a.SHA256.String()
+	}
+	return item
+}
+
+func newRulePackWhole(p fleet.RulePack) rulePackWhole {
+	out := rulePackWhole{RulePackItem: newRulePackItem(p)}
+	for _, r := range p.Rules {
+		out.Rules = append(out.Rules, ruleItem{ID: r.ID, Title: r.Title, Asks: r.Asks,
+			Standing: string(r.Standing), Severity: string(r.Severity), Source: r.Source})
+	}
+	if p.Company != nil {
+		out.Text = p.Company.Text
+	}
+	return out
+}
+
+func newRulePackItem(p fleet.RulePack) RulePackItem {
 	item := RulePackItem{ID: p.ID, Title: p.Title, Standard: p.Standard, Edition: p.Edition, Jurisdiction: p.Jurisdiction,
-		Digest: p.Digest, Caution: p.Caution, Kinds: []string{}, Energies: []string{}}
+		Digest: p.Digest, Caution: p.Caution, Kinds: []string{}, Energies: []string{}, Role: string(p.Role), InForce: p.InForce}
 	for _, k := range p.AppliesTo.Kinds {
 		item.Kinds = append(item.Kinds, string(k))
 	}
 	for _, e := range p.AppliesTo.Energies {
 		item.Energies = append(item.Energies, string(e))
+	}
+	for _, period := range p.Periods {
+		item.Periods = append(item.Periods, packPeriodItem{period.From.String(), period.Until.String()})
+	}
+	if c := p.Company; c != nil {
+		item.Note, item.AddedAt, item.AddedBy = c.Note, &c.AddedAt, &c.AddedBy
 	}
 	return item
 }

@@ -43,10 +43,15 @@ type Fleet struct {
 	// covers keeps what was computed of late, by the hash of everything that it was computed from: a door is looked at
 	// more often than it changes.
 	covers *lru.Cache[string, []zoneCover]
+	// packs keeps the company's packs compiled, by the digest of their text.
+	packs *lru.Cache[seal.Hash, *rulebook.Pack]
 }
 
-// rememberedCovers bounds what is kept: some ten kilobytes each.
-const rememberedCovers = 2000
+// What is kept is bounded: some ten kilobytes a cover, some hundred a pack.
+const (
+	rememberedCovers = 2000
+	rememberedPacks  = 100
+)
 
 // New makes the use-cases from their parts.
 func New(parts Parts) *Fleet {
@@ -54,7 +59,11 @@ func New(parts Parts) *Fleet {
 	if err != nil {
 		panic(err) // of a size that is not positive
 	}
-	return &Fleet{parts, covers}
+	packs, err := lru.New[seal.Hash, *rulebook.Pack](rememberedPacks)
+	if err != nil {
+		panic(err) // the same
+	}
+	return &Fleet{parts, covers, packs}
 }
 
 // Transactor opens transactions in the sight of an actor. f may run again after a serialization failure or a
@@ -93,6 +102,7 @@ type Tx interface {
 	reportRows
 	backupRows
 	intakeRows
+	companyPackRows
 }
 
 // changeRows keeps every state that an unversioned thing was given.

@@ -321,14 +321,16 @@ func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, site Site, doors []uuid.U
 }
 
 // packsOf gives the packs that judge an inspection of a door on a day: first its rule basis, one without any rule while none is
-// recorded; then the law of the site's jurisdiction.
-func (f *Fleet) packsOf(_ context.Context, _ Tx, d DoorFacts, site Site, day duedate.Day) ([]*rulebook.Pack, error) {
+// recorded; then the law of the site's jurisdiction; then what the company asks itself.
+func (f *Fleet) packsOf(ctx context.Context, tx Tx, d DoorFacts, site Site, day duedate.Day) ([]*rulebook.Pack, error) {
 	basis, err := f.basisOf(d)
 	if err != nil {
 		return nil, err
 	}
 	year, _, _ := day.Date()
-	return append([]*rulebook.Pack{basis}, f.Book.LawsAt(site.Jurisdiction, year, rulebook.DoorKind(d.Kind), rulebook.Energy(d.Energy))...), nil
+	packs := append([]*rulebook.Pack{basis}, f.Book.LawsAt(site.Jurisdiction, year, rulebook.DoorKind(d.Kind), rulebook.Energy(d.Energy))...)
+	own, err := f.companyPacksFor(ctx, tx, d, site.Jurisdiction, day)
+	return append(packs, own...), err
 }
 
 // doorThen gives a door as it was at an instant, by what was recorded until another; before its first recorded facts, as

@@ -83,6 +83,7 @@ const (
 	ActReadOffice     Action = "office.read" // notices, job runs
 	ActMindPost       Action = "post.mind"   // letters sent again, bounces taken in, refused addresses cleared
 	ActSetLadder      Action = "ladder.set"  // who is told when
+	ActSetRules       Action = "rules.set"   // rule packs of the company's own, and when they judge
 	ActAcknowledge    Action = "case.acknowledge"
 	ActManagePeople   Action = "people.manage" // people, roles, tokens of others
 	ActReadAudit      Action = "audit.read"
@@ -129,6 +130,7 @@ func Grants() []Grant {
 		{ActReadOffice, staff, TokenRead},
 		{ActMindPost, []Role{Dispatcher, Administrator}, TokenRegister},
 		{ActSetLadder, []Role{Administrator}, TokenAdministration},
+		{ActSetRules, []Role{Administrator}, TokenAdministration},
 		{ActAcknowledge, []Role{Dispatcher, Technician, OwnerAgent, Administrator}, ""},
 		{ActManagePeople, []Role{Administrator}, TokenAdministration},
 		{ActReadAudit, []Role{Administrator}, TokenAdministration},

@@ -99,7 +99,7 @@ func (b *Book) PackFor(kind DoorKind, energy Energy) (*Pack, bool) {
 // that was there in the year, by name. When a place adopted an edition is not known here: the edition's own year stands for it.
 func (b *Book) LawsAt(jurisdiction string, year int, kind DoorKind, energy Energy) (laws []*Pack) {
 	for _, p := range b.packs { // sorted: the editions of a name follow one another
-		if p.Role != Law || !p.holdsAt(jurisdiction) || !p.IsFor(kind, energy) || p.Edition > strconv.Itoa(year) {
+		if p.Role != Law || !p.HoldsAt(jurisdiction) || !p.IsFor(kind, energy) || p.Edition > strconv.Itoa(year) {
 			continue
 		}
 		if n := len(laws); n > 0 && laws[n-1].Name() == p.Name() {
@@ -111,7 +111,7 @@ func (b *Book) LawsAt(jurisdiction string, year int, kind DoorKind, energy Energ
 	return laws
 }
 
-// holdsAt tells whether the jurisdiction is the pack's or a part of it.
-func (p *Pack) holdsAt(jurisdiction string) bool {
-	return jurisdiction == p.Jurisdiction || strings.HasPrefix(jurisdiction, p.Jurisdiction+"-")
+// HoldsAt tells whether the jurisdiction is the pack's or a part of it, or the pack holds everywhere.
+func (p *Pack) HoldsAt(jurisdiction string) bool {
+	return p.Jurisdiction == "any" || jurisdiction == p.Jurisdiction || strings.HasPrefix(jurisdiction, p.Jurisdiction+"-")
 }

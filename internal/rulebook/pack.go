@@ -238,6 +238,12 @@ func (p *Pack) complete(l *language) error {
 	case len(p.Rules) == 0:
 		return errors.New("rules: none")
 	}
+	if p.Role == Company && len(p.Formerly) > 0 {
+		return inside("formerly", errors.New("a company's pack had no other name before: its records name it as it is"))
+	}
+	if p.Role == Company && len(p.ZoneRules) > 0 {
+		return inside("zones", errors.New("the areas that must be watched are the rule basis's; a company's pack has rules only"))
+	}
 	p.scope = &program{facts: []factKind{factNamed("door_kind"), factNamed("energy")}}
 	problems := []error{inside("applies_to", p.AppliesTo.check()), inside("formerly", p.checkFormerly())}
 	seen := map[string]bool{}

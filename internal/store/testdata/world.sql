@@ -114,6 +114,9 @@ begin
     end loop;
   end loop;
   insert into refused_address values ('old@owner.example', at, told, '550', null, null);
+  insert into company_pack values ('house@1', 'id: house@1', sha256('id: house@1'), '', at, technician), ('house@2', 'id: house@2', sha256('id: house@2'), 'a draft', at, technician);
+  insert into company_pack_activation values (md5('house 1')::uuid, 'house', 'house@1', '2026-03-03', null, 'decided', at, technician),
+    (md5('house 2')::uuid, 'house', null, '2999-01-01', null, 'planned', at, technician);
   insert into ladder values (md5('ladder')::uuid, '2026-03-03', '{"rungs": []}', at, technician);
 end $$;
 
