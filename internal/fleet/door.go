@@ -295,6 +295,9 @@ func (f *Fleet) reviseDoor(ctx context.Context, tx Tx, by identity.Actor, p Door
 	if err := tx.InsertDoorVersion(ctx, d); err != nil {
 		return Door{}, err
 	}
+	if err := f.settleTrends(ctx, tx, d.DoorID); err != nil { // another rule basis has other limits
+		return Door{}, err
+	}
 	return d, f.recompute(ctx, tx, by, d.DoorID)
 }
 

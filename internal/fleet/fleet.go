@@ -96,6 +96,7 @@ type Tx interface {
 	visitRows
 	photoRows
 	consequenceRows
+	trendRows
 	noticeRows
 	ladderRows
 	letterRows

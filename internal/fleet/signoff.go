@@ -186,6 +186,9 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 		if err := f.settleDoor(ctx, tx, by, d); err != nil {
 			return err
 		}
+		if err := f.settleTrends(ctx, tx, d); err != nil {
+			return err
+		}
 	}
 	return nil
 }

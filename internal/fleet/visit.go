@@ -489,6 +489,11 @@ func (f *Fleet) acceptEntry(ctx context.Context, tx Tx, by identity.Actor, door 
 	if err := f.followEntry(ctx, tx, by, e); err != nil {
 		return err
 	}
+	if e.Body.changes() {
+		if err := f.settleTrends(ctx, tx, e.DoorID); err != nil {
+			return err
+		}
+	}
 	if !e.Body.decides() {
 		return nil
 	}

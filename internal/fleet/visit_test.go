@@ -210,6 +210,7 @@ select t.name, coalesce(jsonb_pretty(jsonb_agg(t.row order by t.row::text)), '')
   union all select 'revision', to_jsonb(x) - 'recorded_at' from revision x
   union all select 'accessory', to_jsonb(x) from revision_accessory x
   union all select 'coverage', to_jsonb(x) - 'computed_at' from coverage x
+  union all select 'expected crossing', to_jsonb(x) - 'computed_at' from expected_crossing x
   union all select 'record', to_jsonb(x) - 'recorded_at' - 'canonical' - 'sha256' - 'seq' from record_log x) t
 group by t.name order by t.name`
 	result, err := a.db.Admin.Query(context.Background(), rows)

@@ -78,6 +78,7 @@ begin
       insert into revision_accessory values (c_, s_, d_, sensor, revised, 1, hood);
       insert into extent values (c_, s_, d_, sensor, revised, d_, '1', at, '{height_m}', null, null, null, null, null);
       insert into coverage values (c_, s_, d_, 'a', 'approach', hash, '1', 'pack', at, '{height_m}', null, null, null, null);
+      insert into expected_crossing values (c_, s_, d_, 'closing_force_n', 1, '', 'N', 133.4, true, false, 4.5, '2026-03-03', 121, '2027-06-01', '2028-02-01', null, at);
       insert into sealed_code values (c_, s_, s_, 'site', s_, 'test', 'sealed', at, technician);
 
       insert into inspection_plan values (c_, s_, d_, plan, 12, 'anchored', 30, 30, '2026-03-10', '2026-03-10', true, 1, at, technician);
