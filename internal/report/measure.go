@@ -66,6 +66,8 @@ func (u Units) own(unit string) (factor float64, own string) {
 		switch unit {
 		case "m":
 			return 1 / 0.0254, "in"
+		case "m2":
+			return 1 / (0.3048 * 0.3048), "ft2"
 		case "mm":
 			return 1 / 25.4, "in"
 		case "kg":
