@@ -101,12 +101,12 @@ func TestAChangeOfTheDoorEndsWhatWasExpected(t *testing.T) {
 		first, change []fleet.EntryBody
 		changes       int
 	}{
-		"settings left as they were found change nothing":    {nil, []fleet.EntryBody{newSet(0, "found"), newSet(0, "left")}, 0},
-		"settings left otherwise":                            {[]fleet.EntryBody{newSet(0, "found")}, []fleet.EntryBody{newSet(-3, "left")}, 1},
-		"settings found otherwise than they were left":       {[]fleet.EntryBody{newSet(0, "found")}, []fleet.EntryBody{newSet(-3, "found")}, 1},
-		"a part":                                             {nil, []fleet.EntryBody{newPart("operator")}, 1},
-		"something that wears out is no part of the door":    {nil, []fleet.EntryBody{newPart("consumable")}, 0},
-		"a note":                                             {nil, []fleet.EntryBody{note("swept")}, 0},
+		"settings left as they were found change nothing": {nil, []fleet.EntryBody{newSet(0, "found"), newSet(0, "left")}, 0},
+		"settings left otherwise":                         {[]fleet.EntryBody{newSet(0, "found")}, []fleet.EntryBody{newSet(-3, "left")}, 1},
+		"settings found otherwise than they were left":    {[]fleet.EntryBody{newSet(0, "found")}, []fleet.EntryBody{newSet(-3, "found")}, 1},
+		"a part": {nil, []fleet.EntryBody{newPart("operator")}, 1},
+		"something that wears out is no part of the door": {nil, []fleet.EntryBody{newPart("consumable")}, 0},
+		"a note": {nil, []fleet.EntryBody{note("swept")}, 0},
 		"settings of which nobody knows how they were found": {nil, []fleet.EntryBody{newSet(0, "left")}, 1},
 	} {
 		t.Run(name, func(t *testing.T) {
