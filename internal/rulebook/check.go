@@ -277,7 +277,7 @@ func wantedWords(goType string) string {
 		return "a list"
 	case goType == "float64":
 		return "a number"
-	case strings.HasPrefix(goType, "map[") || slices.Contains([]string{"Limit", "Source", "AppliesTo", "BodyRule", "Quantity", "Rule", "ZoneRule", "Pack"}, strings.TrimPrefix(goType, "rulebook.")):
+	case strings.HasPrefix(goType, "map[") || slices.Contains([]string{"Limit", "Source", "AppliesTo", "Item", "BodyRule", "Quantity", "Rule", "ZoneRule", "Pack"}, strings.TrimPrefix(goType, "rulebook.")):
 		return "an object of members"
 	}
 	return "a text"
@@ -332,7 +332,7 @@ func (s *source) columnOf(line int, is func(*yaml.Node) bool) int {
 
 // membersOf gives what may stand in a part of a pack.
 func membersOf(part string) (members []string) {
-	for _, t := range []reflect.Type{reflect.TypeFor[Pack](), reflect.TypeFor[AppliesTo](), reflect.TypeFor[Rule](), reflect.TypeFor[Limit](),
+	for _, t := range []reflect.Type{reflect.TypeFor[Pack](), reflect.TypeFor[Item](), reflect.TypeFor[AppliesTo](), reflect.TypeFor[Rule](), reflect.TypeFor[Limit](),
 		reflect.TypeFor[ZoneRule](), reflect.TypeFor[BodyRule](), reflect.TypeFor[Quantity](), reflect.TypeFor[Source]()} {
 		for i := 0; t.Name() == part && i < t.NumField(); i++ {
 			if tag := t.Field(i).Tag.Get("yaml"); tag != "" && tag != "-" {
@@ -393,6 +393,9 @@ var hints = []struct{ says, hint string }{
 	{"more than one document", "one file, one pack: take out the line ---"},
 	{"an empty rule", "take out the lone -"},
 	{"an empty zone", "take out the lone -"},
+	{"want item, and either", "what is looked at; rules: [ids] that ask it, or not: why none does"},
+	{"no rule or zone", "an id of this pack"},
+	{"no item of coverage", "name it in the rules of an item, or leave coverage out as a whole"},
 	{"required", "add what is missing"},
 	{"nothing stands there", "write what it is, or take the member out; between braces a text with a comma stands in quotes"},
 	{"overlaps with", "another edition, or other doors; a company's own rules have a standard of their own"},

@@ -31,7 +31,8 @@
 //
 // To add a rule pack: put packs/<name>@<edition>.yaml beside the others and give every rule its title, what it asks, and every limit its source and its
 // standing. Write 15 or 15.0 for a bare limit; inside a formula only 15.0 is a number that compares with a reading. A formula with a comma goes on a line
-// of its own, not between braces. Loading refuses everything that is wrong; Check says it with line, column and hint. Add rows for the boundary of every new limit
+// of its own, not between braces. In coverage, name every item that the standard has an inspector look at, with the rules that ask it or why none does;
+// packs/README.md is made of it. Loading refuses everything that is wrong; Check says it with line, column and hint. Add rows for the boundary of every new limit
 // to TestLimitsAreJudgedInThePrimaryUnit.
 //
 // To add a reading: one line in Readings (readings.go), at its station of the walk, and its title in internal/words/en/rules.yaml.

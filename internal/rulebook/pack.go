@@ -83,11 +83,20 @@ type Pack struct {
 	Jurisdiction string            `yaml:"jurisdiction"` // where it holds: ISO 3166-2 or a country; a union of countries for a basis, any for everywhere
 	AppliesTo    AppliesTo         `yaml:"applies_to"`
 	Addresses    map[string]string `yaml:"addresses"` // short names for long addresses
+	Coverage     []Item            `yaml:"coverage"`  // what the standard has an inspector look at, in its order; may be left out
 	Rules        []*Rule           `yaml:"rules"`
 	ZoneRules    []*ZoneRule       `yaml:"zones"`
 	Digest       string            `yaml:"-"` // SHA-256 of the pack's text in hex: says which text has judged
 
 	scope *program // what must be known to say whether the pack is for a door
+}
+
+// Item is one thing that the standard has an inspector look at: covered by rules or zones of the pack, or not covered for a reason.
+type Item struct {
+	Item   string   `yaml:"item"`
+	Clause string   `yaml:"clause"` // in this edition; left out when nobody has read it there
+	Rules  []string `yaml:"rules"`  // ids of rules and zones
+	Not    string   `yaml:"not"`    // why no rule asks it
 }
 
 // AppliesTo says which doors a pack is for.
@@ -273,6 +282,47 @@ func (p *Pack) complete(l *language) error {
 			continue
 		}
 		problems = append(problems, inside("zone "+z.ID, once("zone", z.ID), "zones", i, "id"), inside("zone "+z.ID, z.complete(l, p), "zones", i))
+	}
+	return errors.Join(append(problems, p.checkCoverage())...)
+}
+
+// checkCoverage refuses an item that is neither covered nor left out for a reason, and a rule that covers nothing.
+func (p *Pack) checkCoverage() error {
+	if len(p.Coverage) == 0 {
+		return nil
+	}
+	covers, known := map[string]bool{}, map[string]bool{}
+	for _, r := range p.Rules {
+		if r != nil {
+			known[r.ID] = true
+		}
+	}
+	for _, z := range p.ZoneRules {
+		if z != nil {
+			known[z.ID] = true
+		}
+	}
+	var problems []error
+	for i, item := range p.Coverage {
+		refuse := func(format string, args ...any) {
+			problems = append(problems, inside("coverage", fmt.Errorf(format, args...), "coverage", i))
+		}
+		if item.Item == "" || (len(item.Rules) == 0) == (item.Not == "") {
+			refuse("want item, and either rules or not")
+		}
+		if slices.ContainsFunc(p.Coverage[:i], func(o Item) bool { return o.Item == item.Item }) {
+			refuse("%s: twice", item.Item)
+		}
+		for _, id := range item.Rules {
+			if covers[id] = true; !known[id] {
+				refuse("there is no rule or zone %s", id)
+			}
+		}
+	}
+	for i, r := range p.Rules {
+		if r != nil && !covers[r.ID] {
+			problems = append(problems, inside("rule "+r.ID, errors.New("no item of coverage names it"), "rules", i))
+		}
 	}
 	return errors.Join(problems...)
 }
