@@ -400,6 +400,7 @@ func (w *world) visit(p *place) {
 		listed = append(listed, object{"entry_id": id, "sha256": made.member("sha256")})
 		return id
 	}
+	note(4, "safe_work", object{"traffic": "barriered", "power": "isolated", "ladder": "stands_safe", "second_person": "there", "note": p.word + " cones"})
 	note(5, "reading", object{"name": "hold_open_s", "value": 2})
 	note(6, "photo", object{"sha256": p.ids["sha256"], "what": p.word + " edge"})
 	p.ids["case_id"] = note(7, "finding", object{"severity": "unsafe", "what": p.word + " closes on people", "photos": []string{p.ids["sha256"]}})

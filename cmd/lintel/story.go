@@ -514,6 +514,17 @@ func (v *visit) signOff(after time.Duration) (answer, error) {
 		"statement": "I inspected this door as recorded here.", "signature": "M 2 8 C 6 1 9 15 14 6 S 22 9 27 4"})
 }
 
+// madeSafe is the work place made safe, as it usually is.
+func madeSafe() object {
+	return object{"traffic": "barriered", "power": "isolated", "ladder": "stands_safe", "second_person": "there"}
+}
+
+// functionTest is a door without a latch that does everything as it should, or goes on when somebody is touched.
+func functionTest(right bool) object {
+	contact := map[bool]string{true: "yes", false: "no"}[right]
+	return object{"activation": "yes", "presence": "yes", "contact": contact, "by_hand": "yes", "modes": "yes", "latching": "does_not_apply", "free_of_noise": "yes"}
+}
+
 // find logs the inspection: pieces out of order and twice, an unsafe finding.
 func (s *story) find() error {
 	v := s.newVisit(s.begun.Add(-50 * time.Minute))
@@ -521,6 +532,7 @@ func (s *story) find() error {
 	if err != nil {
 		return err
 	}
+	v.note(5*time.Minute, "safe_work", madeSafe())
 	for name, value := range map[string]float64{"closing_speed_mps": 0.29, "latch_check_distance_m": 0.06, "hold_open_s": 2.0, "breakout_force_n": 190} {
 		v.note(10*time.Minute, "reading", object{"name": name, "value": value})
 	}
@@ -621,14 +633,16 @@ func (s *story) mend() error {
 	if err := v.attend(); err != nil {
 		return err
 	}
-	v.note(1*time.Minute, "mending", object{"finding_id": s.unsafe, "what": "Closing force set down, seal replaced."})
+	v.note(1*time.Minute, "safe_work", madeSafe())
+	v.note(2*time.Minute, "mending", object{"finding_id": s.unsafe, "what": "Closing force set down, seal replaced."})
+	v.note(2*time.Minute, "settings", object{"component_id": s.sensor, "standing": "left", "device": s.device(-1, "measured")})
 	for name, value := range map[string]float64{"closing_speed_mps": 0.28, "latch_check_distance_m": 0.06, "hold_open_s": 2.0, "closing_force_n": 118, "breakout_force_n": 190} {
 		v.note(3*time.Minute, "reading", object{"name": name, "value": value})
 	}
 	for _, name := range []string{"stationary_person_held", "walk_test_passed", "signs_present", "breakout_sign_present", "daily_check_label_present"} {
 		v.note(4*time.Minute, "reading", object{"name": name, "yes": true})
 	}
-	v.note(5*time.Minute, "settings", object{"component_id": s.sensor, "standing": "left", "device": s.device(-1, "measured")})
+	v.note(5*time.Minute, "function_test", functionTest(true))
 	v.note(6*time.Minute, "conclusion", object{"result": "passed"})
 	for _, id := range v.entries {
 		if _, err := v.send(id); err != nil {

@@ -437,8 +437,11 @@ func (v *attending) note(door uuid.UUID, kind string, said object) (uuid.UUID, e
 	return id, err
 }
 
-// read reads everything that a door's rules ask for, and concludes.
+// read reads everything that a door's rules ask for at a work place that was made safe, tries the door, and concludes.
 func (v *attending) read(door uuid.UUID, result string) error {
+	if _, err := v.note(door, "safe_work", madeSafe()); err != nil {
+		return err
+	}
 	numbers := []string{"opening_time_s", "closing_force_n", "manual_start_force_n"}
 	answers := []string{"walk_test_passed"}
 	value := map[string]float64{"opening_time_s": 4.1, "manual_start_force_n": 95, "closing_speed_mps": 0.27, "latch_check_distance_m": 0.06, "closing_force_n": 52, "breakout_force_n": 190, "hold_open_s": 2.1}
@@ -454,6 +457,9 @@ func (v *attending) read(door uuid.UUID, result string) error {
 		if _, err := v.note(door, "reading", object{"name": name, "yes": result == "passed"}); err != nil {
 			return err
 		}
+	}
+	if _, err := v.note(door, "function_test", functionTest(result == "passed")); err != nil {
+		return err
 	}
 	_, err := v.note(door, "conclusion", object{"result": result})
 	return err
@@ -572,6 +578,9 @@ func (y *year) mend() error {
 	}
 	v, err := y.attend(y.doors[2])
 	if err != nil {
+		return err
+	}
+	if _, err := v.note(y.doors[2], "safe_work", madeSafe()); err != nil {
 		return err
 	}
 	if _, err := v.note(y.doors[2], "mending", object{"finding_id": y.unsafe, "what": "Closing force set down."}); err != nil {

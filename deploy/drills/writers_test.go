@@ -147,6 +147,7 @@ func (w *writer) logVisit(ctx context.Context) error {
 		return func() (thing, error) { return w.putJSON(ctx, th, "/v1/visits/"+visit+"/entries/"+th.id, body) }
 	}
 	entries := []func() (thing, error){
+		entry("safe_work", object{"traffic": "watched", "power": "isolated", "ladder": "not_used", "second_person": "there"}),
 		entry("reading", object{"name": "latch_time_s", "value": 2.1}),
 		entry("reading", object{"name": "signs_present", "yes": true}),
 		entry("photo", object{"sha256": photoHash, "what": "Closer arm"}),

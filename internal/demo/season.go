@@ -215,6 +215,9 @@ func (v *attendance) inspect(ctx context.Context, d *door) error {
 			return err
 		}
 	}
+	if err := v.makeSafe(ctx, d); err != nil {
+		return err
+	}
 	if err := v.settings(ctx, d); err != nil {
 		return err
 	}
@@ -336,12 +339,24 @@ func (v *attendance) photo(ctx context.Context) (seal.Hash, error) {
 	return hash, err
 }
 
-// conclude reads what has to be read, with what is wrong if something is, and says what came of it.
+// makeSafe makes the work place safe before anything is touched.
+func (v *attendance) makeSafe(ctx context.Context, d *door) error {
+	_, err := v.note(ctx, d, fleet.EntryBody{Kind: "safe_work", SafeWork: &fleet.EntrySafeWork{Traffic: "barriered", Power: "isolated", Ladder: "stands_safe", SecondPerson: "not_needed",
+		SecondPersonWhy: "The ladder is low and the door is barriered."}})
+	return err
+}
+
+// conclude reads what has to be read, with what is wrong if something is, tries the door, and says what came of it.
 func (v *attendance) conclude(ctx context.Context, d *door, wrong, result string) error {
 	for _, r := range v.readings(d, wrong) {
 		if _, err := v.note(ctx, d, fleet.EntryBody{Kind: "reading", Reading: &r}); err != nil {
 			return err
 		}
+	}
+	right := map[bool]string{true: "yes", false: "no"}[!strings.HasSuffix(wrong, "unsafe")]
+	if _, err := v.note(ctx, d, fleet.EntryBody{Kind: "function_test", FunctionTest: &fleet.EntryFunctionTest{Activation: "yes", Presence: "yes", Contact: right, ByHand: "yes", Modes: "yes",
+		Latching: "does_not_apply", FreeOfNoise: "yes"}}); err != nil {
+		return err
 	}
 	_, err := v.note(ctx, d, fleet.EntryBody{Kind: "conclusion", Conclusion: &fleet.EntryConclusion{Result: result}})
 	return err
@@ -418,6 +433,9 @@ func (h *history) mend(ctx context.Context, s *site, who *person, doors []*door)
 		return err
 	}
 	for _, d := range doors {
+		if err := v.makeSafe(ctx, d); err != nil {
+			return err
+		}
 		for _, f := range d.open {
 			if _, err := v.note(ctx, d, fleet.EntryBody{Kind: "mending", Mending: &fleet.EntryMending{FindingID: f.id, What: f.mended}}); err != nil {
 				return err

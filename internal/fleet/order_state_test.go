@@ -262,13 +262,13 @@ func TestOnlyWhatTheVisitCanHaveDoneIsSignedAsDone(t *testing.T) {
 		"that is not listed":               {[]uuid.UUID{a.id()}, nil, "order_not_listed at /done_orders/0"},
 		"twice":                            {[]uuid.UUID{look, look}, nil, "order_twice at /done_orders/1"},
 		"a handover without inspection":    {[]uuid.UUID{handover}, nil, "handover_without_passed at /done_orders/0"},
-		"a handover that did not pass":     {[]uuid.UUID{handover}, []fleet.EntryBody{concluded("failed")}, "handover_without_passed at /done_orders/0"},
+		"a handover that did not pass":     {[]uuid.UUID{handover}, []fleet.EntryBody{madeSafe(), concluded("failed")}, "handover_without_passed at /done_orders/0"},
 		"an inspection without conclusion": {[]uuid.UUID{look}, nil, "inspection_without_conclusion at /done_orders/0"},
 	} {
 		_, err := a.visited(t, all, doneAre(c.done...), c.bodies...)
 		t.Run(name, func(t *testing.T) { wantFault(t, err, c.want) })
 	}
-	if _, err := a.visited(t, all, nil, concluded("failed")); err != nil || a.stateOf(t, look).State != "done" || a.stateOf(t, handover).State != "open" {
+	if _, err := a.visited(t, all, nil, madeSafe(), concluded("failed")); err != nil || a.stateOf(t, look).State != "done" || a.stateOf(t, handover).State != "open" {
 		t.Errorf("nothing said: %v, %s, %s", err, a.stateOf(t, look).State, a.stateOf(t, handover).State)
 	}
 }
@@ -290,7 +290,7 @@ func TestAHandoverAnchorsThePlanThatCountsFromIt(t *testing.T) {
 	handover := a.order(t, o).WorkOrderID
 	_, err = a.EndWorkOrder(t.Context(), dispatcher, handover, day("2026-03-02"), "they said it is fine", 1)
 	wantFault(t, err, "ended_by_inspection")
-	if _, err := a.visited(t, []uuid.UUID{handover}, doneAre(handover), append(allRead(), concluded("passed"))...); err != nil {
+	if _, err := a.visited(t, []uuid.UUID{handover}, doneAre(handover), passing(madeSafe())...); err != nil {
 		t.Fatal(err)
 	}
 	if plans, err = a.Plans(t.Context(), dispatcher, a.door.DoorID); err != nil || plans[0].NextDue != day("2027-03-03") || a.stateOf(t, handover).State != "done" {

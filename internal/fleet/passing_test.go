@@ -12,7 +12,7 @@ import (
 	"lintel.example/lintel/internal/identity"
 )
 
-// inspection is a visit whose entries are sent at once, minute by minute, and signed off.
+// inspection is a visit at a work place that was made safe, whose entries are sent at once, minute by minute, and signed off.
 func (a attended) inspection(t *testing.T, by identity.Actor, bodies ...fleet.EntryBody) error {
 	t.Helper()
 	visit := a.id()
@@ -22,8 +22,8 @@ func (a attended) inspection(t *testing.T, by identity.Actor, bodies ...fleet.En
 		t.Fatal(err)
 	}
 	var pieces []piece
-	for i, body := range bodies {
-		p := piece{visit, a.id(), a.at(1+i, body)}
+	for i, body := range append([]fleet.EntryBody{madeSafe()}, bodies...) {
+		p := piece{visit, a.id(), a.at(i, body)}
 		if _, _, err := a.PutEntry(t.Context(), by, visit, p.entry, p.body); err != nil {
 			t.Fatal(err)
 		}
@@ -33,9 +33,9 @@ func (a attended) inspection(t *testing.T, by identity.Actor, bodies ...fleet.En
 	return err
 }
 
-// passing is everything that the door needs to pass, with more read first.
+// passing is everything that the door needs to pass, with more read first, and tried at last.
 func passing(first ...fleet.EntryBody) []fleet.EntryBody {
-	return append(append(first, allRead()...), concluded("passed"))
+	return append(append(first, allRead()...), tried("yes"), concluded("passed"))
 }
 
 func atLeaf(leaf int, body fleet.EntryBody) fleet.EntryBody {

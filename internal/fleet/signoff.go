@@ -165,6 +165,9 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 	if err != nil {
 		return err
 	}
+	if err := checkInspected(doors, entries, judged); err != nil {
+		return err
+	}
 	if err := checkConclusions(doors, entries, judged); err != nil {
 		return err
 	}
@@ -370,7 +373,7 @@ func conclusionOf(door uuid.UUID, entries []Entry) (one Entry, found bool, err e
 }
 
 // readingsOf gives what was read at a door until the conclusion. What is measured again at the same place replaces what
-// was found only when something was changed between, a setting left or a repair: else both count, and the worst stands.
+// was found only when something was changed between: else both count, and the worst stands.
 func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) []rulebook.Used {
 	unit := map[string]string{}
 	for _, k := range rulebook.Readings() {
@@ -386,7 +389,7 @@ func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) []rulebook.Us
 		if e.DoorID != door || e.ObservedAt.After(conclusion.ObservedAt) {
 			continue
 		}
-		if s := e.Body.Settings; e.Body.Mending != nil || s != nil && s.Standing == "left" {
+		if e.Body.changes() {
 			changes++
 		}
 		r := e.Body.Reading

@@ -248,6 +248,7 @@ func (a attended) threeVisits(photo seal.Hash) (visits []uuid.UUID, attendances 
 		att.ArrivedAt = att.ArrivedAt.AddDate(0, 0, i)
 		attendances = append(attendances, att)
 	}
+	add(0, 4, madeSafe())
 	add(0, 5, a.set("found", -18))
 	unsafe := add(0, 10, found("unsafe", "closes on people", photo))
 	deficient := add(0, 12, found("deficient", "label gone"))
@@ -263,6 +264,7 @@ func (a attended) threeVisits(photo seal.Hash) (visits []uuid.UUID, attendances 
 	add(1, 7, a.set("left", 0)) // in the same minute: the later id is the later one
 	add(1, 9, note("edge ordered for the other leaf"))
 
+	add(2, 9, madeSafe())
 	for i, body := range allRead() {
 		add(2, 10+i, body)
 	}
@@ -681,6 +683,8 @@ func TestADoorPassesOnlyOnReadingsAndWithNothingUnsafe(t *testing.T) {
 		return err
 	}
 	passed := add(40, concluded("passed"))
+	wantFault(t, signOff(), "safe_work_missing")
+	add(8, madeSafe())
 	wantFault(t, signOff(), "readings_missing")
 	for i, body := range allRead()[1:] {
 		add(10+i, body)
@@ -692,6 +696,11 @@ func TestADoorPassesOnlyOnReadingsAndWithNothingUnsafe(t *testing.T) {
 	unsafe := add(22, found("unsafe", "closes on people"))
 	wantFault(t, signOff(), "passed_while_unsafe")
 	add(30, mended(unsafe.entry))
+	wantFault(t, signOff(), "as_left_missing", "function_test_missing")
+	for i, body := range allRead() {
+		add(31+i, body)
+	}
+	add(39, tried("yes"))
 	other := add(41, concluded("passed"))
 	wantFault(t, signOff(), "concluded_twice")
 	add(42, correcting(passed.entry, note("said too early")))
@@ -732,7 +741,7 @@ func TestAVisitBeforeTheFirstRecordedFactsIsJudgedByThem(t *testing.T) {
 	a := newAttended(t) // known since January, facts recorded in March
 	a.now = time.Date(2026, 2, 2, 18, 0, 0, 0, time.UTC)
 	visit := a.open(t)
-	pieces := []piece{a.append(t, visit, a.at(5, concluded("failed")))}
+	pieces := []piece{a.append(t, visit, a.at(4, madeSafe())), a.append(t, visit, a.at(5, concluded("failed")))}
 	a.now = time.Date(2026, 3, 4, 9, 0, 0, 0, time.UTC)
 	late := a.signOff(t, visit, pieces)
 	if _, _, err := a.PutSignOff(t.Context(), technician, visit, late); err != nil {

@@ -406,7 +406,7 @@ func TestAnInspectionMovesTheDueDateAndTheNextOrderIsForTheNextPeriod(t *testing
 	a := newAttended(t) // due on 10 March 2026, with its order
 	visit := a.open(t)
 	var pieces []piece
-	for i, body := range append(allRead(), concluded("passed")) {
+	for i, body := range passing(madeSafe()) {
 		pieces = append(pieces, a.append(t, visit, a.at(i+1, body)))
 	}
 	due := func() (days []string) {
@@ -463,7 +463,7 @@ func TestAnInspectionAndItsOrderMayMeet(t *testing.T) {
 		}
 		visit := a.open(t)
 		var pieces []piece
-		for i, body := range append(allRead(), concluded("passed")) {
+		for i, body := range passing(madeSafe()) {
 			pieces = append(pieces, a.append(t, visit, a.at(i+1, body)))
 		}
 		s := a.signOff(t, visit, pieces)
