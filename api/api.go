@@ -81,6 +81,7 @@ func New(rooms Rooms) *API {
 	a.ladders()
 	a.reports()
 	a.rulePacks()
+	a.comparisons()
 	a.backups()
 	return a
 }

@@ -308,6 +308,7 @@ func picture(t testing.TB) string {
 func (w *world) pages() map[string]string {
 	return map[string]string{
 		"today": "/", "doors": "/doors", "doors-none": "/doors?search=zzz", "door": "/doors/" + w.door.DoorID.String(),
+		"comparison": "/doors/" + w.door.DoorID.String() + "/comparison?pack=a156.10@2017", "comparison-open": "/doors/" + w.door.DoorID.String() + "/comparison",
 		"door-then": "/doors/" + w.door.DoorID.String() + "?as_of=2025-06-30", "door-unsafe": "/doors/" + w.unsafe.DoorID.String(),
 		"work-order-plan": "/work-orders/" + w.orderPlan,
 		"imports":         "/imports", "import": "/imports/" + w.list.String(), "import-undo": "/imports/" + w.list.String() + "/undo",

@@ -88,6 +88,7 @@ func (c *Console) routes() []route {
 		{"GET /doors/{door_id}", identity.ActReadRegister, c.door},
 		{"POST /doors/{door_id}", identity.ActWriteRegister, c.doorPut},
 		{"GET /doors/{door_id}/change", identity.ActWriteRegister, c.doorChange},
+		{"GET /doors/{door_id}/comparison", identity.ActReadOffice, c.comparison},
 		{"POST /doors/{door_id}/plans", identity.ActPlanWork, c.planMake},
 		{"GET /doors/{door_id}/plans/new", identity.ActPlanWork, c.planNew},
 		{"GET /doors/{door_id}/plans/{plan_id}", identity.ActPlanWork, c.planChange},

@@ -56,6 +56,8 @@ type DoorContent struct {
 	// JudgedToday are the rules of which what is known today says otherwise than the verdict that was sealed with the inspection;
 	// absent when there is none.
 	JudgedToday []ReportJudgedToday `json:"judged_today,omitempty"`
+	// Beside are the packs that judged the last inspection beside the door's rule basis; absent when there was none.
+	Beside []ReportBeside `json:"beside,omitempty"`
 	// Unjudged are readings of the last inspection that no rule of the door asks for.
 	Unjudged []ReportReading `json:"unjudged"`
 	// Findings are the open ones only; Closed are those that ended within the year before.
@@ -320,6 +322,17 @@ type ReportJudgedToday struct {
 	Now    string `json:"now"`
 }
 
+// ReportBeside is what a pack said that judged beside the rule basis, as sealed with the inspection.
+type ReportBeside struct {
+	PackID  string `json:"pack_id"`
+	Title   string `json:"title"`
+	Role    string `json:"role"` // law, company
+	Caution string `json:"caution"`
+	// Verdicts are of the rules that were judged; NotRead counts those that apply, or may, and were not.
+	Verdicts []ReportVerdict `json:"verdicts"`
+	NotRead  int             `json:"not_read"`
+}
+
 // ReportVerdict is what one rule said, as sealed with the inspection. Measured and the limits are in the unit
 // that the standard makes primary: the comparison was made in it.
 type ReportVerdict struct {
@@ -337,7 +350,10 @@ type ReportVerdict struct {
 	Measured *ReportAmount `json:"measured"`
 	AtLeast  *ReportAmount `json:"at_least"`
 	AtMost   *ReportAmount `json:"at_most"`
-	// Outcome is passed, failed, not_judged or not_applicable; Reason says in
+	// Low and High are Measured with its uncertainty; absent when none was stated.
+	Low  *ReportAmount `json:"low,omitempty"`
+	High *ReportAmount `json:"high,omitempty"`
+	// Outcome is passed, failed, undecided, not_judged or not_applicable; Reason says in
 	// words why it is one of the last two.
 	Outcome string `json:"outcome"`
 	Reason  string `json:"reason"`

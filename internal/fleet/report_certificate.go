@@ -20,6 +20,7 @@ type CertificateDocument struct {
 	Verdicts   []ReportVerdict  `json:"verdicts"`
 	// JudgedToday are the rules of which what is known today says otherwise; absent when there is none.
 	JudgedToday []ReportJudgedToday `json:"judged_today,omitempty"`
+	Beside      []ReportBeside      `json:"beside,omitempty"`
 	Unjudged    []ReportReading     `json:"unjudged"`
 	// Findings are those that are open on the report's day; none is unsafe.
 	Findings []ReportFinding `json:"findings"`
@@ -42,7 +43,7 @@ func (r ComplianceReport) certificate() (CertificateDocument, error) {
 	head := r.ReportHead
 	head.Format = CertificateFormat
 	return CertificateDocument{ReportHead: head, ReportPlace: r.ReportPlace, Door: r.Door, RuleBasis: r.RuleBasis, Inspection: *last, Verdicts: r.Verdicts, JudgedToday: r.JudgedToday,
-		Unjudged: r.Unjudged, Findings: r.Findings, Due: r.Due, Cautions: r.DoorContent.Cautions}, nil
+		Beside: r.Beside, Unjudged: r.Unjudged, Findings: r.Findings, Due: r.Due, Cautions: r.DoorContent.Cautions}, nil
 }
 
 // Check reports every fault that would make the document unfit to be sealed.

@@ -358,13 +358,18 @@ func (w writer) findings(doc *DoorContent, findings []VisitFinding) {
 	slices.SortStableFunc(doc.Closed, func(a, b ReportFinding) int { return cmp.Compare(b.ClosedOn, a.ClosedOn) })
 }
 
-func (w writer) lastInspection(ctx context.Context, tx Tx, doc *DoorContent, p picture, entries []Entry) error {
-	var last *Entry
+// lastConclusion gives the last signed conclusion that counts, nil when there is none.
+func lastConclusion(entries []Entry) (last *Entry) {
 	for _, e := range live(entries) {
-		if e.Body.Kind == "conclusion" && e.Signed {
+		if e.Body.Conclusion != nil && e.Signed {
 			last = &e
 		}
 	}
+	return last
+}
+
+func (w writer) lastInspection(ctx context.Context, tx Tx, doc *DoorContent, p picture, entries []Entry) error {
+	last := lastConclusion(entries)
 	if last == nil {
 		return nil
 	}
@@ -416,9 +421,40 @@ func (w writer) judged(ctx context.Context, tx Tx, doc *DoorContent, conclusion 
 			asked[k.Name] = true
 		}
 	}
+	for _, j := range then.beside {
+		one, err := w.beside(j, then.facts, taken, asked)
+		if err != nil {
+			return err
+		}
+		doc.Beside = append(doc.Beside, one)
+	}
 	doc.Unjudged = append(doc.Unjudged, slices.DeleteFunc(taken, func(r ReportReading) bool { return asked[r.Name] })...)
 	doc.JudgedToday = differing(then.verdicts, now.verdicts)
 	return nil
+}
+
+// beside writes what a pack beside the basis said, and adds the readings that it judged to those that a rule asked for.
+func (w writer) beside(j judgedDoor, facts rulebook.Facts, taken []ReportReading, asked map[string]bool) (ReportBeside, error) {
+	out := ReportBeside{PackID: j.Pack, Title: j.Pack, Role: string(j.Beside), Verdicts: []ReportVerdict{}}
+	if pack, ok := w.fleet.Book.Pack(j.Pack); ok {
+		out.Title, out.Caution = pack.Title, pack.Caution
+	}
+	for _, v := range j.Verdicts {
+		in := w.inputs(j.Pack, v.RuleID)
+		if v.Outcome == rulebook.NotJudged {
+			out.NotRead++
+			continue
+		}
+		one, err := w.verdict(v, in, facts, taken)
+		if err != nil {
+			return out, err
+		}
+		out.Verdicts = append(out.Verdicts, one)
+		for _, k := range in.Readings {
+			asked[k.Name] = true
+		}
+	}
+	return out, nil
 }
 
 // judgement is what a pack said of readings and facts.
@@ -427,6 +463,7 @@ type judgement struct {
 	facts    rulebook.Facts
 	readings []rulebook.Used
 	verdicts []rulebook.Verdict
+	beside   []judgedDoor // what judged beside the basis
 }
 
 // judgements are the one that was sealed with an inspection, nil if none was, and the one that today's knowledge of the
@@ -437,7 +474,7 @@ func (w writer) judgements(ctx context.Context, tx Tx, conclusion Entry, entries
 		return nil, now, err
 	}
 	others := func(e Entry) bool { return e.VisitID != conclusion.VisitID }
-	now.facts, now.readings = rulebookFacts(door.Facts), readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(live(entries), others))
+	now.facts, now.readings = inspectedFacts(door.Facts), readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(live(entries), others))
 	if pack, ok := w.fleet.Book.Pack(door.Facts.RuleBasis.PackID); ok {
 		now.pack, now.verdicts = pack.ID, pack.Judge(now.facts, now.readings)
 	}
@@ -449,7 +486,7 @@ func (w writer) judgements(ctx context.Context, tx Tx, conclusion Entry, entries
 	if err := json.Unmarshal(canonical, &record); err != nil {
 		return nil, now, fmt.Errorf("signed record of visit %s: %w", conclusion.VisitID, err)
 	}
-	i := slices.IndexFunc(record.Judged, func(j judgedDoor) bool { return j.DoorID == conclusion.DoorID })
+	i := slices.IndexFunc(record.Judged, func(j judgedDoor) bool { return j.DoorID == conclusion.DoorID && j.Beside == "" })
 	if i < 0 {
 		return nil, now, nil
 	}
@@ -460,8 +497,15 @@ func (w writer) judgements(ctx context.Context, tx Tx, conclusion Entry, entries
 	if door, err = doorThen(ctx, tx, conclusion.DoorID, AsOf{Effective: conclusion.ObservedAt, Recorded: signed.ReceivedAt}); err != nil {
 		return nil, now, err
 	}
-	return &judgement{pack: record.Judged[i].Pack, facts: rulebookFacts(door.Facts), verdicts: w.namedAsToday(record.Judged[i]),
-		readings: readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(slices.Clone(entries), others))}, now, nil
+	then = &judgement{pack: record.Judged[i].Pack, facts: inspectedFacts(door.Facts), verdicts: w.namedAsToday(record.Judged[i]),
+		readings: readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(slices.Clone(entries), others))}
+	for _, j := range record.Judged {
+		if j.DoorID == conclusion.DoorID && j.Beside != "" {
+			j.Verdicts = w.namedAsToday(j)
+			then.beside = append(then.beside, j)
+		}
+	}
+	return then, now, nil
 }
 
 // namedAsToday gives sealed verdicts with the names that readings have today, and with titles, which old records do not hold.
@@ -530,6 +574,7 @@ func (w writer) verdict(v rulebook.Verdict, in rulebook.Inputs, facts rulebook.F
 	out := ReportVerdict{RuleID: v.RuleID, Title: v.Title, Readings: []ReportReading{}, Facts: []ReportFact{}, Missing: []string{},
 		Measured: reportAmount(v.Measured), Outcome: string(v.Outcome), Severity: string(v.Severity), Weight: string(v.Weight), Source: sourceLine(v.Source), Standing: string(v.Standing)}
 	if v.Limit != nil {
+		out.Low, out.High = reportAmount(v.Low), reportAmount(v.High)
 		out.AtLeast, out.AtMost = reportAmount(v.Limit.AtLeast), reportAmount(v.Limit.AtMost)
 	}
 	if v.Reason != "" {

@@ -9,7 +9,7 @@ type certificate struct {
 }
 
 func newCertificate(c fleet.CertificateDocument, o Options) certificate {
-	content := fleet.DoorContent{Door: c.Door, RuleBasis: c.RuleBasis, LastInspection: &c.Inspection, Verdicts: c.Verdicts, JudgedToday: c.JudgedToday, Unjudged: c.Unjudged, Findings: c.Findings, Due: c.Due}
+	content := fleet.DoorContent{Door: c.Door, RuleBasis: c.RuleBasis, LastInspection: &c.Inspection, Verdicts: c.Verdicts, JudgedToday: c.JudgedToday, Beside: c.Beside, Unjudged: c.Unjudged, Findings: c.Findings, Due: c.Due}
 	return certificate{doorReport{frame{c.ReportHead, o}, c.ReportPlace, content, nil}, c}
 }
 

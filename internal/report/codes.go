@@ -69,7 +69,7 @@ func codes(kind string) []string {
 	case "finding_state":
 		return []string{"open", "mended", "withdrawn", "cleared"}
 	case "register":
-		return []string{"door_kind", "energy", "traffic", "activation_a", "activation_b", "presence_by", "clear_width_m", "opening_time_s", "closing_time_s", "egress_breakout", "vulnerable_users", "leaves", "leaf_width_m", "leaf_height_m", "leaf_mass_kg"}
+		return []string{"door_kind", "energy", "activation", "leaf_count", "egress", "fire_rated", "interior", "mode", "inspector_certified", "traffic", "activation_a", "activation_b", "presence_by", "clear_width_m", "opening_time_s", "closing_time_s", "egress_breakout", "vulnerable_users", "leaves", "leaf_width_m", "leaf_height_m", "leaf_mass_kg"}
 	}
 	return nil
 }

@@ -239,8 +239,22 @@ func (c doorCSV) inspected(d fleet.DoorContent) {
 	if l := d.LastInspection; l != nil && l.JudgedBy != "" {
 		c.text("inspection", l.VisitID, "judged_by", l.JudgedBy)
 	}
-	for _, v := range d.Verdicts {
-		s := statement{section: "rule", subject: v.RuleID, item: v.Title, outcome: v.Outcome, ground: ground(v), lacking: strings.Join(v.Missing, "; "), source: v.Source, standing: v.Standing}
+	c.verdicts("rule", "", d.Verdicts)
+	for _, b := range d.Beside {
+		c.verdicts("rule_beside", b.PackID+"/", b.Verdicts)
+	}
+	for _, j := range d.JudgedToday {
+		c.say(statement{section: "judged_today", subject: j.RuleID, item: j.Title, outcome: j.Now})
+	}
+	for _, r := range d.Unjudged {
+		c.reading("", r)
+	}
+}
+
+// verdicts says of each rule what it said; pack stands before its id where it is not of the rule basis.
+func (c doorCSV) verdicts(section, pack string, verdicts []fleet.ReportVerdict) {
+	for _, v := range verdicts {
+		s := statement{section: section, subject: pack + v.RuleID, item: v.Title, outcome: v.Outcome, ground: ground(v), lacking: strings.Join(v.Missing, "; "), source: v.Source, standing: v.Standing}
 		if v.Measured != nil {
 			s.value, s.unit = number(&v.Measured.SI), v.Measured.SIUnit
 		}
@@ -254,14 +268,8 @@ func (c doorCSV) inspected(d fleet.DoorContent) {
 		}
 		c.say(s)
 		for _, r := range v.Readings {
-			c.reading(v.RuleID, r)
+			c.reading(pack+v.RuleID, r)
 		}
-	}
-	for _, j := range d.JudgedToday {
-		c.say(statement{section: "judged_today", subject: j.RuleID, item: j.Title, outcome: j.Now})
-	}
-	for _, r := range d.Unjudged {
-		c.reading("", r)
 	}
 }
 

@@ -176,7 +176,22 @@ func (d doorReport) verdicts(s surface) {
 	}
 	d.verdictTable(s, d.Verdicts)
 	d.judgedToday(s)
+	d.beside(s)
 	d.unjudged(s)
+}
+
+// beside are the packs that judged beside the rule basis: what was judged, and how much of them was not read for.
+func (d doorReport) beside(s surface) {
+	for _, b := range d.Beside {
+		s.heading(d.t("section.beside", "title", b.Title))
+		s.paragraph(join(" ", d.t("beside."+b.Role, "pack", b.PackID), b.Caution), smallText)
+		if len(b.Verdicts) > 0 {
+			d.verdictTable(s, b.Verdicts)
+		}
+		if b.NotRead > 0 {
+			s.paragraph(d.t("beside.not_read", "count", b.NotRead), plainText)
+		}
+	}
 }
 
 // judgedToday stands apart from the verdicts: what was signed is what it is.
@@ -239,6 +254,9 @@ func (d doorReport) outcome(v fleet.ReportVerdict) cell {
 	case "failed":
 		c.Mark, c.Bold = cross, true
 		notes = append(notes, d.code("severity", v.Severity))
+	case "undecided":
+		c.Bold = true
+		notes = append(notes, d.t("undecided"))
 	case "not_judged":
 		if len(v.Missing) > 0 {
 			notes = append(notes, d.t("missing_values", "missing", strings.Join(v.Missing, ", ")))
@@ -277,6 +295,11 @@ func (d doorReport) found(v fleet.ReportVerdict) cell {
 				read = d.t("read_as", "value", join(", ", read, d.spot(r)))
 			}
 			c.Note = join("\n", c.Note, read)
+		}
+		if v.Low != nil && v.High != nil {
+			low, _, _ := judged(d.o.Texts, v.Low, nil, nil)
+			high, _, _ := judged(d.o.Texts, v.High, nil, nil)
+			c.Note = join("\n", c.Note, d.t("within_uncertainty", "low", low, "high", high))
 		}
 		return c
 	}

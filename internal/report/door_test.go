@@ -150,6 +150,7 @@ func TestTheGravestStateStandsFirst(t *testing.T) {
 
 func TestTwoHundredVerdictsRepeatTheirHeadings(t *testing.T) {
 	r, o := fullReport(), options(t)
+	r.Beside = nil
 	r.Verdicts, r.JudgedToday, r.Unjudged = nil, nil, nil
 	for i := range 200 {
 		r.Verdicts = append(r.Verdicts, fleet.ReportVerdict{Title: fmt.Sprintf("rule %03d", i), Outcome: "passed", Source: "a standard", Standing: "found"})

@@ -183,6 +183,13 @@ func fullReport() fleet.ComplianceReport {
 			{RuleID: "breakout-force", Title: "Force that breaks the leaf out", Then: "not_judged", Now: "failed"},
 			{RuleID: "guide-rails", Title: "Guide rails", Now: "passed"},
 		},
+		Beside: []fleet.ReportBeside{{PackID: "egress-fire@2018", Title: "Ways out and fire doors (IBC, IFC, NFPA)", Role: "law", Caution: "The local fire authority decides.", NotRead: 3, Verdicts: []fleet.ReportVerdict{
+			{RuleID: "manual-start", Title: "By hand: setting a powered leaf in motion", Ground: "readings", Readings: []fleet.ReportReading{number("manual_start_force_n", "force that sets in motion", 240, "N", 0, "")},
+				Measured: amount(240/4.4482216152605, "lbf", 240, "N"), AtMost: amount(50, "lbf", 222.41108076302504, "N"), Outcome: "failed", Severity: "unsafe", Weight: "binding", Source: "IBC/IFC-2018, 1010.1.4.2", Standing: "found"},
+			{RuleID: "breakout-force", Title: "Breakout force", Ground: "readings", Readings: []fleet.ReportReading{number("breakout_force_n", "breakout force", 220, "N", 0, "")},
+				Measured: amount(220/4.4482216152605, "lbf", 220, "N"), Low: amount(212/4.4482216152605, "lbf", 212, "N"), High: amount(228/4.4482216152605, "lbf", 228, "N"), AtMost: amount(50, "lbf", 222.41108076302504, "N"),
+				Outcome: "undecided", Severity: "unsafe", Weight: "binding", Source: "IBC/IFC-2018, 1010.1.4.2", Standing: "found"},
+		}}},
 		Unjudged: []fleet.ReportReading{number("manual_full_force_n", "manual opening force", 85, "N", 0, "")},
 		Closed:   []fleet.ReportFinding{{ID: "f0", Severity: "deficient", Title: "Threshold loose", OpenedOn: "2026-02-02", ClosedOn: "2026-02-20", State: "mended", Origin: "visit"}},
 		Findings: []fleet.ReportFinding{

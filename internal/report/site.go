@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -228,7 +229,21 @@ func (d doorReport) exceptions(s surface) {
 		d.verdictTable(s, rest)
 	}
 	d.judgedToday(s)
+	d.besideBrief(s)
 	d.unjudged(s)
+}
+
+// besideBrief shows of what judged beside the rule basis only what a reader must look at.
+func (d doorReport) besideBrief(s surface) {
+	brief := d
+	brief.Beside = nil
+	for _, b := range d.Beside {
+		b.Verdicts = slices.DeleteFunc(slices.Clone(b.Verdicts), func(v fleet.ReportVerdict) bool { return v.Outcome == "passed" })
+		if len(b.Verdicts) > 0 {
+			brief.Beside = append(brief.Beside, b)
+		}
+	}
+	brief.beside(s)
 }
 
 // portfolioReport is the doors of many sites.
