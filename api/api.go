@@ -70,6 +70,7 @@ func New(rooms Rooms) *API {
 	a.components()
 	a.devices()
 	a.findings()
+	a.decisions()
 	a.plans()
 	a.workOrders()
 	a.jobRuns()

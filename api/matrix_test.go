@@ -230,6 +230,21 @@ func matrix() []row {
 
 		{op: "finding-list",
 			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "finding-get",
+			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "shown-text-make", body: unsafeFindings,
+			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  403 200 403 403  403 403 403",
+			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  403 200 403 403  403 403 403"},
+		{op: "shown-text-get", ids: shownText,
+			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "decision-put", fresh: "entry_id", body: newDecision,
+			own:     "201 201 201 201  403 403 403 403  401 401 403 401 401 401  403 201 403 403  403 403 403",
+			foreign: "201 201 201 201  403 403 403 403  401 401 403 401 401 401  403 201 403 403  403 403 403"},
+		{op: "dismissal-put", fresh: "entry_id", body: newDismissal,
+			own:     "403 201 201 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 403",
+			foreign: "403 201 201 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 403"},
 		{op: "plan-due",
 			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "plan-list",
@@ -464,6 +479,16 @@ func sameSignature(c cell) any { return c.on.signOff }
 func samePhoto(c cell) any { return c.on.photo }
 
 // Ids that are not those of the place.
+
+func unsafeFindings(c cell) any { return object{"findings": []string{c.on.ids["case_id"]}} }
+
+func newDecision(c cell) any { return object{"observed_at": c.w.now, "decision": c.on.declined()} }
+
+func newDismissal(c cell) any {
+	return object{"observed_at": c.w.now, "reason": c.on.word + " was looked at again"}
+}
+
+func shownText(c cell) map[string]string { return one("sha256", c.on.shown) }
 
 func oneself(c cell) map[string]string {
 	if c.own {

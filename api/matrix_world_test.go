@@ -66,6 +66,7 @@ type place struct {
 	ended    string // a work order that was cancelled
 	done     string // another that was done without a visit
 	reopened string // another that was cancelled and opened again
+	shown    string // the hash of what was shown of its findings
 	session  string // a session of the place's person
 	token    string // a token of the same
 }
@@ -405,6 +406,7 @@ func (w *world) visit(p *place) {
 	note(6, "photo", object{"sha256": p.ids["sha256"], "what": p.word + " edge"})
 	p.ids["case_id"] = note(7, "finding", object{"severity": "unsafe", "what": p.word + " closes on people", "photos": []string{p.ids["sha256"]}})
 	p.ids["entry_id"] = p.ids["case_id"]
+	p.ids["finding_id"] = note(7, "finding", object{"severity": "deficient", "what": p.word + " label gone", "safe_until": "2026-12-01"})
 	note(8, "securing", object{"how": "operator_off", "egress_kept": true, "told_name": p.word + " porter", "answer": "acknowledged", "note": p.word + " by hand"})
 	note(9, "settings", object{"component_id": p.ids["component_id"], "standing": "left", "device": w.deviceFacts(-17)})
 	note(10, "conclusion", object{"result": "failed", "note": p.word + " out of service"})
@@ -415,6 +417,14 @@ func (w *world) visit(p *place) {
 	p.signOff = object{"signed_at": w.now.Add(-30 * time.Minute), "left_at": w.now.Add(-30 * time.Minute), "entries": listed, "statement": p.word + " looked at", "signature": "M0 0L1 1"}
 	w.must("technician", http.MethodPut, visit+"/sign-off", p.signOff, 201)
 	w.must("technician", http.MethodPut, "/v1/visits/"+p.opened, w.attendance(p), 201)
+	p.shown = w.must("dispatcher", http.MethodPost, "/v1/doors/"+p.ids["door_id"]+"/shown-texts", object{"findings": []string{p.ids["case_id"]}}, 200).member("sha256")
+	w.must("dispatcher", http.MethodPut, "/v1/doors/"+p.ids["door_id"]+"/decisions/"+w.id().String(), object{"observed_at": w.now.Add(-20 * time.Minute), "decision": p.declined()}, 201)
+}
+
+// declined is the word of the place's owner on what was shown.
+func (p *place) declined() object {
+	return object{"findings": []string{p.ids["case_id"]}, "decision": "declined", "shown_sha256": p.shown, "outcome": "by_telephone",
+		"name": strings.ToUpper(p.word) + " OWNER", "role": "owner", "witness": p.word + " heard it"}
 }
 
 // night runs what the program does by itself, so that there are orders, notices and runs.
@@ -467,6 +477,7 @@ func (w *world) nowhere() *place {
 	}
 	p.photo = photoOf(w.t, p.word)
 	p.ids["tag"], p.ids["side"], p.ids["sha256"] = string(tag), "a", seal.HashOf(p.photo).String()
+	p.shown = seal.HashOf([]byte(p.word)).String()
 	return p
 }
 

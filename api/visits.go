@@ -65,7 +65,7 @@ func newVisitItem(v fleet.Visit) VisitItem {
 // entryBody is a piece of a visit on the wire: exactly the member that its kind names.
 type entryBody struct {
 	DoorID       uuid.UUID          `json:"door_id" format:"uuid"`
-	Kind         string             `json:"kind" enum:"safe_work,reading,left_out,photo,settings,finding,securing,adjustment,mending,part,function_test,note,conclusion"`
+	Kind         string             `json:"kind" enum:"safe_work,reading,left_out,photo,settings,finding,securing,adjustment,mending,part,function_test,decision,dismissal,note,conclusion"`
 	ObservedAt   time.Time          `json:"observed_at" doc:"By the device's clock."`
 	Corrects     *uuid.UUID         `json:"corrects,omitempty" format:"uuid" doc:"The entry of the same door, observed before, that no longer counts."`
 	Because      string             `json:"because,omitempty" maxLength:"500" doc:"Why it corrects; must be said."`
@@ -82,6 +82,8 @@ type entryBody struct {
 	LeftOut      *entryLeftOut      `json:"left_out,omitempty"`
 	Adjustment   *entryAdjustment   `json:"adjustment,omitempty"`
 	FunctionTest *entryFunctionTest `json:"function_test,omitempty"`
+	Decision     *entryDecision     `json:"decision,omitempty"`
+	Dismissal    *entryDismissal    `json:"dismissal,omitempty"`
 }
 
 type entryReading struct {
@@ -106,11 +108,12 @@ type entrySettings struct {
 }
 
 type entryFinding struct {
-	Severity string     `json:"severity" enum:"unsafe,deficient,advisory" doc:"Unsafe takes the door out of service at once."`
-	What     string     `json:"what" minLength:"1" maxLength:"2000"`
-	Rule     string     `json:"rule,omitempty" maxLength:"120"`
-	Confirms *uuid.UUID `json:"confirms,omitempty" format:"uuid" doc:"The computed finding that it confirms."`
-	Photos   []string   `json:"photos,omitempty" maxItems:"20"`
+	Severity  string     `json:"severity" enum:"unsafe,deficient,advisory" doc:"Unsafe takes the door out of service at once."`
+	What      string     `json:"what" minLength:"1" maxLength:"2000"`
+	Rule      string     `json:"rule,omitempty" maxLength:"120" doc:"Of the rule pack. By it a finding is known again when it comes back."`
+	Confirms  *uuid.UUID `json:"confirms,omitempty" format:"uuid" doc:"The computed finding that it confirms."`
+	Photos    []string   `json:"photos,omitempty" maxItems:"20"`
+	SafeUntil string     `json:"safe_until,omitempty" format:"date" doc:"Of a deficient one: the last day on which the door may stand so. After it, it is a danger."`
 }
 
 type entrySecuring struct {
@@ -200,7 +203,8 @@ type entryFunctionTest struct {
 func (b entryBody) fleet(read *reader) fleet.EntryBody {
 	out := fleet.EntryBody{DoorID: b.DoorID, Kind: b.Kind, ObservedAt: b.ObservedAt, Corrects: b.Corrects, Because: b.Because, Reading: (*fleet.EntryReading)(b.Reading),
 		Securing: (*fleet.EntrySecuring)(b.Securing), Conclusion: (*fleet.EntryConclusion)(b.Conclusion), Note: (*fleet.EntryNote)(b.Note), Part: (*fleet.EntryPart)(b.Part),
-		SafeWork: (*fleet.EntrySafeWork)(b.SafeWork), LeftOut: (*fleet.EntryLeftOut)(b.LeftOut), FunctionTest: (*fleet.EntryFunctionTest)(b.FunctionTest)}
+		SafeWork: (*fleet.EntrySafeWork)(b.SafeWork), LeftOut: (*fleet.EntryLeftOut)(b.LeftOut), FunctionTest: (*fleet.EntryFunctionTest)(b.FunctionTest),
+		Dismissal: (*fleet.EntryDismissal)(b.Dismissal)}
 	if p := b.Photo; p != nil {
 		out.Photo = &fleet.EntryPhoto{SHA256: read.hash("/photo/sha256", p.SHA256), What: p.What}
 	}
@@ -208,7 +212,11 @@ func (b entryBody) fleet(read *reader) fleet.EntryBody {
 		out.Settings = &fleet.EntrySettings{ComponentID: s.ComponentID, Standing: s.Standing, Device: read.device("/settings/device", s.Device)}
 	}
 	if f := b.Finding; f != nil {
-		out.Finding = &fleet.EntryFinding{Severity: f.Severity, What: f.What, Rule: f.Rule, Confirms: f.Confirms, Photos: read.hashes("/finding/photos", f.Photos)}
+		out.Finding = &fleet.EntryFinding{Severity: f.Severity, What: f.What, Rule: f.Rule, Confirms: f.Confirms, Photos: read.hashes("/finding/photos", f.Photos),
+			SafeUntil: read.day("/finding/safe_until", f.SafeUntil)}
+	}
+	if d := b.Decision; d != nil {
+		out.Decision = d.fleet(read)
 	}
 	if m := b.Mending; m != nil {
 		out.Mending = &fleet.EntryMending{FindingID: m.FindingID, What: m.What, Photos: read.hashes("/mending/photos", m.Photos), Touched: groups(m.Touched)}

@@ -41,6 +41,9 @@ func SendWaiting(ctx context.Context, f *fleet.Fleet) (tried int, err error) {
 	if _, err := f.RemindOfUnsafeDoors(ctx); err != nil {
 		return 0, err
 	}
+	if _, err := f.TellOfPassedDays(ctx); err != nil {
+		return 0, err
+	}
 	if _, err := f.WriteLetters(ctx); err != nil {
 		return 0, err
 	}

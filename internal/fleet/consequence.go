@@ -66,11 +66,17 @@ type VisitFinding struct {
 	Severity      string     `json:"severity"`
 	Cause         string     `json:"cause"`
 	What          string     `json:"what"`
-	State         string     `json:"state"` // open, mended, cleared, withdrawn
+	State         string     `json:"state"` // open, mended, cleared, withdrawn, dismissed
 	OpenedAt      time.Time  `json:"opened_at"`
 	ClosedAt      *time.Time `json:"closed_at"`
 	ClosedByEntry *uuid.UUID `json:"closed_by_entry"`
 	RecordedAt    time.Time  `json:"recorded_at"`
+	// SafeUntil is the last day on which a deficient door may stand so: after it, it is a danger.
+	SafeUntil duedate.Day `json:"safe_until,omitzero"`
+	Decided   *Decided    `json:"decided,omitempty"`
+	Times     int         `json:"times"` // how often it has been found within some years; 1: for the first time
+	FirstAt   *time.Time  `json:"first_at"`
+	RecursOf  *uuid.UUID  `json:"recurs_of"` // the one before
 }
 
 // consequences is everything that the entries of a door add up to.
@@ -122,6 +128,7 @@ func consequencesOf(entries []Entry, zone *time.Location) consequences {
 			c.cases = append(c.cases, caseOf(e, counting))
 		}
 	}
+	linkRecurring(c.findings)
 	c.repairs = repairsOf(c.findings, entries, zone)
 	return c
 }
@@ -169,12 +176,19 @@ func after(a, b Entry) bool {
 	return cmp.Or(a.ObservedAt.Compare(b.ObservedAt), strings.Compare(a.EntryID.String(), b.EntryID.String())) < 0
 }
 
-// findingOf is the finding of an entry: open until it is mended; cleared when it is unsafe and a re-inspection has
-// passed without a word of its repair; withdrawn when a correction replaces it.
+// findingOf is the finding of an entry with the last decision on it: open until it is mended; cleared when it is unsafe and
+// a re-inspection has passed without a word of its repair; withdrawn when a correction replaces it; dismissed when it is
+// not unsafe and somebody gave a reason. No decision of anybody's closes it.
 func findingOf(e Entry, counting []Entry, corrected map[uuid.UUID]Entry) VisitFinding {
+	f := closingOf(e, counting, corrected)
+	f.Decided = decidedOn(e, f.ClosedAt, counting)
+	return f
+}
+
+func closingOf(e Entry, counting []Entry, corrected map[uuid.UUID]Entry) VisitFinding {
 	said := e.Body.Finding
 	f := VisitFinding{FindingID: e.EntryID, VisitID: e.VisitID, Severity: said.Severity, Cause: said.Rule, What: said.What, State: "open",
-		OpenedAt: e.ObservedAt, RecordedAt: e.ReceivedAt}
+		OpenedAt: e.ObservedAt, RecordedAt: e.ReceivedAt, SafeUntil: said.SafeUntil}
 	closeBy := func(by Entry, state string) {
 		at, id := by.ObservedAt, by.EntryID
 		f.State, f.ClosedAt, f.ClosedByEntry = state, &at, &id
@@ -193,6 +207,10 @@ func findingOf(e Entry, counting []Entry, corrected map[uuid.UUID]Entry) VisitFi
 		}
 		if said.Severity == "unsafe" && passes(by, e, counting) {
 			closeBy(by, "cleared")
+			return f
+		}
+		if d := by.Body.Dismissal; d != nil && d.FindingID == e.EntryID && said.Severity != "unsafe" {
+			closeBy(by, "dismissed")
 			return f
 		}
 	}
@@ -256,18 +274,21 @@ func repairsOf(findings []VisitFinding, entries []Entry, zone *time.Location) []
 	return repairs
 }
 
-// with adds a finding to a repair: it is due with the most pressing one that was not withdrawn, open while one is
-// open, cancelled when all are withdrawn.
+// with adds a finding to a repair: it is due with the most pressing one that was not taken back, no later than the day
+// until which that is safe, open while one is open, cancelled when all are taken back.
 func (r Repair) with(f VisitFinding, visitOf map[uuid.UUID]uuid.UUID, zone *time.Location) Repair {
-	switch withdrawnSoFar := r.State == "cancelled"; {
-	case f.State == "withdrawn" && !withdrawnSoFar:
+	switch noneSoFar := r.State == "cancelled"; {
+	case f.unfounded() && !noneSoFar:
 		return r
-	case f.State != "withdrawn" && withdrawnSoFar:
+	case !f.unfounded() && noneSoFar:
 		r.DueOn = duedate.Day{}
 	}
 	due := duedate.DayIn(f.OpenedAt, zone)
 	if f.Severity == "deficient" {
 		due = due.AddDays(mendWithin)
+		if !f.SafeUntil.IsZero() && f.SafeUntil.Before(due) {
+			due = f.SafeUntil
+		}
 	}
 	if r.DueOn.IsZero() || due.Before(r.DueOn) {
 		r.DueOn = due

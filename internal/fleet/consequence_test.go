@@ -198,9 +198,9 @@ func anyEntries() *rapid.Generator[[]Entry] {
 
 func anyBody(count int) *rapid.Generator[EntryBody] {
 	return rapid.Custom(func(t *rapid.T) EntryBody {
-		switch rapid.IntRange(0, 6).Draw(t, "kind") {
+		switch rapid.IntRange(0, 8).Draw(t, "kind") {
 		case 0:
-			return finding("unsafe", "closes on people")
+			return ofRule("6.2", finding("unsafe", "closes on people"))
 		case 1:
 			return finding(rapid.SampledFrom([]string{"deficient", "advisory"}).Draw(t, "severity"), "label gone")
 		case 2:
@@ -211,6 +211,10 @@ func anyBody(count int) *rapid.Generator[EntryBody] {
 			return conclusion(rapid.SampledFrom([]string{"passed", "failed"}).Draw(t, "result"))
 		case 5:
 			return reading(90)
+		case 6:
+			return decision(rapid.SampledFrom([]string{"mended", "quoted", "declined", "deferred"}).Draw(t, "decided"), rapid.IntRange(1, count+1).Draw(t, "decided on"))
+		case 7:
+			return dismissal(rapid.IntRange(1, count+1).Draw(t, "dismisses"))
 		}
 		return EntryBody{Kind: "note", Note: &EntryNote{Text: "called at the desk"}}
 	})

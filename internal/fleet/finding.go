@@ -6,6 +6,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/identity"
 )
 
@@ -16,11 +17,17 @@ type Finding struct {
 	Severity                              string // unsafe, deficient, advisory
 	Cause                                 string // computed: code:argument:…, its text is the message finding.<code>; visit: the rule or ""
 	What                                  string // visit: the inspector's words
-	State                                 string // open, mended, cleared (the computation no longer makes it), withdrawn (corrected)
+	State                                 string // open, mended, cleared (the computation no longer makes it), withdrawn (corrected), dismissed (for a reason)
 	OpenedAt                              time.Time
 	ClosedAt                              *time.Time
 	VisitID, EntryID, ClosedByEntry       *uuid.UUID
 	RecordedAt                            time.Time
+	TimeZone                              string      // of the site
+	SafeUntil                             duedate.Day // the last day on which the door may stand so
+	Decided                               *Decided    // the last decision on it
+	Times                                 int         // how often it has been found within some years
+	FirstAt                               *time.Time  // since when, if more than once
+	RecursOf                              *uuid.UUID  // the one before
 }
 
 // ComputedFinding is a new finding from computation alone.
@@ -33,7 +40,7 @@ type ComputedFinding struct {
 
 // FindingQuery asks for findings, the oldest first.
 type FindingQuery struct {
-	DoorID                  uuid.UUID // zero for all
+	DoorID, SiteID          uuid.UUID // zero for all
 	State, Severity, Origin string    // "" for all
 	AfterAt                 time.Time
 	AfterID                 uuid.UUID
@@ -42,6 +49,7 @@ type FindingQuery struct {
 
 type findingRows interface {
 	FindingPage(ctx context.Context, q FindingQuery) ([]Finding, error)
+	FindingByID(ctx context.Context, id uuid.UUID) (Finding, error)
 	InsertComputedFindings(ctx context.Context, doorID uuid.UUID, list []ComputedFinding) error
 	ClearComputedFindings(ctx context.Context, ids []uuid.UUID, at time.Time) error
 }

@@ -97,6 +97,8 @@ type Tx interface {
 	photoRows
 	consequenceRows
 	trendRows
+	decisionRows
+	pressingRows
 	noticeRows
 	ladderRows
 	letterRows

@@ -174,7 +174,8 @@ func (out *Folder) work(ctx context.Context, tx Tx, doorID uuid.UUID, asOf AsOf,
 		visit, entry := v.VisitID, v.FindingID
 		out.Findings = append(out.Findings, Finding{CustomerID: out.Door.CustomerID, SiteID: out.Door.SiteID, DoorID: doorID, FindingID: v.FindingID, Origin: "visit",
 			Severity: v.Severity, Cause: v.Cause, What: v.What, State: v.State, OpenedAt: v.OpenedAt, ClosedAt: v.ClosedAt, VisitID: &visit, EntryID: &entry,
-			ClosedByEntry: v.ClosedByEntry, RecordedAt: v.RecordedAt})
+			ClosedByEntry: v.ClosedByEntry, RecordedAt: v.RecordedAt, TimeZone: out.Site.TimeZone, SafeUntil: v.SafeUntil, Decided: v.Decided,
+			Times: v.Times, FirstAt: v.FirstAt, RecursOf: v.RecursOf})
 	}
 	out.Cases = c.cases
 	computed, err := tx.FindingPage(ctx, FindingQuery{DoorID: doorID, Origin: "computed", Limit: folderPart})

@@ -89,6 +89,7 @@ type NoticeDue struct {
 	OrderDueOn                        duedate.Day
 	Case                              *OutOfServiceCase
 	Acknowledged                      bool
+	FindingState                      string   // of the finding that it is about
 	KnownAddresses                    []string // the recipient's, now, in the order in which they are tried
 	Addresses                         []string // those of them that have not refused mail
 }
@@ -276,6 +277,8 @@ func (n NoticeDue) end(all []NoticeDue) (state, because string) {
 		return "withdrawn", "case_ended"
 	case n.Case != nil && n.Acknowledged && strings.HasPrefix(n.Rung, "unsafe_again"):
 		return "withdrawn", "acknowledged"
+	case n.FindingState != "" && n.FindingState != "open":
+		return "withdrawn", "finding_closed"
 	case !n.Stands:
 		return "withdrawn", "standing_ended"
 	case len(n.Addresses) == 0:

@@ -24,7 +24,7 @@ type Notice struct {
 	DoorID         *uuid.UUID  `json:"door_id"`
 	WorkOrderID    *uuid.UUID  `json:"work_order_id"`
 	CaseID         *uuid.UUID  `json:"case_id"`
-	Reason         string      `json:"reason"` // work_order:<id>, case:<id>; for the office also notice:<id>, letter:<id>
+	Reason         string      `json:"reason"` // work_order:<id>, case:<id>, finding:<id>; for the office also notice:<id>, letter:<id>
 	DueOn          duedate.Day `json:"due_on,omitzero"`
 	TurnOn         duedate.Day `json:"turn_on,omitzero"` // the day on which the rung had its turn
 	Rung           string      `json:"rung"`

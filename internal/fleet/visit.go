@@ -77,11 +77,13 @@ type EntryBody struct {
 	LeftOut      *EntryLeftOut      `json:"left_out,omitempty"`
 	Adjustment   *EntryAdjustment   `json:"adjustment,omitempty"`
 	FunctionTest *EntryFunctionTest `json:"function_test,omitempty"`
+	Decision     *EntryDecision     `json:"decision,omitempty"`
+	Dismissal    *EntryDismissal    `json:"dismissal,omitempty"`
 }
 
 // EntryKinds are the kinds of entries. An entry says what it has to say in the member that its kind names.
 func EntryKinds() []string {
-	return []string{"safe_work", "reading", "left_out", "photo", "settings", "finding", "securing", "adjustment", "mending", "part", "function_test", "note", "conclusion"}
+	return []string{"safe_work", "reading", "left_out", "photo", "settings", "finding", "securing", "adjustment", "mending", "part", "function_test", "decision", "dismissal", "note", "conclusion"}
 }
 
 // EntryReading is one thing read at the door, by its name in the rulebook.
@@ -116,6 +118,8 @@ type EntryFinding struct {
 	Rule     string      `json:"rule,omitempty"`     // of the rule pack
 	Confirms *uuid.UUID  `json:"confirms,omitempty"` // the computed finding that it confirms
 	Photos   []seal.Hash `json:"photos,omitempty"`
+	// SafeUntil is the last day on which the door may stand so; after it, it is a danger. Deficient ones only.
+	SafeUntil duedate.Day `json:"safe_until,omitzero"`
 }
 
 // EntrySecuring is how an unsafe door was secured, that people can still get out, and who was told.
@@ -474,6 +478,9 @@ func (f *Fleet) acceptEntry(ctx context.Context, tx Tx, by identity.Actor, door 
 	if err := checkNamed(ctx, tx, e); err != nil {
 		return err
 	}
+	if err := checkLife(ctx, tx, site, e); err != nil {
+		return err
+	}
 	if e.Body.Part != nil {
 		if err := checkPart(ctx, tx, door, e); err != nil {
 			return err
@@ -557,7 +564,7 @@ func (f *Fleet) followEntry(ctx context.Context, tx Tx, by identity.Actor, e Ent
 
 // decides tells whether findings, cases, work orders or due dates may follow from the entry.
 func (b EntryBody) decides() bool {
-	return b.Corrects != nil || b.Finding != nil || b.Securing != nil || b.Mending != nil || b.Conclusion != nil
+	return b.Corrects != nil || b.Finding != nil || b.Securing != nil || b.Mending != nil || b.Conclusion != nil || b.Decision != nil || b.Dismissal != nil
 }
 
 // tidy brings the texts of an entry into one form. What it changes it copies first: the caller may be sending the same
@@ -602,6 +609,12 @@ func (b *EntryBody) tidy() {
 	case b.FunctionTest != nil:
 		b.FunctionTest = copied(b.FunctionTest)
 		tidy(&b.FunctionTest.Note)
+	case b.Decision != nil:
+		b.Decision = copied(b.Decision)
+		b.Decision.tidy()
+	case b.Dismissal != nil:
+		b.Dismissal = copied(b.Dismissal)
+		tidy(&b.Dismissal.Reason)
 	}
 }
 
@@ -620,7 +633,8 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 	}
 	said := map[string]bool{"reading": b.Reading != nil, "photo": b.Photo != nil, "settings": b.Settings != nil, "finding": b.Finding != nil,
 		"securing": b.Securing != nil, "mending": b.Mending != nil, "conclusion": b.Conclusion != nil, "note": b.Note != nil, "part": b.Part != nil,
-		"safe_work": b.SafeWork != nil, "left_out": b.LeftOut != nil, "adjustment": b.Adjustment != nil, "function_test": b.FunctionTest != nil}
+		"safe_work": b.SafeWork != nil, "left_out": b.LeftOut != nil, "adjustment": b.Adjustment != nil, "function_test": b.FunctionTest != nil,
+		"decision": b.Decision != nil, "dismissal": b.Dismissal != nil}
 	known := false
 	for kind, is := range said {
 		if kind == b.Kind {
@@ -653,6 +667,10 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 		if len(b.Finding.Photos) > 20 {
 			faults.Add("/finding/photos", "too_many", "most", 20)
 		}
+		f.checkDay(&faults, "/finding/safe_until", b.Finding.SafeUntil)
+		if b.Finding.Severity != "deficient" && !b.Finding.SafeUntil.IsZero() {
+			faults.Add("/finding/safe_until", "safe_until_of_deficient")
+		}
 	case "securing":
 		checkSecuring(&faults, *b.Securing)
 	case "mending":
@@ -677,6 +695,10 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 		checkTouched(&faults, "/adjustment/touched", b.Adjustment.Touched)
 	case "function_test":
 		b.FunctionTest.check(&faults)
+	case "decision":
+		f.checkDecision(&faults, *b.Decision)
+	case "dismissal":
+		checkText(&faults, "/dismissal/reason", b.Dismissal.Reason, 1, 2000)
 	}
 	return faults.Err()
 }

@@ -118,6 +118,11 @@ func concluded(result string) fleet.EntryBody {
 	return fleet.EntryBody{Kind: "conclusion", Conclusion: &fleet.EntryConclusion{Result: result}}
 }
 
+func with(body fleet.EntryBody, change func(*fleet.EntryBody)) fleet.EntryBody {
+	change(&body)
+	return body
+}
+
 func correcting(entry uuid.UUID, body fleet.EntryBody) fleet.EntryBody {
 	body.Corrects, body.Because = &entry, "looked again"
 	return body
@@ -521,10 +526,6 @@ func TestAnEntryThatCannotBeRightChangesNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	before := a.everything(t)
-	with := func(body fleet.EntryBody, change func(*fleet.EntryBody)) fleet.EntryBody {
-		change(&body)
-		return body
-	}
 	itself := a.id()
 	for name, c := range map[string]struct {
 		visit, entry uuid.UUID

@@ -78,6 +78,8 @@ const (
 	ActReadWork       Action = "work.read"       // plans, work orders, visits, findings, cases
 	ActPlanWork       Action = "work.plan"       // plans and work orders changed
 	ActLogVisit       Action = "visit.write"     // attendance, entries, photos, sign-off
+	ActDecide         Action = "decision.write"  // what owners decide on findings, also from the office
+	ActDismiss        Action = "finding.dismiss"
 	ActReadReport     Action = "report.read"
 	ActMakeReport     Action = "report.make"
 	ActReadOffice     Action = "office.read" // notices, job runs
@@ -125,6 +127,8 @@ func Grants() []Grant {
 		{ActReadWork, everybody, TokenRead},
 		{ActPlanWork, []Role{Dispatcher, Administrator}, TokenRegister},
 		{ActLogVisit, []Role{Technician}, TokenVisits},
+		{ActDecide, staff, TokenVisits},
+		{ActDismiss, []Role{Technician, Support, Administrator}, ""},
 		{ActReadReport, everybody, TokenRead},
 		{ActMakeReport, []Role{Dispatcher, Technician, OwnerAgent, Administrator}, TokenRegister},
 		{ActReadOffice, staff, TokenRead},

@@ -11,15 +11,20 @@ import (
 )
 
 const sqlPutVisitFindings = `-- put_visit_findings
-insert into finding as present (customer_id, site_id, door_id, finding_id, origin, severity, cause, what, state, opened_at, closed_at, visit_id, entry_id, closed_by_entry, recorded_at)
-select d.customer_id, d.site_id, d.door_id, f.finding_id, 'visit', f.severity, f.cause, f.what, f.state, f.opened_at, f.closed_at, f.visit_id, f.finding_id, f.closed_by_entry, f.recorded_at
+insert into finding as present (customer_id, site_id, door_id, finding_id, origin, severity, cause, what, state, opened_at, closed_at, visit_id, entry_id, closed_by_entry, recorded_at,
+  safe_until, decided, times, first_at, recurs_of)
+select d.customer_id, d.site_id, d.door_id, f.finding_id, 'visit', f.severity, f.cause, f.what, f.state, f.opened_at, f.closed_at, f.visit_id, f.finding_id, f.closed_by_entry, f.recorded_at,
+  f.safe_until, f.decided, f.times, f.first_at, f.recurs_of
 from door d cross join jsonb_to_recordset(@findings) as f (finding_id uuid, visit_id uuid, severity text, cause text, what text, state text,
-  opened_at timestamptz, closed_at timestamptz, closed_by_entry uuid, recorded_at timestamptz)
+  opened_at timestamptz, closed_at timestamptz, closed_by_entry uuid, recorded_at timestamptz,
+  safe_until date, decided jsonb, times integer, first_at timestamptz, recurs_of uuid)
 where d.door_id = @door_id
-on conflict (finding_id) do update set state = excluded.state, closed_at = excluded.closed_at, closed_by_entry = excluded.closed_by_entry
-where (present.state, present.closed_at, present.closed_by_entry) is distinct from (excluded.state, excluded.closed_at, excluded.closed_by_entry)`
+on conflict (finding_id) do update set state = excluded.state, closed_at = excluded.closed_at, closed_by_entry = excluded.closed_by_entry, decided = excluded.decided,
+  times = excluded.times, first_at = excluded.first_at, recurs_of = excluded.recurs_of
+where (present.state, present.closed_at, present.closed_by_entry, present.decided, present.times, present.first_at, present.recurs_of)
+  is distinct from (excluded.state, excluded.closed_at, excluded.closed_by_entry, excluded.decided, excluded.times, excluded.first_at, excluded.recurs_of)`
 
-// PutVisitFindings writes the findings of a door that come from visits; only their state ever changes.
+// PutVisitFindings writes the findings of a door that come from visits; what they say never changes, what became of them may.
 func (t *Tx) PutVisitFindings(ctx context.Context, doorID uuid.UUID, list []fleet.VisitFinding) error {
 	_, err := exec(ctx, t, "put_visit_findings", sqlPutVisitFindings, pgx.StrictNamedArgs{"door_id": doorID, "findings": list})
 	return err

@@ -90,6 +90,7 @@ type noticeDueRow struct {
 	OpenedAt         *time.Time
 	SecuredHow       *string
 	What             *string
+	FindingState     string
 	Acknowledged     bool
 	Email            string
 	FurtherAddresses string
@@ -99,7 +100,7 @@ type noticeDueRow struct {
 func (r noticeDueRow) due() fleet.NoticeDue {
 	known := fleet.AddressesOf(r.Email, r.FurtherAddresses)
 	n := fleet.NoticeDue{Notice: r.notice(), SiteName: r.SiteName, SiteZone: r.SiteZone, Tag: r.Tag, DoorName: r.DoorName, Stands: r.Stands, OrderState: r.OrderState,
-		OrderDueOn: day(r.OrderDueOn), Acknowledged: r.Acknowledged, KnownAddresses: known, Addresses: fleet.Usable(known, r.Refused)}
+		OrderDueOn: day(r.OrderDueOn), Acknowledged: r.Acknowledged, FindingState: r.FindingState, KnownAddresses: known, Addresses: fleet.Usable(known, r.Refused)}
 	if r.CaseState != nil {
 		n.Case = &fleet.OutOfServiceCase{CaseID: *r.CaseID, State: *r.CaseState, OpenedAt: *r.OpenedAt, SecuredHow: *r.SecuredHow, What: *r.What}
 	}
@@ -108,10 +109,11 @@ func (r noticeDueRow) due() fleet.NoticeDue {
 
 // What a notice is about is held for share: nothing of it is done between this reading and the letter.
 const sqlHoldDue = `-- hold_due
-with due as (select notice_id, work_order_id, case_id from notice where recipient_email = @address and state = 'queued' and next_try_at <= @now order by notice_id for update),
+with due as (select notice_id, work_order_id, case_id, case when reason like 'finding:%' then substr(reason, 9)::uuid end as finding_id from notice where recipient_email = @address and state = 'queued' and next_try_at <= @now order by notice_id for update),
 orders as (select from work_order o where o.work_order_id in (select work_order_id from due) order by o.work_order_id for share),
-cases as (select from out_of_service_case c where c.case_id in (select case_id from due) order by c.case_id for share)
-select (select count(*) from due) + (select count(*) from orders) + (select count(*) from cases) as held`
+cases as (select from out_of_service_case c where c.case_id in (select case_id from due) order by c.case_id for share),
+findings as (select from finding f where f.finding_id in (select finding_id from due) order by f.finding_id for share)
+select (select count(*) from due) + (select count(*) from orders) + (select count(*) from cases) + (select count(*) from findings) as held`
 
 const sqlNoticesDue = `-- notices_due
 select n.customer_id, n.site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
@@ -122,6 +124,7 @@ select n.customer_id, n.site_id, n.notice_id, n.door_id, n.work_order_id, n.case
     and p.party_id = n.recipient_id and p.from_day <= (@now at time zone s.time_zone)::date and (p.to_day is null or p.to_day >= (@now at time zone s.time_zone)::date)) end as stands,
   coalesce(o.state, '') as order_state, o.due_on as order_due_on, c.state as case_state, c.opened_at, c.secured_how, f.what,
   exists (select from case_acknowledgement a where a.case_id = n.case_id) as acknowledged,
+  coalesce(case when n.reason like 'finding:%' then (select g.state from finding g where g.finding_id = substr(n.reason, 9)::uuid) end, '') as finding_state,
   coalesce(q.email, h.email, '') as email, coalesce(q.further_addresses, '') as further_addresses,
   array(select r.address from refused_address r where r.cleared_at is null and (r.address = q.email or r.address = h.email or q.further_addresses <> '' and position(r.address in q.further_addresses) > 0)) as refused
 from notice n join site s on s.site_id = n.site_id
@@ -149,7 +152,7 @@ select n.customer_id, n.site_id, n.notice_id, n.door_id, n.work_order_id, n.case
   n.recipient_email, n.language, n.time_zone, n.urgent, n.why, n.state, n.because, n.next_try_at, n.made_at, n.sent_at,
   null::uuid as letter_id, '' as subject, '' as body, 0 as attempts, '' as answer,
   '' as site_name, '' as site_zone, '' as tag, '' as door_name, true as stands, '' as order_state, null::date as order_due_on,
-  null::text as case_state, null::timestamptz as opened_at, null::text as secured_how, null::text as what, false as acknowledged,
+  null::text as case_state, null::timestamptz as opened_at, null::text as secured_how, null::text as what, false as acknowledged, '' as finding_state,
   coalesce(q.email, h.email, '') as email, coalesce(q.further_addresses, '') as further_addresses,
   array(select r.address from refused_address r where r.cleared_at is null and (r.address = q.email or r.address = h.email or q.further_addresses <> '' and position(r.address in q.further_addresses) > 0)) as refused
 from letter_notice c join notice n on n.notice_id = c.notice_id

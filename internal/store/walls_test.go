@@ -88,7 +88,7 @@ func seenIn(column string) map[string]string {
 		sees[table] = "$1::uuid[] is not null" // every row
 	}
 	for _, table := range []string{"site", "site_party", "door", "door_version", "door_leaf", "kept_clear_zone", "component", "component_version", "revision", "revision_accessory",
-		"extent", "inspection_plan", "work_order", "visit", "visit_entry", "visit_sign_off", "entry_photo", "out_of_service_case", "report_site"} {
+		"extent", "inspection_plan", "work_order", "visit", "visit_entry", "visit_sign_off", "entry_photo", "out_of_service_case", "report_site", "shown_text"} {
 		sees[table] = mine
 	}
 	sees["company_pack"] = "pack_id = 'house@1' and exists (select from site where " + mine + ")" // not the draft, nor what is planned
