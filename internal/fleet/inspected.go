@@ -80,8 +80,8 @@ func doneAt(conclusion Entry, entries []Entry) (done []doneEntry) {
 	return done
 }
 
-// changes tells whether something of the door was changed by what the entry says.
-func (b EntryBody) changes() bool {
+// changesDoor tells whether something of the door was changed by what the entry says.
+func (b EntryBody) changesDoor() bool {
 	return b.Mending != nil || b.Adjustment != nil || b.Part != nil || b.Settings != nil && b.Settings.Standing == "left"
 }
 
@@ -125,7 +125,7 @@ func safeWorkWanting(done []doneEntry) fault.List {
 		return fault.List{fault.New(fault.Conflict, "safe_work_missing")}
 	}
 	for _, d := range done {
-		if (d.Reading != nil || d.Settings != nil || d.changes()) && d.at.Before(done[safe].at) {
+		if (d.Reading != nil || d.Settings != nil || d.changesDoor()) && d.at.Before(done[safe].at) {
 			return fault.List{fault.New(fault.Conflict, "safe_work_late")}
 		}
 	}
@@ -191,7 +191,7 @@ func asLeftWanting(done []doneEntry, judged []judgedDoor) fault.List {
 		outdated := false
 		for _, later := range done[i+1:] {
 			switch {
-			case later.changes() && later.outdates(kind):
+			case later.changesDoor() && later.outdates(kind):
 				outdated = true
 			case later.Reading != nil && later.Reading.covers(*read.Reading):
 				outdated = false
@@ -234,7 +234,7 @@ func functionTestWanting(done []doneEntry) fault.List {
 	var failed []string
 	for _, d := range done {
 		switch {
-		case d.changes():
+		case d.changesDoor():
 			changed, tested, failed = true, false, nil
 		case d.FunctionTest != nil:
 			tested = true

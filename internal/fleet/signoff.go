@@ -389,7 +389,7 @@ func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) []rulebook.Us
 		if e.DoorID != door || e.ObservedAt.After(conclusion.ObservedAt) {
 			continue
 		}
-		if e.Body.changes() {
+		if e.Body.changesDoor() {
 			changes++
 		}
 		r := e.Body.Reading
