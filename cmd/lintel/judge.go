@@ -91,7 +91,7 @@ func judgement(texts words.Printer, a rulebook.Answer) judged {
 	for _, r := range a.Rules {
 		out.Rules = append(out.Rules, judgedRule{
 			ID: r.ID, Result: r.Result, Asked: askedOf(texts, r), Read: readingsOf(texts, r), Why: reasonOf(texts, r),
-			Severity: string(r.Rule.Severity), Source: sourceOf(r.Rule.Source), Standing: texts.T("judge.standing." + string(r.Rule.Standing)),
+			Severity: string(r.Rule.Severity), Source: sourceOf(r.Rule.Source), Standing: texts.T("judge.standing." + string(r.Verdict.Standing)),
 		})
 	}
 	return out
@@ -111,7 +111,7 @@ func askedOf(texts words.Printer, r rulebook.RuleAnswer) string {
 	return texts.T("judge.asked.most", "most", written(l.AtMost))
 }
 
-// readingsOf gives every reading that was judged, as it was given.
+// readingsOf gives every reading that was judged, as it was given, and then what was worked out of them.
 func readingsOf(texts words.Printer, r rulebook.RuleAnswer) string {
 	parts := []string{}
 	for _, u := range r.Verdict.Readings {
@@ -122,6 +122,13 @@ func readingsOf(texts words.Printer, r rulebook.RuleAnswer) string {
 			parts = append(parts, texts.T("judge.read.uncertain", "name", u.Name, "value", plain(*u.Number), "uncertainty", plain(*u.Uncertainty), "unit", u.Unit))
 		default:
 			parts = append(parts, u.Name+" "+plain(*u.Number)+" "+u.Unit)
+		}
+	}
+	for _, w := range r.Verdict.Computed {
+		if w.Low != nil {
+			parts = append(parts, texts.T("judge.read.computed_uncertain", "name", w.Name, "value", plain(w.Value), "low", plain(*w.Low), "high", plain(*w.High), "unit", w.Unit))
+		} else {
+			parts = append(parts, texts.T("judge.read.computed", "name", w.Name, "value", plain(w.Value), "unit", w.Unit))
 		}
 	}
 	return strings.Join(parts, ", ")
@@ -141,10 +148,16 @@ func reasonOf(texts words.Printer, r rulebook.RuleAnswer) string {
 		return texts.T("judge.why.missing", "names", strings.Join(names, ", "))
 	case r.Result == rulebook.ResultMissing:
 		return texts.T("rulebook.reason." + string(v.Reason))
+	case v.Outcome == rulebook.Undecided && v.Reason != "":
+		return texts.T("judge.why." + string(v.Reason))
 	case v.Measured == nil:
 		return texts.T("judge.why.answer." + r.Result)
-	case v.Low != nil:
-		return texts.T("judge.why.interval."+r.Result, "value", written(v.Measured), "low", written(v.Low), "high", written(v.High), "asked", askedOf(texts, r))
+	case v.Low != nil || r.Result == rulebook.ResultUndecided:
+		low, high := v.Low, v.High
+		if low == nil { // the uncertainty is in the limit alone
+			low, high = v.Measured, v.Measured
+		}
+		return texts.T("judge.why.interval."+r.Result, "value", written(v.Measured), "low", written(low), "high", written(high), "asked", askedOf(texts, r))
 	}
 	return texts.T("judge.why.value."+r.Result, "value", written(v.Measured), "asked", askedOf(texts, r))
 }

@@ -26,12 +26,11 @@ type Answer struct {
 
 // RuleAnswer is what one rule says, in the pack's order.
 type RuleAnswer struct {
-	ID       string
-	Result   string // pass, fail, undecided, missing or not_applicable
-	Rule     *Rule
-	Verdict  Verdict
-	Limit    *BoundsUsed // nil for a question, and when it cannot be worked out
-	Readings []string    // names of the readings that the rule looks at
+	ID      string
+	Result  string // pass, fail, undecided, missing or not_applicable
+	Rule    *Rule
+	Verdict Verdict
+	Limit   *BoundsUsed // nil for a question, and when it cannot be worked out
 }
 
 // Answer judges a case by a pack, named as name@edition, or by name alone for its newest edition.
@@ -48,9 +47,9 @@ func (b *Book) Answer(pack string, c Case) (Answer, error) {
 	bearing := false // a rule that bears on the verdict was judged
 	for i, v := range p.Judge(c.Facts, c.Readings) {
 		r := p.Rules[i]
-		rule := RuleAnswer{ID: r.ID, Result: resultOf(v), Rule: r, Verdict: v, Limit: r.limitFor(c.Facts)}
-		for _, k := range r.readings() {
-			rule.Readings = append(rule.Readings, k.Name)
+		rule := RuleAnswer{ID: r.ID, Result: resultOf(v), Rule: r, Verdict: v, Limit: v.Limit}
+		if rule.Limit == nil {
+			rule.Limit = r.limitFor(c.Facts)
 		}
 		a.Rules = append(a.Rules, rule)
 		switch {

@@ -185,7 +185,7 @@ func TestEveryKeyHasAnEnglishText(t *testing.T) {
 		"weight":   {string(Binding), string(Unverified)},
 		"standing": {string(Found), string(SecondHand), string(CommonPractice), string(FromMemory)},
 		"severity": {string(Unsafe), string(Deficient), string(Advisory)},
-		"reason":   {string(RuleDoesNotApply), string(PackIsForOthers), string(InputsUnusable), string(NotComputable), string(TooManyReadings)},
+		"reason":   {string(RuleDoesNotApply), string(PackIsForOthers), string(InputsUnusable), string(NotComputable), string(TooManyReadings), string(MayNotApply)},
 		"problem":  {string(Missing), string(Unknown), string(NotFinite), string(WrongUnit), string(WrongKind), string(OutOfRange)},
 	} {
 		for _, v := range values {
@@ -415,6 +415,7 @@ func TestNoEmbeddedRuleRunsIntoTheCostLimitWithEightLeaves(t *testing.T) {
 
 func FuzzPack(f *testing.F) {
 	f.Add([]byte(samplePack))
+	f.Add([]byte(computedPack))
 	for _, id := range []string{swingPack, slidePack} {
 		text, err := embedded.ReadFile("packs/" + id + ".yaml")
 		if err != nil {

@@ -101,10 +101,21 @@ func mistakeAt(tree *ast.AST, part ast.Expr, what string) error {
 	return &expressionMistake{place.Line(), place.Column(), what}
 }
 
-func expressionMistakes(issues []*common.Error) error {
+// wholeName is a reading or a computed reading at the beginning of a text.
+var wholeName = regexp.MustCompile(`^(reading|computed)\.\w+`)
+
+func expressionMistakes(source Expression, issues []*common.Error) error {
+	lines := strings.Split(string(source), "\n")
 	var all []error
 	for _, i := range issues {
 		what, _, _ := strings.Cut(i.Message, " (") // what CEL adds is about its own containers, and its guesses know no readings
+		if line, column := i.Location.Line(), i.Location.Column(); line > 0 && line <= len(lines) && column >= 0 {
+			runes := []rune(lines[line-1])
+			if name := wholeName.FindString(string(runes[min(column, len(runes)):])); name != "" { // it looks up the first word alone when nothing is near the whole
+				first, _, _ := strings.Cut(name, ".")
+				what = strings.Replace(what, "'"+first+"'", "'"+name+"'", 1)
+			}
+		}
 		all = append(all, &expressionMistake{i.Location.Line(), i.Location.Column(), what})
 	}
 	return errors.Join(all...)
@@ -144,7 +155,7 @@ func (s *source) locate(where []string, keys []any, err error) []Mistake {
 			m.Line, m.Column = s.within(node, in.line, in.column)
 		}
 	}
-	m.Hint = hintFor(m.What)
+	m.Hint = hintFor(m.What, computedIn(&s.tree))
 	return []Mistake{m}
 }
 
@@ -261,7 +272,7 @@ func (s *source) yamlMistake(what string) Mistake {
 	case s.tree.Kind == 0:
 		m.Line, m.Column, m.Hint = s.notYAML()
 	default:
-		m.Hint = hintFor(m.What)
+		m.Hint = hintFor(m.What, nil)
 	}
 	m.What = typeName.ReplaceAllString(m.What, "")
 	return m
@@ -277,7 +288,7 @@ func wantedWords(goType string) string {
 		return "a list"
 	case goType == "float64":
 		return "a number"
-	case strings.HasPrefix(goType, "map[") || slices.Contains([]string{"Limit", "Source", "AppliesTo", "Item", "BodyRule", "Quantity", "Rule", "ZoneRule", "Pack"}, strings.TrimPrefix(goType, "rulebook.")):
+	case strings.HasPrefix(goType, "map[") || slices.Contains([]string{"Limit", "Source", "AppliesTo", "Item", "BodyRule", "Quantity", "Rule", "ZoneRule", "Computed", "Pack"}, strings.TrimPrefix(goType, "rulebook.")):
 		return "an object of members"
 	}
 	return "a text"
@@ -332,7 +343,7 @@ func (s *source) columnOf(line int, is func(*yaml.Node) bool) int {
 
 // membersOf gives what may stand in a part of a pack.
 func membersOf(part string) (members []string) {
-	for _, t := range []reflect.Type{reflect.TypeFor[Pack](), reflect.TypeFor[Item](), reflect.TypeFor[AppliesTo](), reflect.TypeFor[Rule](), reflect.TypeFor[Limit](),
+	for _, t := range []reflect.Type{reflect.TypeFor[Pack](), reflect.TypeFor[Item](), reflect.TypeFor[AppliesTo](), reflect.TypeFor[Computed](), reflect.TypeFor[Rule](), reflect.TypeFor[Limit](),
 		reflect.TypeFor[ZoneRule](), reflect.TypeFor[BodyRule](), reflect.TypeFor[Quantity](), reflect.TypeFor[Source]()} {
 		for i := 0; t.Name() == part && i < t.NumField(); i++ {
 			if tag := t.Field(i).Tag.Get("yaml"); tag != "" && tag != "-" {
@@ -351,6 +362,14 @@ func closest(name string, known []string) string {
 
 // hints says what to do about a mistake that says so; the first that fits.
 var hints = []struct{ says, hint string }{
+	{"goes in a circle", "work one of them out of readings and facts alone"},
+	{"no rule uses it", "name it in a rule as computed.NAME, or take it out"},
+	{"neither only rises nor only falls", "name the reading once, or make two rules of it; a difference is bounded by at_least and at_most together"},
+	{"no SI unit", "facts and readings are in SI; a limit may name another unit"},
+	{"want it to end in", "the name of a number ends in its unit"},
+	{"is no reading in", "prefer a reading of the same unit, or take prefers out"},
+	{"a reading or a fact has that name", "another id"},
+	{"the computed reading in", "facts and readings are in SI; m_to_in, in_to_m and kg_to_lb convert"},
 	{"no matching overload", "write whole numbers as 15.0 inside a formula, and compare numbers with numbers only"},
 	{"unknown unit", "one of s, m, mm, in, ft, kg, lb, N, lbf, J, lbf.ft, m/s, in/s, ft/s, deg, rpm, months"},
 	{"does not measure", "a height has a unit of length, a speed one of speed, held one of time"},
@@ -382,8 +401,9 @@ var hints = []struct{ says, hint string }{
 	{"cannot be made", "a rule reads what is there: facts, leaves, readings"},
 	{"want name@edition", "as in a156.10@2005"},
 	{"want it to end with", "the id is name@edition"},
+	{"want lower-case words joined by _", "as in leaf_energy_j"},
 	{"want lower-case words", "as in hold-open-time"},
-	{"twice in this pack", "every rule and every zone has an id of its own"},
+	{"twice in this pack", "every rule, zone and computed reading has an id of its own"},
 	{": twice", "each once"},
 	{"unknown door kind", "sliding, swinging, folding or revolving"},
 	{"unknown energy", "full, low or assist"},
@@ -392,6 +412,7 @@ var hints = []struct{ says, hint string }{
 	{"positive number", "value: a number above nothing, with its unit"},
 	{"more than one document", "one file, one pack: take out the line ---"},
 	{"an empty rule", "take out the lone -"},
+	{"an empty computed reading", "take out the lone -"},
 	{"an empty zone", "take out the lone -"},
 	{"want item, and either", "what is looked at; rules: [ids] that ask it, or not: why none does"},
 	{"no rule or zone", "an id of this pack"},
@@ -406,9 +427,12 @@ var hints = []struct{ says, hint string }{
 }
 
 // hintFor says what to do about a mistake.
-func hintFor(what string) string {
+func hintFor(what string, computed []string) string {
 	if found := strangeName.FindStringSubmatch(what); found != nil {
-		return nameHint(found[1])
+		return nameHint(found[1], computed)
+	}
+	if _, name, is := strings.Cut(what, "there is no reading "); is {
+		return "did you mean " + closest(name, readingNames()) + "?"
 	}
 	for _, h := range hints {
 		if strings.Contains(what, h.says) {
@@ -418,29 +442,60 @@ func hintFor(what string) string {
 	return "see the packs that come with the program for how it is written"
 }
 
-// nameHint names the nearest fact, reading or function.
-func nameHint(name string) string {
-	switch name {
-	case "reading":
-		return "a reading stands in measured or pass only: there the judge looks first whether it was read; conditions and limits take facts"
-	case "has":
+// computedIn gives the ids of the computed readings that the text defines.
+func computedIn(tree *yaml.Node) (ids []string) {
+	list := descend(tree, []any{"computed"})
+	if list == nil || list.Kind != yaml.SequenceNode {
+		return nil
+	}
+	for _, one := range list.Content {
+		if id := descend(one, []any{"id"}); id != nil && id.Kind == yaml.ScalarNode {
+			ids = append(ids, id.Value)
+		}
+	}
+	return ids
+}
+
+func readingNames() (names []string) {
+	for _, k := range Readings() {
+		names = append(names, k.Name)
+	}
+	return names
+}
+
+// nameHint names the nearest fact, reading, computed reading or function.
+func nameHint(name string, computed []string) string {
+	known := []string{"math.sqrt", "math.abs", "math.ceil", "math.floor", "math.greatest", "math.least", "leaves", "greatest", "least", sideActivation}
+	if name == "has" {
 		return "the judge looks itself whether a value is there, before a rule runs"
 	}
-	known := []string{"math.sqrt", "math.abs", "math.ceil", "math.floor", "math.greatest", "math.least", "leaves", "greatest", "least", "in_to_m", "m_to_in", "kg_to_lb", "low_energy_time_us_s", "low_energy_time_si_s", "swing_energy_j", sideActivation}
+	for function := range measuring {
+		known = append(known, function)
+	}
 	for _, k := range factKinds() {
 		known = append(known, k.name)
 	}
-	for _, k := range Readings() {
-		if k.Name == name {
-			return "a reading is written " + readingPrefix + name + ", and only in measured or pass"
+	for _, reading := range readingNames() {
+		if reading == name {
+			return "a reading is written " + readingPrefix + name + ", and only in measured, pass or the value of a computed reading"
 		}
-		known = append(known, readingPrefix+k.Name)
+		known = append(known, readingPrefix+reading)
 	}
+	for _, id := range computed {
+		if id == name {
+			return "a computed reading is written " + computedPrefix + name
+		}
+		known = append(known, computedPrefix+id)
+	}
+	slices.Sort(known)
 	if i := slices.IndexFunc(known, func(k string) bool { return strings.HasSuffix(k, "."+name) }); i >= 0 {
 		return "did you mean " + known[i] + "?"
 	}
+	if strings.HasPrefix(name, readingPrefix) && slices.Contains(known, name) {
+		return "a reading stands in measured or pass only: there the judge looks first whether it was read; conditions and limits take facts and computed readings"
+	}
 	if slices.Contains(known, name) {
-		return name + " may not stand here: conditions and limits take facts, zones alone take " + sideActivation
+		return name + " may not stand here: conditions and limits take facts and computed readings, zones facts and " + sideActivation
 	}
 	return "did you mean " + closest(name, known) + "?"
 }

@@ -58,7 +58,7 @@ var packMistakes = []struct {
 	{"fact not compared", "presence_by != 'beams'", "presence_by.startsWith('b')", 13, 11, "rule force: when: presence_by may only be compared (==, !=, in) wi", "write NAME == 'value', or NAME in ['"},
 	{"leaves within leaves within leaves", "presence_by != 'beams'", "leaves.all(a, leaves.all(b, leaves.all(c, leaves.all(d, leaves.all(e, a.mass_kg + b.mass_kg + c.mass_kg + d.mass_kg > e.mass_kg)))))", 13, 11, "rule force: when: may take 580458 steps with 8 leaves, more than t", "one pass over the leaves is enough f"},
 	{"reading bare", "when: presence_by != 'beams'", "when: signs_present", 13, 11, "rule force: when: undeclared reference to 'signs_present'", "a reading is written reading.signs_p"},
-	{"a reading before its presence is checked", "presence_by != 'beams'", "reading.signs_present", 13, 11, "rule force: when: undeclared reference to 'reading'", "a reading stands in measured or pass"},
+	{"a reading before its presence is checked", "presence_by != 'beams'", "reading.signs_present", 13, 11, "rule force: when: undeclared reference to 'reading.", "a reading stands in measured or pass"},
 	{"unknown fact", "presence_by", "presents_by", 13, 11, "rule force: when: undeclared reference to 'presents_by'", "did you mean presence_by?"},
 	{"a condition that is always so", "presence_by != 'beams'", "true", 13, 11, "rule force: when: names no fact, so it is always or never so", "leave when out for a rule that alway"},
 	{"zone's fact in a rule", "presence_by != 'beams'", "side_activation == 'sensor'", 13, 11, "rule force: when: undeclared reference to 'side_activation'", "side_activation may not stand here: "},
@@ -89,7 +89,7 @@ var packMistakes = []struct {
 	{"limit a number", "limit: {at_most: 10, unit: lbf}", "limit: 10", 15, 12, "a number where an object of members is wanted", "see the packs that come with the pro"},
 	{"limit without bounds", "at_most: 10, ", "", 15, 12, "rule force: limit: want at_least, at_most or both", "at_least, at_most or both, and the u"},
 	{"a limit that runs for ever", "at_most: 10", `at_most: "greatest(leaves.map(a, greatest(leaves.map(b, greatest(leaves.map(c, greatest(leaves.map(d, kg_to_lb(a.mass_kg + b.mass_kg + c.mass_kg + d.mass_kg)))))))))"`, 15, 22, "rule force: limit: at_most: may take 112917 steps with 8 leaves, m", "one pass over the leaves is enough f"},
-	{"limit by reading", "at_most: 10", "at_most: reading.latch_time_s", 15, 22, "rule force: limit: at_most: undeclared reference to 'reading'", "a reading stands in measured or pass"},
+	{"limit by reading", "at_most: 10", "at_most: reading.latch_time_s", 15, 22, "rule force: limit: at_most: undeclared reference to 'reading.", "a reading stands in measured or pass"},
 	{"limit is a list", "at_most: 10", "at_most: [10]", 15, 22, "want an expression", "a number, or a formula as one line o"},
 	{"limit is infinite", "at_most: 10", "at_most: .inf", 15, 22, ".inf is no finite number", "a plain number"},
 	{"limit is true", "at_most: 10", "at_most: true", 15, 22, `rule force: limit: at_most: "true" gives bool, want double`, "a condition and pass are true or fal"},
@@ -97,7 +97,7 @@ var packMistakes = []struct {
 	{"a limit that nothing keeps", "at_most: 10", "at_most: -10", 15, 22, "rule force: limit: at_most: closing_force_n is read from 0 to 674.", "look at the number and at the unit"},
 	{"a limit that nothing breaks", "at_most: 10", "at_most: 1000", 15, 22, "rule force: limit: at_most: closing_force_n is read from 0 to 674.", "look at the number and at the unit"},
 	{"at least more than at most", "at_most: 10", "at_least: 20, at_most: 10", 15, 23, "rule force: limit: at_least: 20 is more than at_most 10", "turn them round, or keep one"},
-	{"a reading in a limit before its presence is checked", "at_most: 10", "at_most: 'reading.latch_time_s * 2.0'", 15, 23, "rule force: limit: at_most: undeclared reference to 'reading'", "a reading stands in measured or pass"},
+	{"a reading in a limit before its presence is checked", "at_most: 10", "at_most: 'reading.latch_time_s * 2.0'", 15, 23, "rule force: limit: at_most: undeclared reference to 'reading.", "a reading stands in measured or pass"},
 	{"unknown unit", "unit: lbf}", "unit: stone}", 15, 32, `rule force: limit: unit: unknown unit "stone"`, "one of s, m, mm, in, ft, kg, lb, N, "},
 	{"whole number for a real", "at_most: 10", "at_most: clear_width_m + 1", 15, 36, "rule force: limit: at_most: found no matching overload for '_+_' a", "write whole numbers as 15.0 inside a"},
 	{"mass for a width", "at_most: 10, unit: lbf", "at_most: 'm_to_in(leaves[0].mass_kg)', unit: lbf", 15, 40, "rule force: limit: at_most: m_to_in takes m, not kg", "facts and readings are in SI; m_to_i"},
@@ -108,7 +108,7 @@ var packMistakes = []struct {
 	{"found without address", ", address: print", "", 18, 13, "rule force: source: found needs clause and address", "name both, or use the standing from_"},
 	{"found without clause", "clause: 1.2, ", "", 18, 13, "rule force: source: found needs clause and address", "name both, or use the standing from_"},
 	{"unknown address", "address: print", "address: letter", 18, 36, `rule force: source: address: "letter" is not among the pack's addr`, "write it into addresses, with the pa"},
-	{"rule twice", "id: signs", "id: force", 19, 9, "rule force: id force: twice in this pack", "every rule and every zone has an id "},
+	{"rule twice", "id: signs", "id: force", 19, 9, "rule force: id force: twice in this pack", "every rule, zone and computed reading has an id "},
 	{"limit hidden in pass", "pass: reading.signs_present", "pass: reading.latch_time_s > 2.0", 22, 11, "rule signs: pass: latch_time_s is a number: judge it by measured a", "measured: reading.NAME, and limit wi"},
 	{"pass a number", "pass: reading.signs_present", "pass: reading.closing_force_n", 22, 11, `rule signs: pass: "reading.closing_force_n" gives double, want boo`, "a condition and pass are true or fal"},
 	{"pass on nothing", "pass: reading.signs_present", "pass: true", 22, 11, "rule signs: pass: names neither a reading nor a fact", "name what a person answers or what t"},
@@ -229,6 +229,7 @@ func TestAnEmptyFileIsNoPack(t *testing.T) {
 
 func FuzzCheck(f *testing.F) {
 	f.Add([]byte(samplePack))
+	f.Add([]byte(computedPack))
 	f.Add([]byte("id: a@1\nrules: [{id: x}]"))
 	for _, c := range packMistakes {
 		f.Add([]byte(strings.Replace(samplePack, c.from, c.to, 1)))

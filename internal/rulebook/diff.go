@@ -7,7 +7,7 @@ import (
 
 // Change is one way in which a pack differs from another.
 type Change struct {
-	Rule string     // id of the rule or zone; "" for the pack itself
+	Rule string     // id of the rule, zone or computed reading; "" for the pack itself
 	Kind ChangeKind // also the last part of a message key, "pack.change.<kind>"
 	What string     // the member that differs, for a change of one
 	From string
@@ -23,8 +23,8 @@ const (
 	Changed     ChangeKind = "changed"
 )
 
-// Diff says what changes for a door when it is judged by b instead of by a: what is for whom, and every rule that came, went or asks
-// something else. Rules are the same when they have the same id. In the order of b, what is gone last.
+// Diff says what changes for a door when it is judged by b instead of by a: what is for whom, and every rule or computed reading that
+// came, went or says something else. Rules are the same when they have the same id. In the order of b, what is gone last.
 func Diff(a, b *Pack) (changes []Change) {
 	changed := func(rule, what, from, to string) {
 		if from != to {
@@ -33,6 +33,17 @@ func Diff(a, b *Pack) (changes []Change) {
 	}
 	changed("", "kinds", fmt.Sprint(a.AppliesTo.Kinds), fmt.Sprint(b.AppliesTo.Kinds))
 	changed("", "energies", fmt.Sprint(a.AppliesTo.Energies), fmt.Sprint(b.AppliesTo.Energies))
+	for _, c := range b.Computed {
+		i := slices.IndexFunc(a.Computed, func(o *Computed) bool { return o.ID == c.ID })
+		if i < 0 {
+			changes = append(changes, Change{Rule: c.ID, Kind: RuleAdded, To: c.Title})
+			continue
+		}
+		o := a.Computed[i]
+		changed(c.ID, "value", string(o.Value), string(c.Value))
+		changed(c.ID, "prefers", o.Prefers, c.Prefers)
+		changed(c.ID, "standing", string(o.Standing), string(c.Standing))
+	}
 	for _, r := range b.Rules {
 		i := slices.IndexFunc(a.Rules, func(o *Rule) bool { return o.ID == r.ID })
 		if i < 0 {
@@ -56,6 +67,11 @@ func Diff(a, b *Pack) (changes []Change) {
 		changed(z.ID, "when", string(o.When), string(z.When))
 		changed(z.ID, "zone", o.area(), z.area())
 		changed(z.ID, "standing", string(o.Standing), string(z.Standing))
+	}
+	for _, c := range a.Computed {
+		if !slices.ContainsFunc(b.Computed, func(o *Computed) bool { return o.ID == c.ID }) {
+			changes = append(changes, Change{Rule: c.ID, Kind: RuleRemoved, From: c.Title})
+		}
 	}
 	for _, r := range a.Rules {
 		if !slices.ContainsFunc(b.Rules, func(o *Rule) bool { return o.ID == r.ID }) {

@@ -31,3 +31,19 @@ func TestTheDifferenceOfTwoPacksNamesEveryRuleThatCameWentOrAsksSomethingElse(t 
 		t.Errorf("%v\nwant %v", got, want)
 	}
 }
+
+func TestTheDifferenceOfTwoPacksNamesWhatIsWorkedOutOtherwise(t *testing.T) {
+	a := soundPack(t, computedPack)
+	b := soundPack(t, strings.NewReplacer("prefers: kinetic_energy_j\n    ", "", "value: clear_width_m / reading", "value: 0.9 * clear_width_m / reading", "allowed_n", "table_n").Replace(computedPack))
+	got := Diff(a, b)
+	want := []Change{
+		{"energy_j", Changed, "prefers", "kinetic_energy_j", ""},
+		{"speed_mps", Changed, "value", "clear_width_m / reading.closing_time_s", "0.9 * clear_width_m / reading.closing_time_s"},
+		{Rule: "table_n", Kind: RuleAdded, To: "Force allowed"},
+		{"force", Changed, "limit", "≤ computed.allowed_n N", "≤ computed.table_n N"},
+		{Rule: "allowed_n", Kind: RuleRemoved, From: "Force allowed"},
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("%v\nwant %v", got, want)
+	}
+}

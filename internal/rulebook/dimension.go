@@ -83,19 +83,23 @@ func (d dimension) times(o dimension, power float64) dimension {
 // a time held against a force is a slip that no reading would show.
 type dimensions struct {
 	tree *ast.AST
+	unit map[string]string // of the computed readings, by id
 	err  error
 }
 
 // dimension of the whole expression.
 func (p *program) dimension(tree *ast.AST) (dimension, error) {
-	d := dimensions{tree: tree}
+	d := dimensions{tree: tree, unit: map[string]string{}}
+	for _, c := range p.computed {
+		d.unit[c.ID] = c.Unit
+	}
 	of := d.of(tree.Expr())
 	return of, d.err
 }
 
 func (d *dimensions) of(e ast.Expr) dimension {
 	if r := d.tree.ReferenceMap()[e.ID()]; r != nil && r.Name != "" && e.Kind() != ast.CallKind {
-		return ofName(r.Name)
+		return d.ofName(r.Name)
 	}
 	switch e.Kind() {
 	case ast.LiteralKind:
@@ -118,12 +122,13 @@ func (d *dimensions) of(e ast.Expr) dimension {
 	return bareNumber
 }
 
-func ofName(name string) dimension {
+func (d *dimensions) ofName(name string) dimension {
+	if id, is := strings.CutPrefix(name, computedPrefix); is {
+		return dimensionOf(d.unit[id])
+	}
 	if reading, is := strings.CutPrefix(name, readingPrefix); is {
-		for _, k := range Readings() {
-			if k.Name == reading {
-				return dimensionOf(k.Unit)
-			}
+		if k := readingNamed(reading); k != nil {
+			return dimensionOf(k.Unit)
 		}
 	}
 	for _, k := range factKinds() {
@@ -172,17 +177,20 @@ func (d *dimensions) call(e ast.Expr, c ast.CallExpr) dimension {
 	return bareNumber
 }
 
-// measuring says what our own functions take and give.
+// measuring says what our own functions take and give, and with which of their arguments they fall; with the others they rise, as long as
+// nothing is negative.
 var measuring = map[string]struct {
 	takes []dimension
+	falls []bool
 	gives dimension
 }{
-	"in_to_m":              {[]dimension{plainRatio}, dimensionOf("m")},
-	"m_to_in":              {[]dimension{dimensionOf("m")}, plainRatio},
-	"kg_to_lb":             {[]dimension{dimensionOf("kg")}, plainRatio},
-	"low_energy_time_us_s": {[]dimension{dimensionOf("m"), dimensionOf("kg")}, dimensionOf("s")},
-	"low_energy_time_si_s": {[]dimension{dimensionOf("m"), dimensionOf("kg")}, dimensionOf("s")},
-	"swing_energy_j":       {[]dimension{dimensionOf("m"), dimensionOf("kg"), plainRatio, dimensionOf("s")}, dimensionOf("J")},
+	"in_to_m":              {[]dimension{plainRatio}, []bool{false}, dimensionOf("m")},
+	"m_to_in":              {[]dimension{dimensionOf("m")}, []bool{false}, plainRatio},
+	"kg_to_lb":             {[]dimension{dimensionOf("kg")}, []bool{false}, plainRatio},
+	"low_energy_time_us_s": {[]dimension{dimensionOf("m"), dimensionOf("kg")}, []bool{false, false}, dimensionOf("s")},
+	"low_energy_time_si_s": {[]dimension{dimensionOf("m"), dimensionOf("kg")}, []bool{false, false}, dimensionOf("s")},
+	"swing_speed_mps":      {[]dimension{dimensionOf("m"), plainRatio, dimensionOf("s")}, []bool{false, false, true}, dimensionOf("m/s")},
+	"swing_energy_j":       {[]dimension{dimensionOf("m"), dimensionOf("kg"), plainRatio, dimensionOf("s")}, []bool{false, false, false, true}, dimensionOf("J")},
 }
 
 // same gives the one dimension of all; bare numbers go with any.

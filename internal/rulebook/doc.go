@@ -13,6 +13,10 @@
 // judge checks presence, finiteness, unit and range of every needed input BEFORE an expression runs. CEL alone would not do:
 // `reading.missing > 1.0 || true` is true there, and a rule would pass although nobody measured.
 //
+// A pack may work readings out that nobody takes (`computed`: the energy of a leaf, the time that it must take) and name them in `measured`, in
+// limits and in `when` as `computed.leaf_energy_j`. One that `prefers` a reading is that reading wherever somebody took it: a gauge that
+// saw the peak beats a mean. A verdict that leans on a formula from memory is advice, whatever its limit's standing.
+//
 // Where a limit comes from decides what its verdict weighs. `found` and `second_hand` (read in somebody's notes about the
 // standard) and `common_practice` (no standard says so, the trade does it) are binding. `from_memory` is unverified: no verdict may
 // lean on it before somebody has opened the standard, so a failure is shown as advice and never fails an inspection.
@@ -24,7 +28,9 @@
 // the middle of the opening on the floor, in the mid-plane of the closed leaf; y away from the door; x so that somebody who
 // stands in the opening with the door behind them has +x on their right; metres.
 //
-// A reading may state its expanded uncertainty. A rule passes or fails when the whole interval does, and is undecided else.
+// A reading may state its expanded uncertainty. A rule passes or fails when the whole interval does, and is undecided else: guard bands on
+// both sides, as in JCGM 106 and ISO 14253-1. What to do then: measure again with a better instrument, or treat it as failed. The
+// interval is exact, because an expression that neither only rises nor only falls with a reading is refused (course.go).
 //
 // Every expression's dimensions are worked out when a pack is loaded: seconds held against newtons, or metres against a limit in inches,
 // are refused, and so is an expression that may take more steps than costLimit with eight leaves.
@@ -34,6 +40,9 @@
 // of its own, not between braces. In coverage, name every item that the standard has an inspector look at, with the rules that ask it or why none does;
 // packs/README.md is made of it. Loading refuses everything that is wrong; Check says it with line, column and hint. Add rows for the boundary of every new limit
 // to TestLimitsAreJudgedInThePrimaryUnit.
+//
+// To add a computed reading: an entry of `computed` in the pack, with source and standing; a function that it needs in newLanguage (expression.go), with
+// what it takes, gives and falls with in measuring (dimension.go).
 //
 // To add a reading: one line in Readings (readings.go), at its station of the walk, and its title in internal/words/en/rules.yaml.
 //

@@ -1,7 +1,9 @@
 package rulebook
 
 import (
+	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"reflect"
 	"slices"
@@ -48,9 +50,32 @@ func (e *Expression) UnmarshalYAML(node *yaml.Node) error {
 
 // language is what an expression may say, by where it stands.
 type language struct {
-	facts    *cel.Env // when, at_least, at_most
-	readings *cel.Env // measured, pass: facts and readings
-	side     *cel.Env // zones: facts and what opens the door from this side
+	facts    vocabulary // when, at_least, at_most: facts and computed readings
+	readings vocabulary // measured, pass, value: facts, readings and computed readings
+	side     vocabulary // zones: facts and what opens the door from this side
+}
+
+// vocabulary is the names that an expression may use.
+type vocabulary struct {
+	env      *cel.Env
+	computed map[string]*Computed // of the pack, by id
+}
+
+// with is the language that may also name these computed readings.
+func (l *language) with(computed map[string]*Computed) (*language, error) {
+	var variables []cel.EnvOption
+	for id := range computed {
+		variables = append(variables, cel.Variable(computedPrefix+id, cel.DoubleType))
+	}
+	facts, err := l.facts.env.Extend(variables...)
+	if err != nil {
+		return nil, err
+	}
+	readings, err := l.readings.env.Extend(variables...)
+	if err != nil {
+		return nil, err
+	}
+	return &language{vocabulary{facts, computed}, vocabulary{readings, computed}, l.side}, nil
 }
 
 func newLanguage() (*language, error) {
@@ -69,6 +94,7 @@ func newLanguage() (*language, error) {
 		numberFunction("kg_to_lb", 1, func(x []float64) float64 { return x[0] / kilogramsPerLb }),
 		numberFunction("low_energy_time_us_s", 2, func(x []float64) float64 { return LowEnergyTimeUS(x[0], x[1]) }),
 		numberFunction("low_energy_time_si_s", 2, func(x []float64) float64 { return LowEnergyTimeSI(x[0], x[1]) }),
+		numberFunction("swing_speed_mps", 3, func(x []float64) float64 { return MeanSwingSpeed(x[0], x[1], x[2]) }),
 		numberFunction("swing_energy_j", 4, func(x []float64) float64 { return SwingEnergy(x[0], x[1], x[2], x[3]) }),
 	}
 	for _, k := range factKinds() {
@@ -93,7 +119,7 @@ func newLanguage() (*language, error) {
 		return nil, err
 	}
 	side, err := facts.Extend(cel.Variable(sideActivation, cel.StringType))
-	return &language{facts, readings, side}, err
+	return &language{vocabulary{env: facts}, vocabulary{env: readings}, vocabulary{env: side}}, err
 }
 
 // readingPrefix stands before a reading's name in an expression. Every reading is a variable of its own with its real type, so
@@ -161,34 +187,51 @@ type program struct {
 	leaves   bool       // it looks at the leaves at all
 	leaf     []factKind // members that it reads of each leaf
 	readings []ReadingKind
+	computed []*Computed
+	every    []ReadingKind // that it may look at: also those of what is worked out, and those that are preferred to it
 	measures dimension
+	course   course // how its value goes with each reading, those of computed readings too
+	cost     uint64 // of itself
 
 	// Most expressions are one number or one name. They are looked up instead of run: half of the time of an inspection.
 	literal ref.Val // the number that the whole expression is
 	name    string  // the fact or reading that it is
 }
 
-// compile refuses what is misspelt, of another type than want, or not sure to be complete when its needs are met.
-func compile(env *cel.Env, source Expression, want *cel.Type) (*program, error) {
-	compiled, issues := env.Compile(string(source))
+// errElsewhere is the error of an expression that names a computed reading which is wrong itself. It is told there, and not again here.
+var errElsewhere = errors.New("names a computed reading that is wrong")
+
+// compile refuses what is misspelt, of another type than want, or not sure to be complete when its needs are met. The computed readings
+// that it names are complete.
+func compile(v vocabulary, source Expression, want *cel.Type) (*program, error) {
+	compiled, issues := v.env.Compile(string(source))
 	if issues.Err() != nil {
-		return nil, expressionMistakes(issues.Errors())
+		return nil, expressionMistakes(source, issues.Errors())
 	}
 	if !compiled.OutputType().IsExactType(want) {
 		return nil, fmt.Errorf("%q gives %s, want %s", source, compiled.OutputType(), want)
 	}
-	run, err := env.Program(compiled, cel.CostLimit(costLimit))
+	run, err := v.env.Program(compiled, cel.CostLimit(costLimit))
 	if err != nil {
 		return nil, err
 	}
 	p := &program{source: source, run: run}
-	if err := p.readNeeds(compiled.NativeRep()); err != nil {
+	if err := p.readNeeds(compiled.NativeRep(), v.computed); err != nil {
 		return nil, fmt.Errorf("%q: %w", source, err)
 	}
-	if cost, err := env.EstimateCost(compiled, mostLeaves{}); err != nil {
+	if slices.ContainsFunc(p.computed, func(c *Computed) bool { return c.value == nil }) {
+		return nil, errElsewhere
+	}
+	p.every = p.everyReading()
+	estimate, err := v.env.EstimateCost(compiled, mostLeaves{})
+	if err != nil {
 		return nil, err
-	} else if cost.Max > costLimit {
-		return nil, fmt.Errorf("may take %d steps with %d leaves, more than the %d that an expression may take", cost.Max, mostLeafCount, costLimit)
+	}
+	if p.cost = estimate.Max; p.cost > costLimit {
+		return nil, fmt.Errorf("may take %d steps with %d leaves, more than the %d that an expression may take", p.cost, mostLeafCount, costLimit)
+	}
+	if with := p.cost + costOf(p.behind()); with > costLimit {
+		return nil, fmt.Errorf("may take %d steps with everything that it names, more than the %d that an expression may take", with, costLimit)
 	}
 	if p.measures, err = p.dimension(compiled.NativeRep()); err != nil {
 		return nil, fmt.Errorf("%q %w", source, err)
@@ -199,15 +242,63 @@ func compile(env *cel.Env, source Expression, want *cel.Type) (*program, error) 
 	} else if r := tree.ReferenceMap()[whole.ID()]; r != nil {
 		p.name = r.Name
 	}
-	return p, nil
+	p.course = courseOf(tree, v.computed)
+	return p, p.course.check()
 }
 
-func (p *program) readNeeds(tree *ast.AST) error {
+// behind gives every computed reading that the program names, by way of others or not.
+func (p *program) behind() (all []*Computed) {
+	seen := map[*Computed]bool{}
+	var visit func(*program)
+	visit = func(from *program) {
+		for _, c := range from.computed {
+			if !seen[c] {
+				seen[c] = true
+				visit(c.value)
+				all = append(all, c)
+			}
+		}
+	}
+	visit(p)
+	return all
+}
+
+func costOf(computed []*Computed) (cost uint64) {
+	for _, c := range computed {
+		cost += c.value.cost
+	}
+	return cost
+}
+
+func (p *program) everyReading() []ReadingKind {
+	if len(p.computed) == 0 {
+		return p.readings
+	}
+	names := map[string]bool{}
+	for _, k := range p.readings {
+		names[k.Name] = true
+	}
+	for _, c := range p.behind() {
+		for _, k := range c.value.readings {
+			names[k.Name] = true
+		}
+		if c.prefers != nil {
+			names[c.prefers.Name] = true
+		}
+	}
+	return readingsNamed(names)
+}
+
+func readingsNamed(names map[string]bool) []ReadingKind {
+	return slices.DeleteFunc(Readings(), func(k ReadingKind) bool { return !names[k.Name] })
+}
+
+func (p *program) readNeeds(tree *ast.AST, computed map[string]*Computed) error {
 	kinds := map[string]factKind{}
 	for _, k := range factKinds() {
 		kinds[k.name] = k
 	}
-	facts, leafMembers, readings := map[string]bool{}, map[string]bool{}, map[string]bool{}
+	facts, leafMembers, readings, named := map[string]bool{}, map[string]bool{}, map[string]bool{}, map[string]bool{}
 	compared := map[int64]bool{} // nodes of facts with named values, and of texts, that stand in a comparison of the two
 	nameOf := func(e ast.Expr) string {
 		if r := tree.ReferenceMap()[e.ID()]; r != nil {
@@ -227,6 +318,8 @@ func (p *program) readNeeds(tree *ast.AST) error {
 			facts[name] = true
 		case strings.HasPrefix(name, readingPrefix):
 			readings[strings.TrimPrefix(name, readingPrefix)] = true
+		case strings.HasPrefix(name, computedPrefix):
+			named[strings.TrimPrefix(name, computedPrefix)] = true
 		}
 		switch e.Kind() {
 		case ast.SelectKind:
@@ -252,7 +345,10 @@ func (p *program) readNeeds(tree *ast.AST) error {
 	p.facts = slices.DeleteFunc(factKinds(), unused(facts))
 	p.leaves = facts["leaves"]
 	p.leaf = slices.DeleteFunc(leafKinds(), unused(leafMembers))
-	p.readings = slices.DeleteFunc(Readings(), func(k ReadingKind) bool { return !readings[k.Name] })
+	p.readings = readingsNamed(readings)
+	for _, id := range slices.Sorted(maps.Keys(named)) {
+		p.computed = append(p.computed, computed[id])
+	}
 	return nil
 }
 
@@ -301,6 +397,7 @@ type situation struct {
 	leafCount int
 	readings  []Used             // one of each name
 	ends      map[string]float64 // readings that are looked at elsewhere within their uncertainty
+	worked    map[string]float64 // computed readings by id, for the program that runs
 
 	conditions map[Expression]bool // of facts alone, so true or false for every rule that has them
 }
@@ -335,21 +432,30 @@ func (s *situation) ResolveName(name string) (any, bool) {
 	if name == "leaves" {
 		return s.leaves, true
 	}
+	if id, is := strings.CutPrefix(name, computedPrefix); is {
+		value, ok := s.worked[id]
+		return value, ok
+	}
 	reading, is := strings.CutPrefix(name, readingPrefix)
 	if !is {
 		value, ok := s.known[name]
 		return value, ok
 	}
-	if end, ok := s.ends[reading]; ok {
-		return end, true
-	}
 	switch r := s.reading(reading); {
 	case r.Number != nil:
-		return *r.Number, true
+		return s.read(reading), true
 	case r.Yes != nil:
 		return *r.Yes, true
 	}
 	return nil, false
+}
+
+// read gives a number that was read, within its uncertainty where it is looked at.
+func (s *situation) read(reading string) float64 {
+	if end, ok := s.ends[reading]; ok {
+		return end
+	}
+	return valueOf(s.reading(reading).Number)
 }
 
 // Parent is none: everything is here.
@@ -362,8 +468,31 @@ func valueOf(number *float64) float64 {
 	return *number
 }
 
-// gaps names every input that the program needs and that cannot be used.
+// gaps names every input that the program needs and that cannot be used: its own, and those of what has to be worked out for it.
 func (s *situation) gaps(p *program) (gaps []Gap) {
+	gaps = s.ownGaps(p)
+	if len(p.computed) == 0 {
+		return gaps
+	}
+	for _, c := range s.parts(p) {
+		more := []Gap{}
+		if s.isTaken(c) {
+			if problem := c.prefers.problem(s.reading(c.prefers.Name)); problem != "" {
+				more = append(more, Gap{c.prefers.Name, problem})
+			}
+		} else {
+			more = s.ownGaps(c.value)
+		}
+		for _, g := range more {
+			if !slices.Contains(gaps, g) {
+				gaps = append(gaps, g)
+			}
+		}
+	}
+	return gaps
+}
+
+func (s *situation) ownGaps(p *program) (gaps []Gap) {
 	for _, k := range p.facts {
 		if g := k.gap(s.known, k.name); g != nil {
 			gaps = append(gaps, *g)
@@ -398,6 +527,10 @@ func (s *situation) number(p *program) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
+	return finite(out)
+}
+
+func finite(out ref.Val) (float64, error) {
 	number := float64(out.(types.Double))
 	if math.IsNaN(number) || math.IsInf(number, 0) {
 		return 0, fmt.Errorf("the result is not finite")
@@ -406,6 +539,15 @@ func (s *situation) number(p *program) (float64, error) {
 }
 
 func (s *situation) value(p *program) (ref.Val, error) {
+	door, err := s.work(p)
+	if err != nil {
+		return nil, err
+	}
+	return door.eval(p)
+}
+
+// eval runs a program when everything is worked out that it names.
+func (s *situation) eval(p *program) (ref.Val, error) {
 	if p.literal != nil {
 		return p.literal, nil
 	}

@@ -15,7 +15,7 @@ func (p *Pack) Inputs(ruleID string) (in Inputs) {
 		if r.ID != ruleID {
 			continue
 		}
-		in.Readings = r.readings()
+		in.Readings = r.looks
 		seen := map[string]bool{}
 		for _, program := range r.inputs() {
 			for _, name := range program.factNames() {
@@ -28,12 +28,19 @@ func (p *Pack) Inputs(ruleID string) (in Inputs) {
 	return in
 }
 
+// factNames gives what the program asks of the register, and then what the computed readings that it names ask.
 func (p *program) factNames() (names []string) {
-	for _, k := range p.facts {
-		names = append(names, k.name)
+	own := func(p *program) {
+		for _, k := range p.facts {
+			names = append(names, k.name)
+		}
+		for _, k := range p.leaf {
+			names = append(names, "leaves[]."+k.name)
+		}
 	}
-	for _, k := range p.leaf {
-		names = append(names, "leaves[]."+k.name)
+	own(p)
+	for _, c := range p.behind() {
+		own(c.value)
 	}
 	return names
 }
@@ -42,6 +49,7 @@ func (p *program) factNames() (names []string) {
 type Asked struct {
 	Rule     *Rule
 	Readings []ReadingKind // to be taken, in the catalogue's order; none: the rule judges what the register says, and no more
+	Better   []ReadingKind // that may be taken instead of what is worked out otherwise, and are preferred
 	Facts    []string      // of the register, on which the verdict rests, as expressions name them
 	Limit    *BoundsUsed   // worked out for the door; nil for a question, and while a fact is wanting
 	Wanted   []Gap         // facts for want of which nobody can say whether the rule applies, or what its limit is
@@ -52,14 +60,18 @@ type Asked struct {
 func (p *Pack) Asks(facts Facts) (asked []Asked) {
 	s := newSituation(facts, nil)
 	for _, r := range p.Rules {
-		applies, reason, gaps := s.applies(p, r.when)
+		applies, _, reason, gaps := s.applies(p, r.when)
 		if reason == RuleDoesNotApply || reason == PackIsForOthers {
 			continue
 		}
-		a := Asked{Rule: r, Readings: r.readings(), Facts: p.Inputs(r.ID).Facts, Wanted: gaps}
-		isReading := func(g Gap) bool {
-			return slices.ContainsFunc(a.Readings, func(k ReadingKind) bool { return k.Name == g.Name })
+		a := Asked{Rule: r, Readings: s.restsOn(r.looks, r.programs...), Facts: p.Inputs(r.ID).Facts, Wanted: gaps}
+		for _, k := range r.looks {
+			if !slices.ContainsFunc(a.Readings, func(of ReadingKind) bool { return of.Name == k.Name }) {
+				a.Better = append(a.Better, k)
+			}
 		}
+		isReading := func(g Gap) bool { return readingNamed(g.Name) != nil }
+		a.Wanted = slices.DeleteFunc(a.Wanted, isReading)
 		if applies {
 			a.Wanted, a.Limit = slices.DeleteFunc(s.allGaps(r.inputs()...), isReading), r.limitFor(facts)
 		}

@@ -2,7 +2,6 @@ package rulebook
 
 import (
 	"cmp"
-	"maps"
 	"math"
 	"slices"
 )
@@ -27,6 +26,7 @@ const (
 	InputsUnusable   Reason = "inputs_unusable"         // missing or impossible: see the gaps
 	NotComputable    Reason = "not_computable"          // inputs are there, but the arithmetic has no finite result
 	TooManyReadings  Reason = "too_many_readings"       // more ways to take them together than anybody looks at
+	MayNotApply      Reason = "may_not_apply"           // the uncertainty of what was read leaves open whether the rule applies
 )
 
 // Verdict is what one rule says about one door.
@@ -36,14 +36,15 @@ type Verdict struct {
 	Outcome  Outcome     `json:"outcome"`
 	Weight   Weight      `json:"weight"`
 	Readings []Used      `json:"readings,omitempty"` // the readings that were judged, as they came
+	Computed []Worked    `json:"computed,omitempty"` // what was worked out of them on the way
 	Measured *Amount     `json:"measured,omitempty"` // what was held against the limit, in the limit's unit
 	Low      *Amount     `json:"low,omitempty"`      // Measured with its uncertainty, from Low to High; nil when none was stated
 	High     *Amount     `json:"high,omitempty"`
 	Limit    *BoundsUsed `json:"limit,omitempty"`
 	Severity Severity    `json:"severity"` // what a failure is proposed to be; never more than advisory when unverified
 	Source   Source      `json:"source"`
-	Standing Standing    `json:"standing"`
-	Reason   Reason      `json:"reason,omitempty"` // of not_judged and not_applicable
+	Standing Standing    `json:"standing"`         // from_memory too when what was worked out rests on a formula that is only recalled
+	Reason   Reason      `json:"reason,omitempty"` // of not_judged, not_applicable, and undecided when it is open whether the rule applies
 	Gaps     []Gap       `json:"gaps,omitempty"`   // the inputs at fault
 }
 
@@ -80,7 +81,7 @@ func (p *Pack) Judge(facts Facts, readings []Used) []Verdict {
 
 // judgeEach gives the worst verdict over all ways in which the readings of the rule go together.
 func (r *Rule) judgeEach(p *Pack, door *situation, readings []Used) Verdict {
-	sets, ok := together(r.readings(), readings)
+	sets, ok := together(r.looks, readings)
 	if !ok {
 		v := r.judge(p, door)
 		if v.Outcome != NotApplicable {
@@ -201,15 +202,15 @@ func (v Verdict) room() float64 {
 }
 
 func (r *Rule) judge(p *Pack, s *situation) Verdict {
-	v := Verdict{
-		RuleID: r.ID, Title: r.Title, Outcome: NotJudged, Weight: r.Standing.Weight(),
-		Severity: r.Severity, Source: r.Source, Standing: r.Standing,
+	v := Verdict{RuleID: r.ID, Title: r.Title, Outcome: NotJudged, Severity: r.Severity, Source: r.Source, Standing: r.Standing}
+	if s.shaky(r.programs...) {
+		v.Standing = FromMemory
 	}
-	if v.Weight == Unverified {
+	if v.Weight = v.Standing.Weight(); v.Weight == Unverified {
 		v.Severity = Advisory
 	}
-	var applies bool
-	if applies, v.Reason, v.Gaps = s.applies(p, r.when); !applies {
+	var applies, surely bool
+	if applies, surely, v.Reason, v.Gaps = s.applies(p, r.when); !applies {
 		if v.Reason == RuleDoesNotApply {
 			v.Outcome = NotApplicable
 		}
@@ -219,22 +220,33 @@ func (r *Rule) judge(p *Pack, s *situation) Verdict {
 		v.Reason = InputsUnusable
 		return v
 	}
-	for _, k := range r.readings() {
+	for _, k := range s.restsOn(r.looks, r.programs...) {
 		v.Readings = append(v.Readings, Used{k.Name, s.reading(k.Name)})
 	}
-	var outcome Outcome
-	var err error
-	if r.pass != nil {
-		outcome, err = s.answer(r.pass)
-	} else {
-		outcome, err = r.measure(s, &v)
-	}
+	outcome, err := r.hold(s, &v)
 	if err != nil {
-		v.Reason, v.Measured, v.Low, v.High, v.Limit = NotComputable, nil, nil, nil, nil
+		v.Reason, v.Computed, v.Measured, v.Low, v.High, v.Limit = NotComputable, nil, nil, nil, nil, nil
 		return v
+	}
+	if !surely && outcome == Failed {
+		outcome = Undecided
+	}
+	if !surely && outcome == Undecided {
+		v.Reason = MayNotApply
 	}
 	v.Outcome = outcome
 	return v
+}
+
+// hold holds what was read against what the rule asks and writes both into the verdict.
+func (r *Rule) hold(s *situation, v *Verdict) (_ Outcome, err error) {
+	if v.Computed, err = s.show(r.programs...); err != nil {
+		return "", err
+	}
+	if r.pass != nil {
+		return s.answer(r.pass)
+	}
+	return r.measure(s, v)
 }
 
 func (s *situation) answer(p *program) (Outcome, error) {
@@ -247,7 +259,8 @@ func (s *situation) answer(p *program) (Outcome, error) {
 
 // measure compares in the limit's unit and writes both sides into the verdict. A value with an uncertainty passes when the whole of
 // its interval is within the limit, fails when the whole is outside, and is undecided otherwise: guard bands as wide as the expanded
-// uncertainty on both sides of the limit, as in JCGM 106:2012, 8.3, and ISO 14253-1 (rule and figures from memory).
+// uncertainty on both sides of the limit, as in JCGM 106:2012, 8.3, and ISO 14253-1 (rule and figures from memory). A limit that is worked
+// out from readings has an interval too, and the worse end counts: where both rest on one reading that decides later than it could, but never wrongly.
 func (r *Rule) measure(s *situation, v *Verdict) (Outcome, error) {
 	si, lowSI, highSI, err := s.interval(r.measured)
 	if err != nil {
@@ -259,17 +272,23 @@ func (r *Rule) measure(s *situation, v *Verdict) (Outcome, error) {
 	if lowSI < highSI {
 		v.Low, v.High = &low, &high
 	}
-	if v.Limit, err = r.bounds(s); err != nil {
-		return "", err
-	}
 	within, outside := true, false
-	if b := v.Limit.AtLeast; b != nil {
-		edge := b.Value - sameValue*math.Abs(b.Value)
-		within, outside = low.Value >= edge, high.Value < edge
+	v.Limit = &BoundsUsed{}
+	if r.Limit.atLeast != nil {
+		bound, least, most, err := s.interval(r.Limit.atLeast)
+		if err != nil {
+			return "", err
+		}
+		v.Limit.AtLeast = pointerTo(unit.amount(name, bound))
+		within, outside = low.Value >= most-sameValue*math.Abs(most), high.Value < least-sameValue*math.Abs(least)
 	}
-	if b := v.Limit.AtMost; b != nil {
-		edge := b.Value + sameValue*math.Abs(b.Value)
-		within, outside = within && high.Value <= edge, outside || low.Value > edge
+	if r.Limit.atMost != nil {
+		bound, least, most, err := s.interval(r.Limit.atMost)
+		if err != nil {
+			return "", err
+		}
+		v.Limit.AtMost = pointerTo(unit.amount(name, bound))
+		within, outside = within && high.Value <= least+sameValue*math.Abs(least), outside || low.Value > most+sameValue*math.Abs(most)
 	}
 	switch {
 	case within:
@@ -280,8 +299,14 @@ func (r *Rule) measure(s *situation, v *Verdict) (Outcome, error) {
 	return Undecided, nil
 }
 
-// bounds works the limit out for the door.
-func (r *Rule) bounds(s *situation) (*BoundsUsed, error) {
+func pointerTo[T any](v T) *T { return &v }
+
+// limitFor gives the limit that would hold for a door by its facts alone, nil when it cannot be worked out.
+func (r *Rule) limitFor(facts Facts) *BoundsUsed {
+	if r.Limit == nil {
+		return nil
+	}
+	s := newSituation(facts, nil)
 	used := &BoundsUsed{}
 	for _, b := range []struct {
 		program *program
@@ -290,65 +315,32 @@ func (r *Rule) bounds(s *situation) (*BoundsUsed, error) {
 		if b.program == nil {
 			continue
 		}
-		value, err := s.number(b.program)
-		if err != nil {
-			return nil, err
-		}
-		amount := r.Limit.unit.amount(r.Limit.Unit, value)
-		*b.amount = &amount
-	}
-	return used, nil
-}
-
-// limitFor gives the limit that would hold for a door, nil when it cannot be worked out.
-func (r *Rule) limitFor(facts Facts) *BoundsUsed {
-	if r.Limit == nil {
-		return nil
-	}
-	s := newSituation(facts, nil)
-	for _, p := range []*program{r.Limit.atLeast, r.Limit.atMost} {
-		if p != nil && s.gaps(p) != nil {
+		if s.gaps(b.program) != nil {
 			return nil
 		}
-	}
-	used, err := r.bounds(s)
-	if err != nil {
-		return nil
+		value, err := s.number(b.program)
+		if err != nil {
+			return nil
+		}
+		*b.amount = pointerTo(r.Limit.unit.amount(r.Limit.Unit, value))
 	}
 	return used
 }
 
 // interval gives the program's value, and the least and the greatest that it takes when each reading lies anywhere within its
-// uncertainty. It looks at the ends of every reading's interval, which is exact where the value only rises or only falls with a
-// reading, as it does with times, masses, speeds and forces.
+// uncertainty. That is exact, because a value that neither only rises nor only falls with a reading was refused when the pack was
+// loaded (course): the least is where every reading is at the end that makes it least. Readings may be off together or not.
 func (s *situation) interval(p *program) (value, low, high float64, err error) {
 	if value, err = s.number(p); err != nil {
 		return 0, 0, 0, err
 	}
-	corners := []map[string]float64{nil}
-	for _, k := range p.readings {
-		r := s.reading(k.Name)
-		if r.Number == nil || r.Uncertainty == nil || *r.Uncertainty == 0 {
-			continue
-		}
-		var more []map[string]float64
-		for _, end := range []float64{math.Max(k.Min, *r.Number-*r.Uncertainty), *r.Number + *r.Uncertainty} {
-			for _, c := range corners {
-				with := map[string]float64{k.Name: end}
-				maps.Copy(with, c)
-				more = append(more, with)
-			}
-		}
-		corners = more
-	}
 	low, high = value, value
-	for _, c := range corners {
-		if c == nil {
-			continue
+	for _, up := range []bool{false, true} {
+		end := s.towards(p, up)
+		if end == nil {
+			break
 		}
-		corner := *s
-		corner.ends = c
-		at, err := corner.number(p)
+		at, err := end.number(p)
 		if err != nil {
 			return 0, 0, 0, err
 		}
@@ -357,32 +349,103 @@ func (s *situation) interval(p *program) (value, low, high float64, err error) {
 	return value, low, high, nil
 }
 
-// applies says whether a rule with that condition applies to the door, or why that cannot be said.
-func (s *situation) applies(p *Pack, when *program) (bool, Reason, []Gap) {
+// towards is the same door with every reading at the end of its uncertainty that makes the program's value greatest, or least; nil when nothing
+// that the program looks at has an uncertainty.
+func (s *situation) towards(p *program, up bool) *situation {
+	if !slices.ContainsFunc(s.readings, func(u Used) bool { return u.Uncertainty != nil && *u.Uncertainty > 0 }) {
+		return nil
+	}
+	end := *s
+	end.ends = map[string]float64{}
+	for _, k := range s.restsOn(p.every, p) {
+		r := s.reading(k.Name)
+		if r.Number == nil || r.Uncertainty == nil || *r.Uncertainty == 0 {
+			continue
+		}
+		if (p.course.with[k.Name] == rises) == up {
+			end.ends[k.Name] = *r.Number + *r.Uncertainty
+		} else {
+			end.ends[k.Name] = math.Max(k.Min, *r.Number-*r.Uncertainty)
+		}
+	}
+	if len(end.ends) == 0 {
+		return nil
+	}
+	return &end
+}
+
+// restsOn gives those of the readings on which the programs rest, given what was read: not those of a formula whose preferred reading was
+// taken, nor a preferred one that was not.
+func (s *situation) restsOn(of []ReadingKind, programs ...*program) []ReadingKind {
+	if !slices.ContainsFunc(programs, func(p *program) bool { return len(p.computed) > 0 }) {
+		return of
+	}
+	parts := s.parts(programs...)
+	return slices.DeleteFunc(slices.Clone(of), func(k ReadingKind) bool {
+		named := func(p *program) bool {
+			return slices.ContainsFunc(p.readings, func(r ReadingKind) bool { return r.Name == k.Name })
+		}
+		return !slices.ContainsFunc(programs, named) && !slices.ContainsFunc(parts, func(c *Computed) bool {
+			if s.isTaken(c) {
+				return c.prefers.Name == k.Name
+			}
+			return named(c.value)
+		})
+	})
+}
+
+// applies says whether a rule with that condition applies to the door, or why that cannot be said. It does not surely apply when the
+// uncertainty of what was read leaves it open.
+func (s *situation) applies(p *Pack, when *program) (applies, surely bool, why Reason, gaps []Gap) {
 	if gaps := s.gaps(p.scope); gaps != nil {
-		return false, InputsUnusable, gaps
+		return false, false, InputsUnusable, gaps
 	}
 	if !p.IsFor(DoorKind(s.known["door_kind"].(string)), Energy(s.known["energy"].(string))) {
-		return false, PackIsForOthers, nil
+		return false, false, PackIsForOthers, nil
 	}
 	if when == nil {
-		return true, "", nil
+		return true, true, "", nil
 	}
 	if gaps := s.gaps(when); gaps != nil {
-		return false, InputsUnusable, gaps
+		return false, false, InputsUnusable, gaps
 	}
-	applies, known := s.conditions[when.source]
-	if !known {
-		var err error
-		if applies, err = s.truth(when); err != nil {
-			return false, NotComputable, nil
-		}
-		s.conditions[when.source] = applies
+	applies, surely, err := s.holds(when)
+	if err != nil {
+		return false, false, NotComputable, nil
 	}
 	if !applies {
-		return false, RuleDoesNotApply, nil
+		return false, false, RuleDoesNotApply, nil
 	}
-	return true, "", nil
+	return true, surely, "", nil
+}
+
+// holds tells whether a condition is met anywhere within the uncertainty of what was read, and whether it is met everywhere.
+func (s *situation) holds(when *program) (met, surely bool, err error) {
+	if len(when.computed) == 0 {
+		met, known := s.conditions[when.source]
+		if !known {
+			if met, err = s.truth(when); err != nil {
+				return false, false, err
+			}
+			s.conditions[when.source] = met
+		}
+		return met, met, nil
+	}
+	doors := []*situation{s}
+	for _, up := range []bool{false, true} {
+		if end := s.towards(when, up); end != nil {
+			doors = append(doors, end)
+		}
+	}
+	surely = true
+	for _, door := range doors {
+		is, err := door.truth(when)
+		if err != nil {
+			return false, false, err
+		}
+		met, surely = met || is, surely && is
+	}
+	return met, surely, nil
 }
 
 // allGaps gives the gaps of several programs, each input once.
@@ -409,14 +472,6 @@ func (r *Rule) inputs() []*program {
 		}
 	}
 	return inputs
-}
-
-// readings that the rule judges, in the catalogue's order.
-func (r *Rule) readings() []ReadingKind {
-	if r.pass != nil {
-		return r.pass.readings
-	}
-	return r.measured.readings
 }
 
 // Counts tells whether the verdict bears on passing: its rule binds, and its failure is more than an advisory.

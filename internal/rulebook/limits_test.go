@@ -303,7 +303,10 @@ func (p published) looksAt(r RuleAnswer) bool {
 	if p.isFact() {
 		return strings.Contains(string(r.Rule.Pass+r.Rule.Measured), p.reading)
 	}
-	return slices.Contains(r.Readings, p.reading)
+	if of := r.Verdict.Readings; of != nil {
+		return slices.ContainsFunc(of, func(u Used) bool { return u.Name == p.reading })
+	}
+	return slices.ContainsFunc(r.Rule.looks, func(k ReadingKind) bool { return k.Name == p.reading })
 }
 
 // result is what the rules that look at the value say together, and the standing of the rule that says so: fail, then undecided, then
@@ -548,14 +551,29 @@ func (w wrongLimit) seeded(t *testing.T, text []byte) []byte {
 		t.Fatal(err)
 	}
 	was := regexp.MustCompile(`\b` + regexp.QuoteMeta(w.was) + `\b`)
+	computed := map[string]map[string]any{}
+	if list, ok := pack["computed"].([]any); ok {
+		for _, one := range list {
+			c := one.(map[string]any)
+			computed["computed."+fmt.Sprint(c["id"])] = c
+		}
+	}
 	seeded := 0
 	for _, r := range pack["rules"].([]any) {
 		rule := r.(map[string]any)
 		limit, _ := rule["limit"].(map[string]any)
-		if !strings.Contains(fmt.Sprint(rule["measured"]), "reading."+w.reading) || limit == nil {
+		measured := fmt.Sprint(rule["measured"])
+		if c := computed[measured]; c != nil {
+			measured = fmt.Sprintf("reading.%v, else %v", c["prefers"], c["value"])
+		}
+		if !strings.Contains(measured, "reading."+w.reading) || limit == nil {
 			continue
 		}
 		for _, bound := range []string{atLeast, atMost} {
+			if c := computed[fmt.Sprint(limit[bound])]; c != nil && was.MatchString(fmt.Sprint(c["value"])) {
+				c["value"] = was.ReplaceAllString(fmt.Sprint(c["value"]), w.becomes)
+				seeded++
+			}
 			if old, ok := limit[bound]; ok && was.MatchString(fmt.Sprint(old)) {
 				limit[bound] = was.ReplaceAllString(fmt.Sprint(old), w.becomes)
 				if number, err := strconv.ParseFloat(limit[bound].(string), 64); err == nil {
@@ -573,4 +591,13 @@ func (w wrongLimit) seeded(t *testing.T, text []byte) []byte {
 		t.Fatal(err)
 	}
 	return wrong
+}
+
+func jsonOf(t testing.TB, v any) string {
+	t.Helper()
+	text, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
 }

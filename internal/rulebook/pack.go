@@ -84,6 +84,7 @@ type Pack struct {
 	AppliesTo    AppliesTo         `yaml:"applies_to"`
 	Addresses    map[string]string `yaml:"addresses"` // short names for long addresses
 	Coverage     []Item            `yaml:"coverage"`  // what the standard has an inspector look at, in its order; may be left out
+	Computed     []*Computed       `yaml:"computed"`  // readings that nobody takes, worked out for the rules
 	Rules        []*Rule           `yaml:"rules"`
 	ZoneRules    []*ZoneRule       `yaml:"zones"`
 	Digest       string            `yaml:"-"` // SHA-256 of the pack's text in hex: says which text has judged
@@ -120,6 +121,8 @@ type Rule struct {
 	Source   Source     `yaml:"source"`
 
 	when, measured, pass *program
+	programs             []*program    // all that it runs
+	looks                []ReadingKind // that it may look at, in the catalogue's order
 }
 
 // Limit bounds a value from one side or both, in the unit that the standard makes primary. The bounds are expressions over facts.
@@ -255,6 +258,8 @@ func (p *Pack) complete(l *language) error {
 	}
 	p.scope = &program{facts: []factKind{factNamed("door_kind"), factNamed("energy")}}
 	problems := []error{inside("applies_to", p.AppliesTo.check()), inside("formerly", p.checkFormerly())}
+	l, wrong := p.completeComputed(l)
+	problems = append(problems, wrong...)
 	seen := map[string]bool{}
 	once := func(what, id string) error {
 		if id == "" {
@@ -275,6 +280,9 @@ func (p *Pack) complete(l *language) error {
 			continue
 		}
 		problems = append(problems, inside("rule "+r.ID, once("rule", r.ID), "rules", i, "id"), inside("rule "+r.ID, r.complete(l, p), "rules", i))
+	}
+	if errors.Join(problems...) == nil { // a rule that is not understood may be the one that uses it
+		problems = p.unusedComputed()
 	}
 	for i, z := range p.ZoneRules {
 		if z == nil {
@@ -329,7 +337,7 @@ func (p *Pack) checkCoverage() error {
 
 // inside says where in the pack a mistake is: for people, and as the keys that lead there; without keys, where is the key.
 func inside(where string, err error, keys ...any) error {
-	if err == nil {
+	if err == nil || errors.Is(err, errElsewhere) {
 		return nil
 	}
 	if keys == nil {
@@ -398,7 +406,28 @@ func (a AppliesTo) check() error {
 	return nil
 }
 
-func (r *Rule) complete(l *language, p *Pack) (err error) {
+func (r *Rule) complete(l *language, p *Pack) error {
+	if err := r.compile(l, p); err != nil {
+		return err
+	}
+	if r.pass == nil && r.measured == nil {
+		return nil // it names what is wrong elsewhere
+	}
+	r.programs = r.inputs()
+	if r.when != nil {
+		r.programs = append(r.programs, r.when)
+	}
+	names := map[string]bool{}
+	for _, p := range r.programs {
+		for _, k := range p.every {
+			names[k.Name] = true
+		}
+	}
+	r.looks = readingsNamed(names)
+	return nil
+}
+
+func (r *Rule) compile(l *language, p *Pack) (err error) {
 	if err := required("id", r.ID, "title", r.Title, "asks", r.Asks, "severity", string(r.Severity), "standing", string(r.Standing)); err != nil {
 		return err
 	}
@@ -425,7 +454,7 @@ func (r *Rule) complete(l *language, p *Pack) (err error) {
 	if r.measured, err = compile(l.readings, r.Measured, cel.DoubleType); err != nil {
 		return inside("measured", err)
 	}
-	if len(r.measured.readings) == 0 {
+	if len(r.measured.every) == 0 {
 		return inside("measured", errors.New("names no reading"))
 	}
 	if err := r.Limit.complete(l); err != nil {
@@ -444,7 +473,7 @@ func (limit *Limit) checkRange(measured *program) error {
 	if isLeast && isMost && least > most {
 		return inside("at_least", fmt.Errorf("%g is more than at_most %g", least, most))
 	}
-	if measured.name == "" {
+	if measured.name == "" || len(measured.computed) > 0 {
 		return nil
 	}
 	k := measured.readings[0]
@@ -469,6 +498,9 @@ func (p *program) number() (float64, bool) {
 
 // checkPass refuses limits that hide in an expression, where nobody sees their unit, and rules that pass on nothing.
 func (p *program) checkPass() error {
+	for _, c := range p.computed {
+		return fmt.Errorf("%s%s is a number: judge it by measured and limit", computedPrefix, c.ID)
+	}
 	for _, k := range p.readings {
 		if k.Kind == Number {
 			return fmt.Errorf("%s is a number: judge it by measured and limit", k.Name)
@@ -515,12 +547,12 @@ func (limit *Limit) fits(bound *program) error {
 	return fmt.Errorf("is in %s, the limit in %s", m, limit.Unit)
 }
 
-func compileWhen(env *cel.Env, when Expression) (*program, error) {
+func compileWhen(v vocabulary, when Expression) (*program, error) {
 	if when == "" {
 		return nil, nil
 	}
-	p, err := compile(env, when, cel.BoolType)
-	if err == nil && len(p.facts) == 0 && !p.leaves {
+	p, err := compile(v, when, cel.BoolType)
+	if err == nil && len(p.facts)+len(p.computed) == 0 && !p.leaves {
 		err = errors.New("names no fact, so it is always or never so")
 	}
 	return p, inside("when", err)

@@ -16,17 +16,34 @@ type ReadingLimit struct {
 func (p *Pack) ReadingLimits(facts Facts) (list []ReadingLimit) {
 	s := newSituation(facts, nil)
 	for _, r := range p.Rules {
-		if r.Limit == nil || len(r.readings()) != 1 || string(r.Measured) != "reading."+r.readings()[0].Name {
+		reading := r.itself()
+		if reading == nil {
 			continue
 		}
-		if applies, _, _ := s.applies(p, r.when); !applies {
+		if applies, _, _, _ := s.applies(p, r.when); !applies {
 			continue
 		}
 		if bounds := r.limitFor(facts); bounds != nil {
-			list = append(list, ReadingLimit{Reading: r.readings()[0], Pack: p.ID, RuleID: r.ID, Title: r.Title, Limit: *bounds, Standing: r.Standing, Severity: r.Severity})
+			standing := r.Standing
+			if s.shaky(r.Limit.atLeast, r.Limit.atMost) {
+				standing = FromMemory
+			}
+			list = append(list, ReadingLimit{Reading: *reading, Pack: p.ID, RuleID: r.ID, Title: r.Title, Limit: *bounds, Standing: standing, Severity: r.Severity})
 		}
 	}
 	return list
+}
+
+// itself gives the reading that the rule holds against its limit as it was read, or as it is preferred to a computed one.
+func (r *Rule) itself() *ReadingKind {
+	switch m := r.measured; {
+	case m == nil:
+	case len(m.readings) == 1 && m.name == readingPrefix+m.readings[0].Name:
+		return &m.readings[0]
+	case len(m.computed) == 1 && m.name == computedPrefix+m.computed[0].ID:
+		return m.computed[0].prefers
+	}
+	return nil
 }
 
 // Counts tells whether the limit bears on passing: its rule binds, and its failure is more than an advisory.

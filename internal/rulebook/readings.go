@@ -160,6 +160,16 @@ func Readings() []ReadingKind {
 	)
 }
 
+// readingNamed gives the kind of that name; nil when there is none.
+func readingNamed(name string) *ReadingKind {
+	for _, k := range Readings() {
+		if k.Name == name {
+			return &k
+		}
+	}
+	return nil
+}
+
 // formerNames are names that readings had before: signed records keep them.
 var formerNames = map[string]string{
 	"opening_time_to_backcheck_s":  "opening_time_s",
@@ -223,15 +233,14 @@ func (g Gap) Error() string { return fmt.Sprintf("%s: %s", g.Name, g.Problem) }
 
 // CheckReading says whether a reading of that name may have that value. The error is a Gap.
 func CheckReading(name string, r Reading) error {
-	for _, k := range Readings() {
-		if k.Name == name {
-			if p := k.problem(r); p != "" {
-				return Gap{name, p}
-			}
-			return nil
-		}
+	k := readingNamed(name)
+	if k == nil {
+		return Gap{name, Unknown}
 	}
-	return Gap{name, Unknown}
+	if p := k.problem(r); p != "" {
+		return Gap{name, p}
+	}
+	return nil
 }
 
 func (k ReadingKind) problem(r Reading) Problem {

@@ -60,7 +60,7 @@ func (p *Pack) Zones(facts Facts, side Side) []RequiredZone {
 			BodyHeightM: z.Body.Height.si, BodySpeedMps: si(z.Body.Speed), HeldS: si(z.Body.Held),
 			Source: z.Source, Standing: z.Standing, Weight: z.Standing.Weight(),
 		}
-		applies, reason, gaps := s.applies(p, z.when)
+		applies, _, reason, gaps := s.applies(p, z.when)
 		switch {
 		case reason == RuleDoesNotApply:
 			continue
