@@ -93,6 +93,16 @@ type ruleItem struct {
 	Source   rulebook.Source `json:"source"`
 }
 
+type computedItem struct {
+	ID       string          `json:"id"`
+	Title    string          `json:"title"`
+	Unit     string          `json:"unit"`
+	Value    string          `json:"value" doc:"The formula, over readings, facts of the door and other computed readings."`
+	Prefers  string          `json:"prefers,omitempty" doc:"The reading that is the value wherever somebody took it."`
+	Standing string          `json:"standing" enum:"found,second_hand,from_memory,common_practice" doc:"How well the formula is known. From memory: advice only."`
+	Source   rulebook.Source `json:"source"`
+}
+
 type readingItem struct {
 	Name      string           `json:"name"`
 	Title     string           `json:"title"`
@@ -121,8 +131,9 @@ type rulePackOut struct {
 
 type rulePackWhole struct {
 	RulePackItem
-	Rules []ruleItem `json:"rules"`
-	Text  string     `json:"text,omitempty" doc:"Of a company's pack: the YAML as it was given."`
+	Rules    []ruleItem     `json:"rules"`
+	Computed []computedItem `json:"computed" doc:"Readings that nobody takes: they are worked out for the rules."`
+	Text     string         `json:"text,omitempty" doc:"Of a company's pack: the YAML as it was given."`
 }
 
 func (a *API) rulePacks() {
@@ -211,7 +222,11 @@ func newPackActivationItem(a fleet.PackActivation) packActivationItem {
 }
 
 func newRulePackWhole(p fleet.RulePack) rulePackWhole {
-	out := rulePackWhole{RulePackItem: newRulePackItem(p)}
+	out := rulePackWhole{RulePackItem: newRulePackItem(p), Computed: []computedItem{}}
+	for _, c := range p.Computed {
+		out.Computed = append(out.Computed, computedItem{ID: c.ID, Title: c.Title, Unit: c.Unit, Value: string(c.Value), Prefers: c.Prefers,
+			Standing: string(c.Standing), Source: c.Source})
+	}
 	for _, r := range p.Rules {
 		out.Rules = append(out.Rules, ruleItem{ID: r.ID, Title: r.Title, Asks: r.Asks,
 			Standing: string(r.Standing), Severity: string(r.Severity), Source: r.Source})

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -92,5 +93,20 @@ func TestTheDifferenceOfTwoPacksIsSaidInWords(t *testing.T) {
 	}
 	if out, _, code := lintel(t, nil, "pack", "diff", "a156.19@2013", "a156.19@2013"); code != 0 || out != "No rule differs.\n" {
 		t.Errorf("%d, %q", code, out)
+	}
+}
+
+// 36 in × 125 lb in 3.1 s: ½·(m·w²/3)·(4π/9 / 3.1 s)², see standards of low-energy doors and any handbook of mechanics.
+func TestWhatWasWorkedOutIsShownInWhatWasRead(t *testing.T) {
+	const door = `{"door":{"door_kind":"swinging","energy":"low","leaf_width_m":0.9144,"leaf_mass_kg":56.69904625},"readings":{%s}}` + "\n"
+	for readings, want := range map[string]string{
+		`"closing_time_s":3.1`:                              "closing_time_s 3.1 s, closing_energy_j 1.60291 J (computed)",
+		`"closing_time_s":{"value":3.1,"uncertainty":0.05}`: "closing_time_s 3.1 ± 0.05 s, closing_energy_j 1.60291 J, 1.55242 to 1.65589 (computed)",
+		`"closing_time_s":3.1,"kinetic_energy_j":1.5`:       "kinetic_energy_j 1.5 J",
+	} {
+		out, complaint, code := lintel(t, nil, "judge", "--pack", "a156.19@2019", writeFile(t, "visit.jsonl", fmt.Sprintf(door, readings)))
+		if code != 0 || !strings.Contains(out, `"read":"`+want+`"`) {
+			t.Errorf("%s: %d %s%s", readings, code, complaint, out)
+		}
 	}
 }

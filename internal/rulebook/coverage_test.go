@@ -104,6 +104,14 @@ jurisdiction and the inspector's judgement prevail.
 		for _, z := range p.ZoneRules {
 			row(z.ID+" (zone)", z.Title, "`"+z.area()+"`", sourceInWords(z.Source), string(z.Standing), "")
 		}
+		if p.Computed == nil {
+			continue
+		}
+		s.WriteString("\n")
+		heading("computed reading", "what it is", "instead, where it was read", "formula", "source", "standing")
+		for _, c := range p.Computed {
+			row(c.ID, c.Title, c.Prefers, "`"+string(c.Value)+"`", sourceInWords(c.Source), string(c.Standing))
+		}
 	}
 	return s.String()
 }

@@ -36,7 +36,7 @@ type Verdict struct {
 	Outcome  Outcome     `json:"outcome"`
 	Weight   Weight      `json:"weight"`
 	Readings []Used      `json:"readings,omitempty"` // the readings that were judged, as they came
-	Computed []Worked    `json:"computed,omitempty"` // what was worked out of them on the way
+	Computed []Worked    `json:"computed,omitempty"` // what was worked out of them for Measured, or for whether the rule applies
 	Measured *Amount     `json:"measured,omitempty"` // what was held against the limit, in the limit's unit
 	Low      *Amount     `json:"low,omitempty"`      // Measured with its uncertainty, from Low to High; nil when none was stated
 	High     *Amount     `json:"high,omitempty"`
@@ -240,7 +240,7 @@ func (r *Rule) judge(p *Pack, s *situation) Verdict {
 
 // hold holds what was read against what the rule asks and writes both into the verdict.
 func (r *Rule) hold(s *situation, v *Verdict) (_ Outcome, err error) {
-	if v.Computed, err = s.show(r.programs...); err != nil {
+	if v.Computed, err = s.show(r.measured, r.when); err != nil { // what the limit is worked out from shows in the limit
 		return "", err
 	}
 	if r.pass != nil {
