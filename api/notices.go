@@ -13,36 +13,42 @@ import (
 )
 
 type NoticeItem struct {
-	NoticeID       uuid.UUID  `json:"notice_id" format:"uuid"`
-	SiteID         uuid.UUID  `json:"site_id" format:"uuid"`
-	DoorID         *uuid.UUID `json:"door_id,omitempty" format:"uuid"`
-	WorkOrderID    *uuid.UUID `json:"work_order_id,omitempty" format:"uuid"`
-	CaseID         *uuid.UUID `json:"case_id,omitempty" format:"uuid"`
-	LetterID       *uuid.UUID `json:"letter_id,omitempty" format:"uuid" doc:"The letter that carries it; the newest of several."`
-	Rung           string     `json:"rung" doc:"The step of the ladder, or what the office must see to."`
-	DueOn          string     `json:"due_on,omitempty" format:"date" doc:"The due day that it is about, at the site."`
-	Role           string     `json:"role,omitempty" doc:"Of the recipient: of a party of the site, dispatcher or administrator."`
-	RecipientID    uuid.UUID  `json:"recipient_id" format:"uuid" doc:"A party, or a person of the office."`
-	RecipientName  string     `json:"recipient_name"`
-	RecipientEmail string     `json:"recipient_email" doc:"Empty: there is no address that can be used."`
-	Channel        string     `json:"channel" enum:"mail"`
-	Urgent         bool       `json:"urgent" doc:"In a letter of its own, at once; else in the recipient's digest of the day."`
-	Subject        string     `json:"subject,omitempty" doc:"Of the letter, as sent."`
-	Body           string     `json:"body,omitempty" doc:"Of the letter, as sent."`
-	State          string     `json:"state" enum:"queued,sending,sent,perhaps_sent,failed,bounced,withdrawn,superseded" doc:"Perhaps sent: the mail server gave no answer after the last byte. It is not sent again but by a person's decision."`
-	Because        string     `json:"because,omitempty" doc:"Why it is not sent, or did not arrive: a code."`
-	BecauseText    string     `json:"because_text,omitempty" doc:"The same in words."`
-	Attempts       int        `json:"attempts"`
-	MadeAt         time.Time  `json:"made_at"`
-	NotBefore      time.Time  `json:"not_before" doc:"When its letter is written at the earliest: mail that is not urgent keeps to the recipient's hours."`
-	SentAt         *time.Time `json:"sent_at,omitempty"`
-	Answer         string     `json:"answer,omitempty" doc:"The mail server's words."`
+	NoticeID        uuid.UUID  `json:"notice_id" format:"uuid"`
+	SiteID          *uuid.UUID `json:"site_id,omitempty" format:"uuid" doc:"Absent of a certificate."`
+	DoorID          *uuid.UUID `json:"door_id,omitempty" format:"uuid"`
+	WorkOrderID     *uuid.UUID `json:"work_order_id,omitempty" format:"uuid"`
+	CaseID          *uuid.UUID `json:"case_id,omitempty" format:"uuid"`
+	HolderID        *uuid.UUID `json:"holder_id,omitempty" format:"uuid" doc:"Whose certificate it is about."`
+	QualificationID *uuid.UUID `json:"qualification_id,omitempty" format:"uuid"`
+	LetterID        *uuid.UUID `json:"letter_id,omitempty" format:"uuid" doc:"The letter that carries it; the newest of several."`
+	Rung            string     `json:"rung" doc:"The step of the ladder, or what the office must see to."`
+	DueOn           string     `json:"due_on,omitempty" format:"date" doc:"The due day that it is about, at the site."`
+	Role            string     `json:"role,omitempty" doc:"Of the recipient: of a party of the site, dispatcher or administrator, or holder of the certificate that it is about."`
+	RecipientID     uuid.UUID  `json:"recipient_id" format:"uuid" doc:"A party, or a person of the office."`
+	RecipientName   string     `json:"recipient_name"`
+	RecipientEmail  string     `json:"recipient_email" doc:"Empty: there is no address that can be used."`
+	Channel         string     `json:"channel" enum:"mail"`
+	Urgent          bool       `json:"urgent" doc:"In a letter of its own, at once; else in the recipient's digest of the day."`
+	Subject         string     `json:"subject,omitempty" doc:"Of the letter, as sent."`
+	Body            string     `json:"body,omitempty" doc:"Of the letter, as sent."`
+	State           string     `json:"state" enum:"queued,sending,sent,perhaps_sent,failed,bounced,withdrawn,superseded" doc:"Perhaps sent: the mail server gave no answer after the last byte. It is not sent again but by a person's decision."`
+	Because         string     `json:"because,omitempty" doc:"Why it is not sent, or did not arrive: a code."`
+	BecauseText     string     `json:"because_text,omitempty" doc:"The same in words."`
+	Attempts        int        `json:"attempts"`
+	MadeAt          time.Time  `json:"made_at"`
+	NotBefore       time.Time  `json:"not_before" doc:"When its letter is written at the earliest: mail that is not urgent keeps to the recipient's hours."`
+	SentAt          *time.Time `json:"sent_at,omitempty"`
+	Answer          string     `json:"answer,omitempty" doc:"The mail server's words."`
 }
 
 func (a *API) newNoticeItem(by identity.Actor, n fleet.Notice) NoticeItem {
-	item := NoticeItem{NoticeID: n.NoticeID, SiteID: n.SiteID, DoorID: n.DoorID, WorkOrderID: n.WorkOrderID, CaseID: n.CaseID, LetterID: n.LetterID, Rung: n.Rung,
+	item := NoticeItem{NoticeID: n.NoticeID, DoorID: n.DoorID, WorkOrderID: n.WorkOrderID, CaseID: n.CaseID, HolderID: n.HolderID,
+		QualificationID: n.QualificationID, LetterID: n.LetterID, Rung: n.Rung,
 		DueOn: n.DueOn.String(), Role: n.Role, RecipientID: n.RecipientID, RecipientName: n.RecipientName, RecipientEmail: n.RecipientEmail, Channel: "mail", Urgent: n.Urgent,
 		Subject: n.Subject, Body: n.Body, State: n.State, Because: n.Because, Attempts: n.Attempts, MadeAt: n.MadeAt, NotBefore: n.NextTryAt, SentAt: n.SentAt, Answer: n.Answer}
+	if n.SiteID != uuid.Nil {
+		item.SiteID = &n.SiteID
+	}
 	if n.Because != "" {
 		item.BecauseText = a.Words.Printer(by.Language, words.Units(by.Units)).T("notice.because." + n.Because)
 	}
@@ -71,7 +77,7 @@ func newNoticeWhy(n fleet.Notice) noticeWhy {
 
 type noticeDetail struct {
 	NoticeItem
-	Reason  string       `json:"reason" doc:"work_order:ID, case:ID; for the office also notice:ID, letter:ID."`
+	Reason  string       `json:"reason" doc:"work_order:ID, case:ID, qualification:HOLDER:ID; for the office also notice:ID, letter:ID."`
 	Why     noticeWhy    `json:"why" doc:"Rule and dates of the moment in which it was made."`
 	Letters []letterItem `json:"letters" doc:"That carried it, the newest first."`
 }

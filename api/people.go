@@ -7,6 +7,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/identity"
 )
 
@@ -131,19 +132,54 @@ type tokenPath struct {
 }
 
 type QualificationBody struct {
+	Kind       string `json:"kind,omitempty" enum:"general,full_energy,low_energy,revolving,european,fire" doc:"Which inspections it allows: rule packs name the kinds that sign by them. Left out: general."`
 	Scheme     string `json:"scheme" minLength:"1" maxLength:"100"`
 	Number     string `json:"number" minLength:"1" maxLength:"100"`
+	Issuer     string `json:"issuer,omitempty" maxLength:"200" doc:"Who issued it."`
 	ValidFrom  string `json:"valid_from" format:"date"`
-	ValidUntil string `json:"valid_until,omitempty" format:"date"`
+	ValidUntil string `json:"valid_until,omitempty" format:"date" doc:"The last day, as it stands."`
 }
 
-type qualificationItem struct {
+type QualificationItem struct {
 	QualificationID uuid.UUID `json:"qualification_id" format:"uuid"`
 	QualificationBody
+	StatedUntil string `json:"stated_until,omitempty" format:"date" doc:"The last day that it names itself, where it was ended earlier."`
+	Renewed     bool   `json:"renewed" doc:"Another one of the kind goes on from its last day: nobody is warned."`
 }
 
-func newQualificationItem(q identity.Qualification) qualificationItem {
-	return qualificationItem{QualificationID: q.QualificationID, QualificationBody: QualificationBody{q.Scheme, q.Number, q.ValidFrom.String(), q.ValidUntil.String()}}
+func newQualificationItem(q identity.Qualification) QualificationItem {
+	item := QualificationItem{QualificationID: q.QualificationID, Renewed: q.Renewed,
+		QualificationBody: QualificationBody{q.Kind, q.Scheme, q.Number, q.Issuer, q.ValidFrom.String(), q.ValidUntil.String()}}
+	if q.StatedUntil != q.ValidUntil {
+		item.StatedUntil = q.StatedUntil.String()
+	}
+	return item
+}
+
+type expiryListIn struct {
+	PageIn
+	From  string `query:"from" format:"date" doc:"Last days from this one on."`
+	Until string `query:"until" format:"date" doc:"Last days until this one."`
+}
+
+type expiryItem struct {
+	QualificationItem
+	PersonID uuid.UUID `json:"person_id" format:"uuid"`
+	Name     string    `json:"name"`
+}
+
+type expiryListOut struct {
+	Body struct {
+		Qualifications []expiryItem `json:"qualifications"`
+		PageOut
+	}
+}
+
+// expiryKey is the cursor of certificates by their last days.
+type expiryKey struct {
+	Day    duedate.Day `json:"d"`
+	Person uuid.UUID   `json:"p"`
+	ID     uuid.UUID   `json:"i"`
 }
 
 type qualificationPutIn struct {
@@ -154,7 +190,7 @@ type qualificationPutIn struct {
 
 type qualificationOut struct {
 	Status int
-	Body   qualificationItem
+	Body   QualificationItem
 }
 
 type qualificationListIn struct {
@@ -164,7 +200,7 @@ type qualificationListIn struct {
 
 type qualificationListOut struct {
 	Body struct {
-		Qualifications []qualificationItem `json:"qualifications"`
+		Qualifications []QualificationItem `json:"qualifications"`
 		PageOut
 	}
 }
@@ -204,6 +240,7 @@ func (a *API) people() {
 	add(a, operation("token-revoke", http.MethodDelete, "/v1/people/{person_id}/tokens/{token_id}", identity.ActSelf, "End a token"), a.tokenRevoke)
 	add(a, operation("qualification-list", http.MethodGet, "/v1/people/{person_id}/qualifications", identity.ActReadOffice, "Certificates of a person"), a.qualificationList)
 	add(a, operation("qualification-put", http.MethodPut, "/v1/people/{person_id}/qualifications/{qualification_id}", identity.ActPlanWork, "Record a certificate"), a.qualificationPut)
+	add(a, operation("expiry-list", http.MethodGet, "/v1/qualifications", identity.ActReadOffice, "Certificates that run out and are not renewed, by their last days"), a.expiryList)
 	add(a, operation("audit-list", http.MethodGet, "/v1/audit", identity.ActReadAudit, "Who did or read what, the newest first"), a.auditList)
 }
 
@@ -323,7 +360,7 @@ func (a *API) qualificationList(ctx context.Context, by identity.Actor, in *qual
 		return nil, err
 	}
 	out := &qualificationListOut{}
-	out.Body.Qualifications = make([]qualificationItem, len(list))
+	out.Body.Qualifications = make([]QualificationItem, len(list))
 	for i, q := range list {
 		out.Body.Qualifications[i] = newQualificationItem(q)
 	}
@@ -336,7 +373,7 @@ func (a *API) qualificationList(ctx context.Context, by identity.Actor, in *qual
 
 func (a *API) qualificationPut(ctx context.Context, by identity.Actor, in *qualificationPutIn) (*qualificationOut, error) {
 	var read reader
-	q := identity.Qualification{PersonID: in.PersonID, QualificationID: in.QualificationID, Scheme: in.Body.Scheme, Number: in.Body.Number,
+	q := identity.Qualification{PersonID: in.PersonID, QualificationID: in.QualificationID, Kind: in.Body.Kind, Scheme: in.Body.Scheme, Number: in.Body.Number, Issuer: in.Body.Issuer,
 		ValidFrom: read.day("/valid_from", in.Body.ValidFrom), ValidUntil: read.day("/valid_until", in.Body.ValidUntil)}
 	if err := read.faults.Err(); err != nil {
 		return nil, err
@@ -346,6 +383,32 @@ func (a *API) qualificationPut(ctx context.Context, by identity.Actor, in *quali
 		return nil, err
 	}
 	return &qualificationOut{Status: created(isNew), Body: newQualificationItem(saved)}, nil
+}
+
+func (a *API) expiryList(ctx context.Context, by identity.Actor, in *expiryListIn) (*expiryListOut, error) {
+	var key expiryKey
+	if err := readCursor(in.After, &key); err != nil {
+		return nil, err
+	}
+	var read reader
+	q := identity.ExpiryQuery{From: read.day("", in.From), Until: read.day("", in.Until), AfterDay: key.Day, AfterPerson: key.Person, AfterID: key.ID, Limit: in.Limit}
+	if err := read.faults.Err(); err != nil {
+		return nil, err
+	}
+	list, err := a.People.Expiries(ctx, by, q)
+	if err != nil {
+		return nil, err
+	}
+	out := &expiryListOut{}
+	out.Body.Qualifications = make([]expiryItem, len(list))
+	for i, e := range list {
+		out.Body.Qualifications[i] = expiryItem{QualificationItem: newQualificationItem(e.Qualification), PersonID: e.PersonID, Name: e.Name}
+	}
+	if len(list) == in.Limit {
+		last := list[len(list)-1]
+		out.Body.Next = cursor(expiryKey{last.ValidUntil, last.PersonID, last.QualificationID})
+	}
+	return out, nil
 }
 
 func (a *API) auditList(ctx context.Context, by identity.Actor, in *auditListIn) (*auditListOut, error) {

@@ -24,7 +24,7 @@ func mayImport() map[string][]string {
 		"internal/sheet":              {"internal/words"},
 		"internal/trend":              {"internal/duedate"},
 		"internal/field/oracle":       {},
-		"internal/identity":           {"internal/fault", "internal/duedate"},
+		"internal/identity":           {"internal/fault", "internal/duedate", "internal/rulebook"}, // what kinds of certificate there are is the rulebook's
 		"internal/fleet":              append([]string{"internal/fault", "internal/identity"}, pure...),
 		"internal/store":              {"internal/fleet", "internal/identity", "internal/fault", "internal/seal", "internal/duedate", "migrations"},
 		"internal/store/storetest":    {"internal/store", "internal/localpg"},

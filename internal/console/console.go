@@ -171,6 +171,7 @@ func (c *Console) routes() []route {
 		{"GET /people/{person_id}", identity.ActReadOffice, c.person},
 		{"POST /people/{person_id}", identity.ActManagePeople, c.personPut},
 		{"POST /people/{person_id}/certificates", identity.ActPlanWork, c.certificatePut},
+		{"GET /certificates", identity.ActReadOffice, c.certificates},
 		{"POST /people/{person_id}/tokens", identity.ActManagePeople, c.tokenMake},
 		{"GET /people/{person_id}/tokens/{token_id}/revoke", identity.ActManagePeople, c.tokenAsk},
 		{"POST /people/{person_id}/tokens/{token_id}/revoke", identity.ActManagePeople, c.tokenRevoke},

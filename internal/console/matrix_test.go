@@ -69,6 +69,7 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /notices": {office, "/notices", ""}, "GET /jobs": {office, "/jobs", ""},
 		"GET /people": {staff, "/people", ""}, "POST /people": {"a", "/people", ""}, "GET /people/new": {"a", "/people/new", ""},
 		"GET /people/{person_id}": {staff, "/people/" + tech, ""}, "POST /people/{person_id}": {"a", "/people/" + tech, ""}, "POST /people/{person_id}/certificates": {planners, "/people/" + tech + "/certificates", ""},
+		"GET /certificates":                                {staff, "/certificates", ""},
 		"POST /people/{person_id}/tokens":                  {"a", "/people/" + tech + "/tokens", ""},
 		"GET /people/{person_id}/tokens/{token_id}/revoke": {"a", "/people/" + tech + "/tokens/" + w.token.String() + "/revoke", ""}, "POST /people/{person_id}/tokens/{token_id}/revoke": {"a", "/people/" + tech + "/tokens/" + w.token.String() + "/revoke", ""},
 		"GET /people/{person_id}/{what}": {"a", "/people/" + tech + "/disable", ""}, "POST /people/{person_id}/{what}": {"a", "/people/" + tech + "/enable", ""},

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/google/uuid"
+
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/words"
@@ -41,7 +43,9 @@ func (c *Console) notices(ctx context.Context, q *request) (answer, error) {
 	}
 	var ids fleet.Named
 	for _, n := range list {
-		ids.Sites = append(ids.Sites, n.SiteID)
+		if n.SiteID != uuid.Nil {
+			ids.Sites = append(ids.Sites, n.SiteID)
+		}
 		if n.DoorID != nil {
 			ids.Doors = append(ids.Doors, *n.DoorID)
 		}

@@ -10,8 +10,10 @@ import (
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
 )
 
 func hexOf(hash [32]byte) string { return hex.EncodeToString(hash[:]) }
@@ -47,6 +49,7 @@ type personData struct {
 	New            bool
 	Form           form // the person
 	Certificate    form
+	Kinds          []option // of certificates
 	Token          form
 	Customers      []option
 	Sites          []option
@@ -80,6 +83,7 @@ func (c *Console) personPage(ctx context.Context, q *request, id uuid.UUID, data
 	if data.Token.values == nil {
 		data.Token = newForm(nil)
 	}
+	data.Kinds = writer{q.texts}.options("qualification_kind", "", rulebook.CertificateKinds()...)
 	data.Certificate.id, data.Token.id = "-certificate", "-token"
 	if data.Qualifications, err = c.People.Qualifications(ctx, q.by, id, identity.Page{Limit: 100}); err != nil {
 		return nil, err
@@ -194,7 +198,8 @@ func (c *Console) certificatePut(ctx context.Context, q *request) (answer, error
 		return nil, err
 	}
 	r := reader{form: &f, texts: q.texts}
-	one := identity.Qualification{PersonID: id, QualificationID: r.id("qualification_id"), Scheme: f.Value("/scheme"), Number: f.Value("/number"), ValidFrom: r.day("/valid_from"), ValidUntil: r.day("/valid_until")}
+	one := identity.Qualification{PersonID: id, QualificationID: r.id("qualification_id"), Kind: f.Value("/kind"), Scheme: f.Value("/scheme"), Number: f.Value("/number"), Issuer: f.Value("/issuer"),
+		ValidFrom: r.day("/valid_from"), ValidUntil: r.day("/valid_until")}
 	if err = r.faults.Err(); err == nil {
 		_, _, err = c.People.PutQualification(ctx, q.by, one, q.id)
 	}
@@ -204,6 +209,43 @@ func (c *Console) certificatePut(ctx context.Context, q *request) (answer, error
 		})
 	}
 	return seeOther("/people/" + id.String()), nil
+}
+
+type certificatesData struct {
+	Filter filter
+	Lines  []identity.Expiry
+	More   More
+	Today  duedate.Day
+}
+
+// Days is how many days a certificate still has; negative: since how many it has run out.
+func (d certificatesData) Days(until duedate.Day) int { return d.Today.DaysUntil(until) }
+
+type expiryKey struct {
+	Day        duedate.Day `json:",omitzero"`
+	Person, ID uuid.UUID
+}
+
+// certificates lists those that run out, by their last days.
+func (c *Console) certificates(ctx context.Context, q *request) (answer, error) {
+	f := q.filter()
+	query := identity.ExpiryQuery{From: f.Day("from"), Until: f.Day("until"), Limit: perPage + 1}
+	var key expiryKey
+	f.key(&key)
+	if err := f.faults.Err(); err != nil {
+		return nil, err
+	}
+	query.AfterDay, query.AfterPerson, query.AfterID = key.Day, key.Person, key.ID
+	list, err := c.People.Expiries(ctx, q.by, query)
+	if err != nil {
+		return nil, err
+	}
+	var last any
+	if len(list) > perPage {
+		list = list[:perPage]
+		last = expiryKey{list[perPage-1].ValidUntil, list[perPage-1].PersonID, list[perPage-1].QualificationID}
+	}
+	return page{name: "certificates", data: certificatesData{f, list, q.more(last), duedate.DayIn(c.Now(), time.UTC)}}, nil
 }
 
 func (c *Console) tokenMake(ctx context.Context, q *request) (answer, error) {

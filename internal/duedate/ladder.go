@@ -31,6 +31,18 @@ func DefaultLadder() Ladder {
 	}
 }
 
+// ExpiryLadder is when the holder of a certificate and the dispatchers are told that it runs out: days before and on its last day. Common
+// practice, no source.
+func ExpiryLadder() Ladder {
+	to := []string{"holder", "dispatcher"}
+	return Ladder{
+		{Code: "runs_out_in_60", OffsetDays: -60, To: to},
+		{Code: "runs_out_in_30", OffsetDays: -30, To: to},
+		{Code: "runs_out_in_7", OffsetDays: -7, To: to},
+		{Code: "runs_out", OffsetDays: 0, To: to},
+	}
+}
+
 // mostRepeats keeps a ladder from being longer than anybody reads.
 const mostRepeats = 60
 

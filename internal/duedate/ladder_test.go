@@ -77,7 +77,7 @@ func TestSkippedDaysEndOnTheSameRung(t *testing.T) {
 }
 
 func TestLadderNamesTheRungThatMakesNoSense(t *testing.T) {
-	for _, good := range []Ladder{overdueLadder(), DefaultLadder()} {
+	for _, good := range []Ladder{overdueLadder(), DefaultLadder(), ExpiryLadder()} {
 		if err := good.Validate(); err != nil {
 			t.Fatal(err)
 		}

@@ -302,14 +302,19 @@ type ReportInspection struct {
 }
 
 // ReportInspector is who inspected, and by what right: the certificate that was
-// valid on the day. Qualification names the scheme that issued it.
+// valid on the day, as it was sealed with the signature. Qualification names its scheme.
 type ReportInspector struct {
 	Name          string `json:"name"`
 	Employer      string `json:"employer"`
 	Qualification string `json:"qualification"`
+	// Allows is the kind of certificate: which inspections it allows. Like Issuer absent where it is not known.
+	Allows        string `json:"allows,omitempty"`
+	Issuer        string `json:"issuer,omitempty"`
 	CertificateNo string `json:"certificate_no"`
 	ValidFrom     string `json:"valid_from"`
 	ValidUntil    string `json:"valid_until"`
+	// Withdrawn: by what is known today it was not valid on the day.
+	Withdrawn bool `json:"withdrawn,omitempty"`
 }
 
 // ReportJudgedToday is a rule that would be judged differently by what is known

@@ -103,6 +103,7 @@ type Tx interface {
 	ladderRows
 	letterRows
 	reportRows
+	qualificationRows
 	backupRows
 	intakeRows
 	companyPackRows

@@ -88,6 +88,7 @@ type NoticeDue struct {
 	OrderState                        string
 	OrderDueOn                        duedate.Day
 	Case                              *OutOfServiceCase
+	Certificate                       *CertificateDue
 	Acknowledged                      bool
 	FindingState                      string   // of the finding that it is about
 	KnownAddresses                    []string // the recipient's, now, in the order in which they are tried
@@ -268,10 +269,17 @@ func (n NoticeDue) end(all []NoticeDue) (state, because string) {
 		}
 	}
 	about := n.WorkOrderID != nil && strings.HasPrefix(n.Reason, "work_order:")
+	certified := n.Certificate != nil && strings.HasPrefix(n.Reason, "qualification:")
 	switch {
 	case about && n.OrderState != "open":
 		return "withdrawn", "order_" + n.OrderState
 	case about && n.OrderDueOn != n.DueOn:
+		return "withdrawn", "due_day_moved"
+	case certified && n.Certificate.Renewed:
+		return "withdrawn", "certificate_renewed"
+	case certified && n.Certificate.HolderGone:
+		return "withdrawn", "holder_gone"
+	case certified && n.Certificate.ValidUntil != n.DueOn:
 		return "withdrawn", "due_day_moved"
 	case n.Case != nil && n.Case.State == "ended":
 		return "withdrawn", "case_ended"
@@ -475,7 +483,8 @@ func (f *Fleet) endLetter(ctx context.Context, tx Tx, l Letter, state, because s
 		if err := r.read(ctx, nil, nil); err != nil {
 			return err
 		}
-		n := Notice{CustomerID: about.CustomerID, SiteID: about.SiteID, DoorID: about.DoorID, WorkOrderID: about.WorkOrderID, CaseID: about.CaseID, Reason: "letter:" + l.LetterID.String()}
+		n := Notice{CustomerID: about.CustomerID, SiteID: about.SiteID, DoorID: about.DoorID, WorkOrderID: about.WorkOrderID, CaseID: about.CaseID, HolderID: about.HolderID,
+			QualificationID: about.QualificationID, Reason: "letter:" + l.LetterID.String()}
 		r.alarmOffice(n, because, Why{AsOf: r.asOf, Name: l.Name, Address: l.Address, Answer: l.Answer, Rung: about.Rung}, about.RecipientID)
 		_, err = r.write(ctx)
 		return err

@@ -70,6 +70,8 @@ func (f *Fleet) digestWording(p words.Printer, notices []NoticeDue, args []any) 
 	switch {
 	case office:
 		kind = "digest_office"
+	case notices[0].Role == roleHolder:
+		kind = "digest_certificates"
 	case overdue > 0:
 		kind, count = "digest_overdue", overdue
 	}
@@ -114,20 +116,31 @@ func (f *Fleet) line(p words.Printer, n NoticeDue) digestLine {
 	l := digestLine{site: n.SiteName, siteID: n.SiteID, dueOn: n.DueOn, gravity: gravest}
 	about := []any{"tag", Tag(n.Tag).String(), "door", n.DoorName, "name", n.Why.Name, "address", n.Why.Address, "answer", n.Why.Answer, "rung", n.Why.Rung,
 		"work", p.Enum("work_order_kind", "inspection"), "due_on", n.DueOn}
+	if c := n.Certificate; c != nil {
+		l.site = p.T("notice.certificates")
+		about = append(about, "about", p.T("notice.about.certificate", "number", c.Number), "holder", c.Name, "scheme", c.Scheme, "number", c.Number)
+	} else {
+		about = append(about, "about", p.T("notice.about.door", "tag", Tag(n.Tag).String()))
+	}
 	if n.TurnOn.IsZero() {
 		l.text = p.T("notice.alarm."+n.Rung, about...)
 		return l
 	}
-	today := duedate.DayIn(f.Now(), zoneOr(n.SiteZone, time.UTC))
+	today := duedate.DayIn(f.Now(), zoneOr(n.SiteZone, zoneOr(n.TimeZone, time.UTC)))
 	days := n.DueOn.DaysUntil(today)
 	l.gravity, l.overdue = days, days > 0
+	when := "due"
 	switch {
 	case days > 0:
-		l.text = p.T("notice.line.overdue", append(about, "count", days)...)
+		when = "overdue"
 	case days == 0:
-		l.text = p.T("notice.line.today", about...)
-	default:
-		l.text = p.T("notice.line.due", append(about, "count", -days)...)
+		when = "today"
+	}
+	about = append(about, "count", max(days, -days))
+	if n.Certificate != nil {
+		l.text = p.T("notice.certificate."+when, about...)
+	} else {
+		l.text = p.T("notice.line."+when, about...)
 	}
 	return l
 }

@@ -18,29 +18,32 @@ import (
 // Notice is that somebody is told something, why and when. It is never made twice: reason, due day, rung and recipient
 // are its key. Its words are in the letter that carries it.
 type Notice struct {
-	CustomerID     uuid.UUID   `json:"customer_id"`
-	SiteID         uuid.UUID   `json:"site_id"`
-	NoticeID       uuid.UUID   `json:"notice_id"`
-	DoorID         *uuid.UUID  `json:"door_id"`
-	WorkOrderID    *uuid.UUID  `json:"work_order_id"`
-	CaseID         *uuid.UUID  `json:"case_id"`
-	Reason         string      `json:"reason"` // work_order:<id>, case:<id>, finding:<id>; for the office also notice:<id>, letter:<id>
-	DueOn          duedate.Day `json:"due_on,omitzero"`
-	TurnOn         duedate.Day `json:"turn_on,omitzero"` // the day on which the rung had its turn
-	Rung           string      `json:"rung"`
-	Role           string      `json:"role"`         // of the recipient: that of a party, dispatcher, administrator
-	RecipientID    uuid.UUID   `json:"recipient_id"` // a party, or a person of the office
-	RecipientName  string      `json:"recipient_name"`
-	RecipientEmail string      `json:"recipient_email"` // "" when there is none to use
-	Language       string      `json:"language"`
-	TimeZone       string      `json:"time_zone"` // the recipient's
-	Urgent         bool        `json:"urgent"`    // in a letter of its own, at once
-	Why            Why         `json:"why"`
-	State          string      `json:"state"`   // queued, sending (a letter carries it), sent, perhaps_sent, failed, bounced, withdrawn, superseded
-	Because        string      `json:"because"` // why it is not sent: a code of notice.because
-	NextTryAt      time.Time   `json:"next_try_at"`
-	MadeAt         time.Time   `json:"made_at"`
-	SentAt         *time.Time  `json:"sent_at"`
+	CustomerID  uuid.UUID  `json:"customer_id"`
+	SiteID      uuid.UUID  `json:"site_id"`
+	NoticeID    uuid.UUID  `json:"notice_id"`
+	DoorID      *uuid.UUID `json:"door_id"`
+	WorkOrderID *uuid.UUID `json:"work_order_id"`
+	CaseID      *uuid.UUID `json:"case_id"`
+	// HolderID and QualificationID are of a certificate that runs out; such a notice is of no customer and no site.
+	HolderID        *uuid.UUID  `json:"holder_id"`
+	QualificationID *uuid.UUID  `json:"qualification_id"`
+	Reason          string      `json:"reason"` // work_order:<id>, case:<id>, finding:<id>, qualification:<holder>:<id>; for the office also notice:<id>, letter:<id>
+	DueOn           duedate.Day `json:"due_on,omitzero"`
+	TurnOn          duedate.Day `json:"turn_on,omitzero"` // the day on which the rung had its turn
+	Rung            string      `json:"rung"`
+	Role            string      `json:"role"`         // of the recipient: that of a party, dispatcher, administrator, holder (of the certificate)
+	RecipientID     uuid.UUID   `json:"recipient_id"` // a party, or a person of the office
+	RecipientName   string      `json:"recipient_name"`
+	RecipientEmail  string      `json:"recipient_email"` // "" when there is none to use
+	Language        string      `json:"language"`
+	TimeZone        string      `json:"time_zone"` // the recipient's
+	Urgent          bool        `json:"urgent"`    // in a letter of its own, at once
+	Why             Why         `json:"why"`
+	State           string      `json:"state"`   // queued, sending (a letter carries it), sent, perhaps_sent, failed, bounced, withdrawn, superseded
+	Because         string      `json:"because"` // why it is not sent: a code of notice.because
+	NextTryAt       time.Time   `json:"next_try_at"`
+	MadeAt          time.Time   `json:"made_at"`
+	SentAt          *time.Time  `json:"sent_at"`
 
 	// Of the newest letter that carries it; nothing before there is one.
 	LetterID      *uuid.UUID `json:"-"`
@@ -125,8 +128,11 @@ const mostHolidays = 31
 
 // QueueNotices makes, for every open inspection order, the notices of the highest rung that has its turn by the day,
 // and writes down the lower ones that were not sent by then as superseded. It is a function of the day and of what is
-// there: run twice, it makes nothing new.
+// there: run twice, it makes nothing new. Certificates that run out have their own ladder.
 func (f *Fleet) QueueNotices(ctx context.Context, asOf duedate.Day) (queued int64, err error) {
+	if queued, err = f.queueExpiries(ctx, asOf); err != nil {
+		return queued, err
+	}
 	var afterDay duedate.Day
 	var afterID uuid.UUID
 	for {
@@ -194,8 +200,8 @@ func (r *round) readOrders(ctx context.Context, orders []OrderDue) error {
 	return r.read(ctx, sites, reasons)
 }
 
-// read gets who is to be told about sites, and what was told for reasons.
-func (r *round) read(ctx context.Context, sites []uuid.UUID, reasons []string) error {
+// read gets who is to be told about sites, and what was told for reasons; others are recipients besides.
+func (r *round) read(ctx context.Context, sites []uuid.UUID, reasons []string, others ...Recipient) error {
 	parties, err := r.tx.PartiesOf(ctx, sites, r.asOf)
 	if err != nil {
 		return err
@@ -205,7 +211,7 @@ func (r *round) read(ctx context.Context, sites []uuid.UUID, reasons []string) e
 		r.parties[p.SiteID] = append(r.parties[p.SiteID], p)
 		addresses = append(addresses, p.Addresses...)
 	}
-	for _, p := range r.office {
+	for _, p := range slices.Concat(others, r.office) {
 		addresses = append(addresses, p.Addresses...)
 	}
 	refused, err := r.tx.RefusedAmong(ctx, addresses)
@@ -366,15 +372,19 @@ func (r *round) alarm(about Notice, rung string, why Why) {
 
 func (r *round) alarmOffice(n Notice, rung string, why Why, but uuid.UUID) {
 	n.Rung, n.TurnOn, n.Why, n.Urgent, n.Because = rung, duedate.Day{}, why, false, ""
-	office := r.recipients(uuid.Nil, []string{"dispatcher"})
-	if len(office) == 0 {
-		office = r.recipients(uuid.Nil, []string{"administrator"})
-	}
-	for _, to := range office {
+	for _, to := range r.dispatchers() {
 		if a := r.to(n, to); to.ID != but && a.RecipientEmail != "" && !r.known(a) {
 			r.fresh = append(r.fresh, a)
 		}
 	}
+}
+
+// dispatchers are those of the office; where there are none, the administrators.
+func (r *round) dispatchers() []Recipient {
+	if list := r.recipients(uuid.Nil, []string{"dispatcher"}); len(list) > 0 {
+		return list
+	}
+	return r.recipients(uuid.Nil, []string{"administrator"})
 }
 
 // write keeps what the round has made, and tells how many notices are new.

@@ -146,8 +146,8 @@ func TestWhoeverSignsForAnInspectionHasACertificateOfThatDay(t *testing.T) {
 	apprentice := technician
 	apprentice.PersonID, apprentice.Name = a.id(), "Milo Brandt"
 	a.certify(t, apprentice, day("2026-03-02")) // until the day before
-	wantFault(t, a.inspection(t, apprentice, passing()...), "certificate_missing")
-	wantFault(t, a.inspection(t, apprentice, concluded("failed")), "certificate_missing")
+	wantFault(t, a.inspection(t, apprentice, passing()...), "certificate_expired")
+	wantFault(t, a.inspection(t, apprentice, concluded("failed")), "certificate_expired")
 	if err := a.inspection(t, apprentice, note("called, nobody there")); err != nil {
 		t.Error("whoever concludes nothing needs none:", err)
 	}

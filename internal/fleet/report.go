@@ -82,12 +82,6 @@ type ReportQuery struct {
 	Limit                      int
 }
 
-// PersonCard is what a report says of a person.
-type PersonCard struct {
-	Name, Scheme, Number  string
-	ValidFrom, ValidUntil duedate.Day
-}
-
 type reportRows interface {
 	// ReportByID gives a report without its prints' bytes.
 	ReportByID(ctx context.Context, id uuid.UUID) (Report, error)
@@ -97,8 +91,6 @@ type reportRows interface {
 	ReportPage(ctx context.Context, q ReportQuery) ([]Report, error)
 	// InsertReport answers false when the id is taken.
 	InsertReport(ctx context.Context, r Report) (bool, error)
-	// PersonCard gives a person's name and the qualification that was valid on a day.
-	PersonCard(ctx context.Context, id uuid.UUID, day duedate.Day) (PersonCard, error)
 	// SitesInSight gives sites with their customers, in the order of customer and name: those named, or of one customer, or
 	// all; at most so many.
 	SitesInSight(ctx context.Context, customer uuid.UUID, sites []uuid.UUID, most int) ([]SiteLine, error)

@@ -37,7 +37,7 @@ func (r ComplianceReport) certificate() (CertificateDocument, error) {
 		return CertificateDocument{}, fault.New(fault.Conflict, "certificate_of_unsafe_door")
 	case last == nil || last.Result != "passed" || last.SignedAt == "":
 		return CertificateDocument{}, fault.New(fault.Conflict, "certificate_without_passed_inspection")
-	case last.Inspector.CertificateNo == "":
+	case last.Inspector.CertificateNo == "" || last.Inspector.Withdrawn:
 		return CertificateDocument{}, fault.New(fault.Conflict, "certificate_by_uncertified", "name", last.Inspector.Name, "day", last.Date)
 	}
 	head := r.ReportHead

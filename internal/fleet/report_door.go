@@ -116,7 +116,7 @@ func (f *Fleet) doorContent(ctx context.Context, tx Tx, by identity.Actor, doorI
 		}
 		return doc, err
 	}
-	w := writer{fleet: f, texts: f.printer(by), zone: site.Location(), today: m.day, audience: audience, cards: map[personOn]PersonCard{}}
+	w := writer{fleet: f, texts: f.printer(by), zone: site.Location(), today: m.day, audience: audience, cards: map[uuid.UUID]PersonCard{}}
 	w.door(&doc, p)
 	entries, err := tx.EntriesOfDoor(ctx, doorID)
 	if err != nil {
@@ -149,23 +149,16 @@ type writer struct {
 	zone     *time.Location
 	today    duedate.Day
 	audience string
-	cards    map[personOn]PersonCard // that were read already
+	cards    map[uuid.UUID]PersonCard // that were read already
 }
 
-// personOn is a person on a day.
-type personOn struct {
-	id  uuid.UUID
-	day duedate.Day
-}
-
-// card gives who somebody was at an instant.
-func (w writer) card(ctx context.Context, tx Tx, id uuid.UUID, at time.Time) (PersonCard, error) {
-	on := personOn{id, duedate.DayIn(at, w.zone)}
-	if c, ok := w.cards[on]; ok {
+// card gives who somebody is.
+func (w writer) card(ctx context.Context, tx Tx, id uuid.UUID) (PersonCard, error) {
+	if c, ok := w.cards[id]; ok {
 		return c, nil
 	}
-	c, err := tx.PersonCard(ctx, id, on.day)
-	w.cards[on] = c
+	c, err := tx.PersonCard(ctx, id)
+	w.cards[id] = c
 	return c, err
 }
 
@@ -381,24 +374,28 @@ func (w writer) lastInspection(ctx context.Context, tx Tx, doc *DoorContent, p p
 	if v.SignedBy != nil {
 		inspector = *v.SignedBy
 	}
-	card, err := w.card(ctx, tx, inspector, last.ObservedAt)
+	card, err := w.card(ctx, tx, inspector)
 	if err != nil {
 		return err
 	}
 	doc.LastInspection = &ReportInspection{VisitID: v.VisitID.String(), Date: w.day(last.ObservedAt), Kind: "inspection", Result: last.Body.Conclusion.Result,
-		Inspector: ReportInspector{Name: card.Name, Employer: w.fleet.Company.Name, Qualification: card.Scheme, CertificateNo: card.Number,
-			ValidFrom: card.ValidFrom.String(), ValidUntil: card.ValidUntil.String()}}
+		Inspector: ReportInspector{Name: card.Name, Employer: w.fleet.Company.Name}}
+	by := &doc.LastInspection.Inspector
+	q, valid := card.On(duedate.DayIn(last.ObservedAt, w.zone))
+	if valid {
+		by.Qualification, by.Allows, by.Issuer, by.CertificateNo, by.ValidFrom, by.ValidUntil = q.Scheme, q.Kind, q.Issuer, q.Number, q.ValidFrom.String(), q.ValidUntil.String()
+	}
 	if v.SignedAt != nil {
 		doc.LastInspection.SignedAt = w.instant(*v.SignedAt)
 		doc.LastInspection.RecordSHA256 = seal.Hash(v.RecordSHA256).String()
 	}
-	return w.judged(ctx, tx, doc, *last, entries)
+	return w.judged(ctx, tx, doc, *last, entries, card.Certificates)
 }
 
 // judged writes what was sealed of an inspection with the signature, the readings that no rule asked for, and apart from
 // it where what is known today judges otherwise. Where nothing was sealed of the door, today's judgement stands in, and a
 // caution says so.
-func (w writer) judged(ctx context.Context, tx Tx, doc *DoorContent, conclusion Entry, entries []Entry) error {
+func (w writer) judged(ctx context.Context, tx Tx, doc *DoorContent, conclusion Entry, entries []Entry, certificates []identity.Qualification) error {
 	then, now, err := w.judgements(ctx, tx, conclusion, entries)
 	if err != nil {
 		return err
@@ -406,6 +403,13 @@ func (w writer) judged(ctx context.Context, tx Tx, doc *DoorContent, conclusion 
 	if then == nil {
 		then = &now
 		doc.Cautions = append(doc.Cautions, "judged_by_todays_knowledge")
+	}
+	if u := then.under; u != nil { // as it was sealed, whatever is said of it now
+		by := &doc.LastInspection.Inspector
+		by.Qualification, by.Allows, by.Issuer, by.CertificateNo, by.ValidFrom, by.ValidUntil = u.Scheme, u.Kind, u.Issuer, u.Number, u.ValidFrom, u.ValidUntil
+		by.Withdrawn = !slices.ContainsFunc(certificates, func(q identity.Qualification) bool {
+			return q.QualificationID == u.QualificationID && q.ValidOn(duedate.DayIn(conclusion.ObservedAt, w.zone))
+		})
 	}
 	doc.LastInspection.JudgedBy = then.pack
 	taken := w.readings(then.readings)
@@ -459,7 +463,8 @@ func (w writer) beside(j judgedDoor, facts rulebook.Facts, taken []ReportReading
 
 // judgement is what a pack said of readings and facts.
 type judgement struct {
-	pack     string // its id; "" without a rule basis
+	pack     string       // its id; "" without a rule basis
+	under    *signedUnder // the certificate; nil where none was sealed
 	facts    rulebook.Facts
 	readings []rulebook.Used
 	verdicts []rulebook.Verdict
@@ -497,7 +502,7 @@ func (w writer) judgements(ctx context.Context, tx Tx, conclusion Entry, entries
 	if door, err = doorThen(ctx, tx, conclusion.DoorID, AsOf{Effective: conclusion.ObservedAt, Recorded: signed.ReceivedAt}); err != nil {
 		return nil, now, err
 	}
-	then = &judgement{pack: record.Judged[i].Pack, facts: inspectedFacts(door.Facts), verdicts: w.namedAsToday(record.Judged[i]),
+	then = &judgement{pack: record.Judged[i].Pack, under: record.under(conclusion.DoorID), facts: inspectedFacts(door.Facts), verdicts: w.namedAsToday(record.Judged[i]),
 		readings: readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(slices.Clone(entries), others))}
 	for _, j := range record.Judged {
 		if j.DoorID == conclusion.DoorID && j.Beside != "" {
@@ -673,7 +678,7 @@ func (w writer) outOfService(ctx context.Context, tx Tx, k OutOfServiceCase, ent
 	out := ReportOutOfService{ID: k.CaseID.String(), FindingID: k.FindingID.String(), OpenedAt: w.instant(k.OpenedAt), Reason: k.What, Told: []ReportTold{}}
 	for _, e := range live(entries) {
 		if e.EntryID == k.CaseID {
-			card, err := w.card(ctx, tx, e.RecordedBy, e.ObservedAt)
+			card, err := w.card(ctx, tx, e.RecordedBy)
 			if err != nil {
 				return out, err
 			}
@@ -687,7 +692,7 @@ func (w writer) outOfService(ctx context.Context, tx Tx, k OutOfServiceCase, ent
 			out.Told = append(out.Told, ReportTold{Name: s.ToldName, Role: s.ToldRole, At: w.instant(e.ObservedAt), Answer: s.Answer})
 		}
 		if k.SecuringEntry != nil && *k.SecuringEntry == e.EntryID {
-			card, err := w.card(ctx, tx, e.RecordedBy, e.ObservedAt)
+			card, err := w.card(ctx, tx, e.RecordedBy)
 			if err != nil {
 				return out, err
 			}

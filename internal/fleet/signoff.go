@@ -32,6 +32,8 @@ type visitRecord struct {
 	SignedBy   uuid.UUID       `json:"signed_by"`
 	ReceivedAt string          `json:"received_at"`
 	Judged     []judgedDoor    `json:"judged"`
+	// Qualifications are the certificates by which the inspections were signed; absent where no door was concluded.
+	Qualifications []signedUnder `json:"qualifications,omitempty"`
 }
 
 type recordedEntry struct {
@@ -158,10 +160,11 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 			return err
 		}
 	}
-	if err := checkCertified(ctx, tx, by, entries, site.Location()); err != nil {
+	judged, err := f.judgeVisit(ctx, tx, site, doors, entries)
+	if err != nil {
 		return err
 	}
-	judged, err := f.judgeVisit(ctx, tx, site, doors, entries)
+	under, err := f.certified(ctx, tx, by, entries, judged, site.Location())
 	if err != nil {
 		return err
 	}
@@ -171,7 +174,7 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 	if err := checkConclusions(doors, entries, judged); err != nil {
 		return err
 	}
-	record, err := newVisitRecord(v, entries, signed, judged)
+	record, err := newVisitRecord(v, entries, signed, judged, under)
 	if err != nil {
 		return err
 	}
@@ -252,24 +255,6 @@ func photosHere(ctx context.Context, tx Tx, entries []Entry) error {
 		texts[i] = h.String()
 	}
 	return fault.New(fault.Conflict, "photos_missing", "count", len(texts), "hashes", some(texts))
-}
-
-// checkCertified asks of whoever signs for an inspection a certificate that was valid on the day at the site.
-func checkCertified(ctx context.Context, tx Tx, by identity.Actor, entries []Entry, zone *time.Location) error {
-	for _, e := range live(entries) {
-		if e.Body.Conclusion == nil {
-			continue
-		}
-		day := duedate.DayIn(e.ObservedAt, zone)
-		card, err := tx.PersonCard(ctx, by.PersonID, day)
-		if err != nil {
-			return err
-		}
-		if card.Number == "" {
-			return fault.New(fault.Conflict, "certificate_missing", "name", card.Name, "day", day.String())
-		}
-	}
-	return nil
 }
 
 func doorsOf(entries []Entry) []uuid.UUID {
@@ -535,9 +520,9 @@ func openUnsafe(entries []Entry) []Entry {
 	return open
 }
 
-func newVisitRecord(v Visit, entries []Entry, signed SignedRecord, judged []judgedDoor) (Record, error) {
+func newVisitRecord(v Visit, entries []Entry, signed SignedRecord, judged []judgedDoor, under []signedUnder) (Record, error) {
 	doc := visitRecord{Format: VisitRecordFormat, VisitID: v.VisitID, CustomerID: v.CustomerID, Attendance: v.Canonical, SignOff: signed.Canonical,
-		SignedBy: signed.SignedBy, ReceivedAt: signed.ReceivedAt.UTC().Format(time.RFC3339), Entries: []recordedEntry{}, Judged: judged}
+		SignedBy: signed.SignedBy, ReceivedAt: signed.ReceivedAt.UTC().Format(time.RFC3339), Entries: []recordedEntry{}, Judged: judged, Qualifications: under}
 	for _, e := range entries {
 		doc.Entries = append(doc.Entries, recordedEntry{EntryID: e.EntryID, SHA256: e.SHA256, RecordedBy: e.RecordedBy,
 			ReceivedAt: e.ReceivedAt.UTC().Format(time.RFC3339), Entry: e.Canonical})

@@ -315,7 +315,7 @@ func checkSenders(ctx context.Context, tx Tx, visitID uuid.UUID, people []uuid.U
 		if slices.Contains(people, e.RecordedBy) {
 			continue
 		}
-		card, err := tx.PersonCard(ctx, e.RecordedBy, duedate.DayIn(e.ReceivedAt, time.UTC))
+		card, err := tx.PersonCard(ctx, e.RecordedBy)
 		if err != nil {
 			return err
 		}

@@ -235,6 +235,14 @@ func (c doorCSV) inspected(d fleet.DoorContent) {
 			{"certified_under", l.Inspector.Qualification}, {"valid_until", l.Inspector.ValidUntil}, {"record_sha256", l.RecordSHA256}} {
 			c.text("inspection", l.VisitID, f[0], f[1])
 		}
+		for _, f := range [][2]string{{"certificate_allows", l.Inspector.Allows}, {"certificate_issuer", l.Inspector.Issuer}} {
+			if f[1] != "" {
+				c.text("inspection", l.VisitID, f[0], f[1])
+			}
+		}
+		if l.Inspector.Withdrawn {
+			c.text("inspection", l.VisitID, "certificate_withdrawn", "true")
+		}
 	}
 	if l := d.LastInspection; l != nil && l.JudgedBy != "" {
 		c.text("inspection", l.VisitID, "judged_by", l.JudgedBy)

@@ -372,12 +372,20 @@ func (d doorReport) inspection(s surface) {
 		{d.t("fact.employer"), d.or(l.Inspector.Employer)},
 		{d.t("fact.qualification"), d.or(l.Inspector.Qualification)},
 		{d.t("fact.certificate"), d.or(l.Inspector.CertificateNo)},
+	}
+	if l.Inspector.Allows != "" {
+		pairs = append(pairs, [2]string{d.t("fact.allows"), d.o.Texts.T("enum.qualification_kind." + l.Inspector.Allows)})
+	}
+	if l.Inspector.Issuer != "" {
+		pairs = append(pairs, [2]string{d.t("fact.issuer"), l.Inspector.Issuer})
+	}
+	pairs = append(pairs, [][2]string{
 		{d.t("fact.valid"), d.validity(l.Inspector)},
 		{d.t("fact.work_kind"), d.code("work", l.Kind)},
 		{d.t("fact.signed_at"), instant(d.or(l.SignedAt))},
 		{d.t("fact.visit"), d.or(l.VisitID)},
 		{d.t("fact.record"), d.or(l.RecordSHA256)},
-	}
+	}...)
 	if b := d.RuleBasis; l.JudgedBy != "" && (b == nil || b.PackID != l.JudgedBy) {
 		pairs = append(pairs, [2]string{d.t("fact.judged_by"), l.JudgedBy})
 	}
@@ -387,6 +395,8 @@ func (d doorReport) inspection(s surface) {
 // validity is from when until when a certificate holds.
 func (d doorReport) validity(i fleet.ReportInspector) string {
 	switch {
+	case i.Withdrawn:
+		return d.t("withdrawn", "until", d.or(i.ValidUntil))
 	case i.CertificateNo == "":
 		return d.t("no_certificate")
 	case i.ValidUntil == "":

@@ -241,6 +241,7 @@ var (
 	strangeName  = regexp.MustCompile(`undeclared reference to '([^']+)'`)
 	repeatedKey  = regexp.MustCompile(`mapping key "([^"]+)" already defined at`)
 	wrongType    = regexp.MustCompile("cannot unmarshal (!!\\w+)(?: `([^`]*)`)? into (\\S+)")
+	strangeKind  = regexp.MustCompile(`unknown kind of certificate "([^"]*)"`)
 	typeName     = regexp.MustCompile(` (in|into) (type )?\*?rulebook\.\w+`)
 )
 
@@ -371,6 +372,7 @@ var hints = []struct{ says, hint string }{
 	{"a reading or a fact has that name", "another id"},
 	{"the computed reading in", "facts and readings are in SI; m_to_in, in_to_m and kg_to_lb convert"},
 	{"no matching overload", "write whole numbers as 15.0 inside a formula, and compare numbers with numbers only"},
+	{"nobody could sign", "name kinds of certificate, or leave it out: then the general one signs"},
 	{"unknown unit", "one of s, m, mm, in, ft, kg, lb, N, lbf, J, lbf.ft, m/s, in/s, ft/s, deg, rpm, months"},
 	{"does not measure", "a height has a unit of length, a speed one of speed, held one of time"},
 	{"puts ", "facts and readings are in SI; m_to_in, in_to_m and kg_to_lb convert"},
@@ -433,6 +435,9 @@ func hintFor(what string, computed []string) string {
 	}
 	if _, name, is := strings.Cut(what, "there is no reading "); is {
 		return "did you mean " + closest(name, readingNames()) + "?"
+	}
+	if found := strangeKind.FindStringSubmatch(what); found != nil {
+		return "did you mean " + closest(found[1], CertificateKinds()) + "?"
 	}
 	for _, h := range hints {
 		if strings.Contains(what, h.says) {

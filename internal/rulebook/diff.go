@@ -33,6 +33,7 @@ func Diff(a, b *Pack) (changes []Change) {
 	}
 	changed("", "kinds", fmt.Sprint(a.AppliesTo.Kinds), fmt.Sprint(b.AppliesTo.Kinds))
 	changed("", "energies", fmt.Sprint(a.AppliesTo.Energies), fmt.Sprint(b.AppliesTo.Energies))
+	changed("", "signed_by", fmt.Sprint(a.Certificates()), fmt.Sprint(b.Certificates()))
 	for _, c := range b.Computed {
 		i := slices.IndexFunc(a.Computed, func(o *Computed) bool { return o.ID == c.ID })
 		if i < 0 {

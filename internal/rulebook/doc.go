@@ -41,6 +41,8 @@
 // packs/README.md is made of it. Loading refuses everything that is wrong; Check says it with line, column and hint. Add rows for the boundary of every new limit
 // to TestLimitsAreJudgedInThePrimaryUnit.
 //
+// A pack may name the kinds of certificate of which one signs by it (`signed_by`, CertificateKinds); the general one does where it does not.
+//
 // To add a computed reading: an entry of `computed` in the pack, with source and standing; a function that it needs in newLanguage (expression.go), with
 // what it takes, gives and falls with in measuring (dimension.go).
 //

@@ -82,6 +82,7 @@ type Pack struct {
 	Role         Role              `yaml:"role"`
 	Jurisdiction string            `yaml:"jurisdiction"` // where it holds: ISO 3166-2 or a country; a union of countries for a basis, any for everywhere
 	AppliesTo    AppliesTo         `yaml:"applies_to"`
+	SignedBy     []string          `yaml:"signed_by"` // kinds of certificate of which one signs by the pack; the general one when left out
 	Addresses    map[string]string `yaml:"addresses"` // short names for long addresses
 	Coverage     []Item            `yaml:"coverage"`  // what the standard has an inspector look at, in its order; may be left out
 	Computed     []*Computed       `yaml:"computed"`  // readings that nobody takes, worked out for the rules
@@ -260,6 +261,9 @@ func (p *Pack) complete(l *language) error {
 	problems := []error{inside("applies_to", p.AppliesTo.check()), inside("formerly", p.checkFormerly())}
 	l, wrong := p.completeComputed(l)
 	problems = append(problems, wrong...)
+	if p.SignedBy != nil {
+		problems = append(problems, checkSignedBy(p.SignedBy))
+	}
 	seen := map[string]bool{}
 	once := func(what, id string) error {
 		if id == "" {

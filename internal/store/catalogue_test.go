@@ -134,7 +134,7 @@ func TestWhatIsInsertOnlyIsChangedByNobody(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	insertOnly := []string{"visit_entry", "visit_sign_off", "photo", "entry_photo", "record_log", "report", "report_site", "ladder", "letter_attempt", "letter_notice", "letter_bounce", "case_acknowledgement", "door_version", "door_leaf", "kept_clear_zone",
-		"component", "component_version", "revision", "revision_accessory", "extent", "sealed_code", "work_order_event", "audit_event", "change_log", "import_item", "device_model", "antenna", "accessory", "backup_run", "company_pack", "company_pack_activation"}
+		"component", "component_version", "revision", "revision_accessory", "extent", "sealed_code", "work_order_event", "audit_event", "qualification", "qualification_end", "change_log", "import_item", "device_model", "antenna", "accessory", "backup_run", "company_pack", "company_pack_activation"}
 	for _, table := range insertOnly {
 		if found := lines(t, db, `select r.rolname from pg_roles r where r.rolname like 'lintel\_%' and r.rolname <> 'lintel_owner'
 			and (has_any_column_privilege(r.oid, $1::text::regclass, 'update')
@@ -221,7 +221,7 @@ func TestEveryConstraintHasAFaultOrAReasonWhyNoCallerBreaksIt(t *testing.T) {
 func unbroken() map[string]string {
 	return map[string]string{
 		"an id that is taken makes the insert do nothing (on conflict)": `
-			person_pk qualification_pk device_model_pk accessory_pk customer_pk party_pk site_pk site_id_key site_party_pk site_party_id_key
+			person_pk qualification_pk qualification_end_pk device_model_pk accessory_pk customer_pk party_pk site_pk site_id_key site_party_pk site_party_id_key
 			door_pk door_id_key component_pk component_id_key revision_pk revision_id_key inspection_plan_pk inspection_plan_id_key
 			work_order_pk work_order_id_key work_order_period_key visit_pk visit_id_key visit_entry_pk visit_entry_id_key
 			visit_sign_off_pk visit_sign_off_id_key photo_pk report_pk report_site_pk extent_pk coverage_pk notice_told_key job_run_pk
@@ -236,7 +236,7 @@ func unbroken() map[string]string {
 			import_item_pk
 			record_log_subject_key`,
 		"use-cases refuse such a value first, by its member": `
-			person_email_check person_name_check person_role_check person_scope_check person_auditor_check person_units_check qualification_dates_check token_scopes_check
+			person_email_check person_name_check person_role_check person_scope_check person_auditor_check person_units_check qualification_dates_check qualification_kind_check token_scopes_check
 			device_model_kind_check device_model_sensing_check antenna_beam_check antenna_limit_check antenna_range_check accessory_kind_check
 			customer_name_check party_name_check site_name_check site_position_check site_party_role_check site_party_days_check
 			door_name_check door_tag_check door_version_kind_check door_version_energy_check door_version_traffic_check door_version_presence_check
@@ -260,7 +260,7 @@ func unbroken() map[string]string {
 			work_order_open_key work_order_origin_key finding_computed_key out_of_service_case_finding_key`,
 		"the row above is read in the same transaction, and nobody can delete it": `
 			import_item_run_fk company_pack_activation_pack_fk
-			report_portfolio_customer_fk report_site_report_fk qualification_person_fk kept_answer_person_fk session_person_fk token_person_fk person_customer_person_fk person_site_person_fk antenna_model_fk
+			report_portfolio_customer_fk report_site_report_fk qualification_person_fk qualification_end_qualification_fk kept_answer_person_fk session_person_fk token_person_fk person_customer_person_fk person_site_person_fk antenna_model_fk
 			letter_attempt_letter_fk letter_notice_letter_fk letter_notice_notice_fk letter_bounce_letter_fk refused_address_letter_fk`,
 		"the row above is read in the same transaction, and when its site changes hands in between the transaction is run again": `
 			site_party_site_fk door_site_fk door_version_door_fk door_leaf_version_fk kept_clear_zone_version_fk component_door_fk expected_crossing_door_fk component_version_component_fk

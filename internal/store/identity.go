@@ -447,32 +447,36 @@ func (g gate) ForgetAnswers(ctx context.Context, before time.Time) (int64, error
 type qualificationRow struct {
 	PersonID        uuid.UUID
 	QualificationID uuid.UUID
+	Kind            string
 	Scheme          string
 	Number          string
+	Issuer          string
 	ValidFrom       time.Time
 	ValidUntil      *time.Time
+	StatedUntil     *time.Time
 	RecordedAt      time.Time
+	Renewed         bool
 }
 
 func (r qualificationRow) qualification() identity.Qualification {
-	return identity.Qualification{PersonID: r.PersonID, QualificationID: r.QualificationID, Scheme: r.Scheme, Number: r.Number,
-		ValidFrom: day(&r.ValidFrom), ValidUntil: day(r.ValidUntil), RecordedAt: r.RecordedAt}
+	return identity.Qualification{PersonID: r.PersonID, QualificationID: r.QualificationID, Kind: r.Kind, Scheme: r.Scheme, Number: r.Number, Issuer: r.Issuer,
+		ValidFrom: day(&r.ValidFrom), ValidUntil: day(r.ValidUntil), StatedUntil: day(r.StatedUntil), RecordedAt: r.RecordedAt, Renewed: r.Renewed}
 }
 
 const sqlInsertQualification = `-- insert_qualification
-insert into qualification (person_id, qualification_id, scheme, number, valid_from, valid_until, recorded_at)
-values (@person_id, @qualification_id, @scheme, @number, @valid_from, @valid_until, @recorded_at)
+insert into qualification (person_id, qualification_id, kind, scheme, number, issuer, valid_from, valid_until, recorded_at)
+values (@person_id, @qualification_id, @kind, @scheme, @number, @issuer, @valid_from, @valid_until, @recorded_at)
 on conflict (person_id, qualification_id) do nothing`
 
 // InsertQualification records a certificate, or answers false when the person has one under this id.
 func (g gate) InsertQualification(ctx context.Context, q identity.Qualification) (bool, error) {
 	n, err := exec(ctx, g.Tx, "insert_qualification", sqlInsertQualification, pgx.StrictNamedArgs{"person_id": q.PersonID, "qualification_id": q.QualificationID,
-		"scheme": q.Scheme, "number": q.Number, "valid_from": date(q.ValidFrom), "valid_until": date(q.ValidUntil), "recorded_at": q.RecordedAt})
+		"kind": q.Kind, "scheme": q.Scheme, "number": q.Number, "issuer": q.Issuer, "valid_from": date(q.ValidFrom), "valid_until": date(q.ValidUntil), "recorded_at": q.RecordedAt})
 	return n == 1, err
 }
 
 const sqlQualificationByID = `-- qualification_by_id
-select person_id, qualification_id, scheme, number, valid_from, valid_until, recorded_at from qualification
+select person_id, qualification_id, kind, scheme, number, issuer, valid_from, valid_until, stated_until, recorded_at, renewed from certificate
 where person_id = @person_id and qualification_id = @qualification_id`
 
 // QualificationByID gives one certificate of a person.
@@ -483,18 +487,18 @@ func (g gate) QualificationByID(ctx context.Context, personID, id uuid.UUID) (id
 }
 
 const sqlEndQualification = `-- end_qualification
-update qualification set valid_until = @valid_until
-where person_id = @person_id and qualification_id = @qualification_id and (valid_until is null or valid_until > @valid_until)`
+insert into qualification_end (person_id, qualification_id, valid_until, recorded_at, recorded_by)
+values (@person_id, @qualification_id, @valid_until, @recorded_at, @recorded_by) on conflict do nothing`
 
 // EndQualification brings the last day of a certificate forward.
-func (g gate) EndQualification(ctx context.Context, q identity.Qualification) error {
+func (g gate) EndQualification(ctx context.Context, q identity.Qualification, at time.Time, by uuid.UUID) error {
 	_, err := exec(ctx, g.Tx, "end_qualification", sqlEndQualification, pgx.StrictNamedArgs{"person_id": q.PersonID, "qualification_id": q.QualificationID,
-		"valid_until": date(q.ValidUntil)})
+		"valid_until": date(q.ValidUntil), "recorded_at": at, "recorded_by": by})
 	return err
 }
 
 const sqlQualificationPage = `-- qualification_page
-select person_id, qualification_id, scheme, number, valid_from, valid_until, recorded_at from qualification
+select person_id, qualification_id, kind, scheme, number, issuer, valid_from, valid_until, stated_until, recorded_at, renewed from certificate
 where person_id = @person_id and (recorded_at, qualification_id) < (@before_at, @before_id)
 order by recorded_at desc, qualification_id desc limit @limit`
 
@@ -503,6 +507,29 @@ func (g gate) QualificationPage(ctx context.Context, personID uuid.UUID, page id
 	rows, err := query[qualificationRow](ctx, g.Tx, "qualification_page", sqlQualificationPage, pgx.StrictNamedArgs{"person_id": personID,
 		"before_at": bound(page.BeforeAt), "before_id": page.BeforeID, "limit": page.Limit})
 	return each(rows, qualificationRow.qualification), err
+}
+
+type expiryRow struct {
+	qualificationRow
+	Name string
+}
+
+func (r expiryRow) expiry() identity.Expiry {
+	return identity.Expiry{Qualification: r.qualification(), Name: r.Name}
+}
+
+const sqlExpiryPage = `-- expiry_page
+select c.person_id, c.qualification_id, c.kind, c.scheme, c.number, c.issuer, c.valid_from, c.valid_until, c.stated_until, c.recorded_at, c.renewed, p.name
+from certificate c join person p on p.person_id = c.person_id
+where not c.renewed and p.disabled_at is null and c.valid_until >= coalesce(@from, '-infinity'::date) and c.valid_until <= coalesce(@until, 'infinity'::date)
+  and (c.valid_until, c.person_id, c.qualification_id) > (coalesce(@after_day, '-infinity'::date), @after_person, @after_id)
+order by c.valid_until, c.person_id, c.qualification_id limit @limit`
+
+// ExpiryPage lists certificates that run out, by their last day.
+func (g gate) ExpiryPage(ctx context.Context, q identity.ExpiryQuery) ([]identity.Expiry, error) {
+	rows, err := query[expiryRow](ctx, g.Tx, "expiry_page", sqlExpiryPage, pgx.StrictNamedArgs{"from": date(q.From), "until": date(q.Until),
+		"after_day": date(q.AfterDay), "after_person": q.AfterPerson, "after_id": q.AfterID, "limit": q.Limit})
+	return each(rows, expiryRow.expiry), err
 }
 
 const sqlInsertEvent = `-- insert_event

@@ -91,6 +91,12 @@ type noticeDueRow struct {
 	SecuredHow       *string
 	What             *string
 	FindingState     string
+	Holder           *string
+	HolderGone       *bool
+	Scheme           *string
+	Number           *string
+	ValidUntil       *time.Time
+	Renewed          *bool
 	Acknowledged     bool
 	Email            string
 	FurtherAddresses string
@@ -104,36 +110,47 @@ func (r noticeDueRow) due() fleet.NoticeDue {
 	if r.CaseState != nil {
 		n.Case = &fleet.OutOfServiceCase{CaseID: *r.CaseID, State: *r.CaseState, OpenedAt: *r.OpenedAt, SecuredHow: *r.SecuredHow, What: *r.What}
 	}
+	if r.Number != nil {
+		n.Certificate = &fleet.CertificateDue{HolderID: *r.HolderID, QualificationID: *r.QualificationID, Name: *r.Holder, Scheme: *r.Scheme, Number: *r.Number, ValidUntil: day(r.ValidUntil),
+			Renewed: *r.Renewed, HolderGone: *r.HolderGone}
+	}
 	return n
 }
 
-// What a notice is about is held for share: nothing of it is done between this reading and the letter.
+// What a notice is about is held for share: nothing of it is done between this reading and the letter. Certificates are held by the
+// lock of their holder that whoever records one takes.
 const sqlHoldDue = `-- hold_due
-with due as (select notice_id, work_order_id, case_id, case when reason like 'finding:%' then substr(reason, 9)::uuid end as finding_id from notice where recipient_email = @address and state = 'queued' and next_try_at <= @now order by notice_id for update),
+with due as (select notice_id, work_order_id, case_id, holder_id, case when reason like 'finding:%' then substr(reason, 9)::uuid end as finding_id from notice where recipient_email = @address and state = 'queued' and next_try_at <= @now order by notice_id for update),
 orders as (select from work_order o where o.work_order_id in (select work_order_id from due) order by o.work_order_id for share),
 cases as (select from out_of_service_case c where c.case_id in (select case_id from due) order by c.case_id for share),
-findings as (select from finding f where f.finding_id in (select finding_id from due) order by f.finding_id for share)
-select (select count(*) from due) + (select count(*) from orders) + (select count(*) from cases) + (select count(*) from findings) as held`
+findings as (select from finding f where f.finding_id in (select finding_id from due) order by f.finding_id for share),
+holders as (select pg_advisory_xact_lock_shared(hashtextextended('person ' || h.holder_id, 0)) from (select distinct holder_id from due where holder_id is not null order by holder_id) h)
+select (select count(*) from holders) + (select count(*) from due) + (select count(*) from orders) + (select count(*) from cases) + (select count(*) from findings) as held`
 
 const sqlNoticesDue = `-- notices_due
-select n.customer_id, n.site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
+select coalesce(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as customer_id, coalesce(n.site_id, '00000000-0000-0000-0000-000000000000'::uuid) as site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id,
+  n.holder_id, n.qualification_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
   n.recipient_email, n.language, n.time_zone, n.urgent, n.why, n.state, n.because, n.next_try_at, n.made_at, n.sent_at,
   null::uuid as letter_id, '' as subject, '' as body, 0 as attempts, '' as answer,
-  s.name as site_name, s.time_zone as site_zone, coalesce(d.tag, '') as tag, coalesce(d.name, '') as door_name,
-  case when n.role in ('dispatcher', 'administrator') then h.person_id is not null else exists (select from site_party p where p.site_id = n.site_id
+  coalesce(s.name, '') as site_name, coalesce(s.time_zone, '') as site_zone, coalesce(d.tag, '') as tag, coalesce(d.name, '') as door_name,
+  case when n.role in ('dispatcher', 'administrator', 'holder') then h.person_id is not null else exists (select from site_party p where p.site_id = n.site_id
     and p.party_id = n.recipient_id and p.from_day <= (@now at time zone s.time_zone)::date and (p.to_day is null or p.to_day >= (@now at time zone s.time_zone)::date)) end as stands,
   coalesce(o.state, '') as order_state, o.due_on as order_due_on, c.state as case_state, c.opened_at, c.secured_how, f.what,
+  w.name as holder, w.disabled_at is not null as holder_gone, k.scheme, k.number, k.valid_until, k.renewed,
   exists (select from case_acknowledgement a where a.case_id = n.case_id) as acknowledged,
   coalesce(case when n.reason like 'finding:%' then (select g.state from finding g where g.finding_id = substr(n.reason, 9)::uuid) end, '') as finding_state,
   coalesce(q.email, h.email, '') as email, coalesce(q.further_addresses, '') as further_addresses,
   array(select r.address from refused_address r where r.cleared_at is null and (r.address = q.email or r.address = h.email or q.further_addresses <> '' and position(r.address in q.further_addresses) > 0)) as refused
-from notice n join site s on s.site_id = n.site_id
+from notice n left join site s on s.site_id = n.site_id
 left join door d on d.door_id = n.door_id
 left join work_order o on o.work_order_id = n.work_order_id
 left join out_of_service_case c on c.case_id = n.case_id
 left join finding f on f.finding_id = c.finding_id
-left join party q on q.party_id = n.recipient_id and n.role not in ('dispatcher', 'administrator')
-left join person h on h.person_id = n.recipient_id and n.role in ('dispatcher', 'administrator') and h.role in ('dispatcher', 'administrator') and h.disabled_at is null
+left join certificate k on k.person_id = n.holder_id and k.qualification_id = n.qualification_id
+left join person w on w.person_id = k.person_id
+left join party q on q.party_id = n.recipient_id and n.role not in ('dispatcher', 'administrator', 'holder')
+left join person h on h.person_id = n.recipient_id and h.disabled_at is null
+  and (n.role = 'holder' or n.role in ('dispatcher', 'administrator') and h.role in ('dispatcher', 'administrator'))
 where n.recipient_email = @address and n.state = 'queued' and n.next_try_at <= @now
 order by n.made_at, n.notice_id`
 
@@ -148,16 +165,18 @@ func (t *Tx) NoticesDue(ctx context.Context, address string, now time.Time) ([]f
 }
 
 const sqlNoticesIn = `-- notices_in
-select n.customer_id, n.site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
+select coalesce(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as customer_id, coalesce(n.site_id, '00000000-0000-0000-0000-000000000000'::uuid) as site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id,
+  n.holder_id, n.qualification_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
   n.recipient_email, n.language, n.time_zone, n.urgent, n.why, n.state, n.because, n.next_try_at, n.made_at, n.sent_at,
   null::uuid as letter_id, '' as subject, '' as body, 0 as attempts, '' as answer,
   '' as site_name, '' as site_zone, '' as tag, '' as door_name, true as stands, '' as order_state, null::date as order_due_on,
-  null::text as case_state, null::timestamptz as opened_at, null::text as secured_how, null::text as what, false as acknowledged, '' as finding_state,
+  null::text as case_state, null::timestamptz as opened_at, null::text as secured_how, null::text as what,
+  null::text as holder, null::boolean as holder_gone, null::text as scheme, null::text as number, null::date as valid_until, null::boolean as renewed, false as acknowledged, '' as finding_state,
   coalesce(q.email, h.email, '') as email, coalesce(q.further_addresses, '') as further_addresses,
   array(select r.address from refused_address r where r.cleared_at is null and (r.address = q.email or r.address = h.email or q.further_addresses <> '' and position(r.address in q.further_addresses) > 0)) as refused
 from letter_notice c join notice n on n.notice_id = c.notice_id
-left join party q on q.party_id = n.recipient_id and n.role not in ('dispatcher', 'administrator')
-left join person h on h.person_id = n.recipient_id and n.role in ('dispatcher', 'administrator')
+left join party q on q.party_id = n.recipient_id and n.role not in ('dispatcher', 'administrator', 'holder')
+left join person h on h.person_id = n.recipient_id and n.role in ('dispatcher', 'administrator', 'holder')
 where c.letter_id = @letter_id and not exists (select from letter_notice b where b.notice_id = c.notice_id and b.letter_id > c.letter_id)
 order by n.made_at, n.notice_id`
 

@@ -114,45 +114,48 @@ func (t *Tx) RefusedAmong(ctx context.Context, addresses []string) ([]string, er
 
 // noticeRow is a notice; what its newest letter says is left out where no letter is asked for.
 type noticeRow struct {
-	CustomerID     uuid.UUID
-	SiteID         uuid.UUID
-	NoticeID       uuid.UUID
-	DoorID         *uuid.UUID
-	WorkOrderID    *uuid.UUID
-	CaseID         *uuid.UUID
-	Reason         string
-	DueOn          *time.Time
-	TurnOn         *time.Time
-	Rung           string
-	Role           string
-	RecipientID    uuid.UUID
-	RecipientName  string
-	RecipientEmail string
-	Language       string
-	TimeZone       string
-	Urgent         bool
-	Why            fleet.Why // jsonb
-	State          string
-	Because        string
-	NextTryAt      time.Time
-	MadeAt         time.Time
-	SentAt         *time.Time
-	LetterID       *uuid.UUID
-	Subject        string
-	Body           string
-	Attempts       int
-	Answer         string
+	CustomerID      uuid.UUID
+	SiteID          uuid.UUID
+	NoticeID        uuid.UUID
+	DoorID          *uuid.UUID
+	WorkOrderID     *uuid.UUID
+	CaseID          *uuid.UUID
+	HolderID        *uuid.UUID
+	QualificationID *uuid.UUID
+	Reason          string
+	DueOn           *time.Time
+	TurnOn          *time.Time
+	Rung            string
+	Role            string
+	RecipientID     uuid.UUID
+	RecipientName   string
+	RecipientEmail  string
+	Language        string
+	TimeZone        string
+	Urgent          bool
+	Why             fleet.Why // jsonb
+	State           string
+	Because         string
+	NextTryAt       time.Time
+	MadeAt          time.Time
+	SentAt          *time.Time
+	LetterID        *uuid.UUID
+	Subject         string
+	Body            string
+	Attempts        int
+	Answer          string
 }
 
 func (r noticeRow) notice() fleet.Notice {
 	return fleet.Notice{CustomerID: r.CustomerID, SiteID: r.SiteID, NoticeID: r.NoticeID, DoorID: r.DoorID, WorkOrderID: r.WorkOrderID, CaseID: r.CaseID,
-		Reason: r.Reason, DueOn: day(r.DueOn), TurnOn: day(r.TurnOn), Rung: r.Rung, Role: r.Role, RecipientID: r.RecipientID, RecipientName: r.RecipientName,
+		HolderID: r.HolderID, QualificationID: r.QualificationID, Reason: r.Reason, DueOn: day(r.DueOn), TurnOn: day(r.TurnOn), Rung: r.Rung, Role: r.Role, RecipientID: r.RecipientID, RecipientName: r.RecipientName,
 		RecipientEmail: r.RecipientEmail, Language: r.Language, TimeZone: r.TimeZone, Urgent: r.Urgent, Why: r.Why, State: r.State, Because: r.Because,
 		NextTryAt: r.NextTryAt, MadeAt: r.MadeAt, SentAt: r.SentAt, LetterID: r.LetterID, Subject: r.Subject, Body: r.Body, Attempts: r.Attempts, Answer: r.Answer}
 }
 
 const sqlNoticesOf = `-- notices_of
-select customer_id, site_id, notice_id, door_id, work_order_id, case_id, reason, due_on, turn_on, rung, role, recipient_id, recipient_name, recipient_email, language,
+select coalesce(customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as customer_id, coalesce(site_id, '00000000-0000-0000-0000-000000000000'::uuid) as site_id, notice_id, door_id, work_order_id, case_id,
+  holder_id, qualification_id, reason, due_on, turn_on, rung, role, recipient_id, recipient_name, recipient_email, language,
   time_zone, urgent, why, state, because, next_try_at, made_at, sent_at, null::uuid as letter_id, '' as subject, '' as body, 0 as attempts, '' as answer
 from notice where reason = any (@reasons) order by made_at, notice_id`
 
@@ -163,11 +166,11 @@ func (t *Tx) NoticesOf(ctx context.Context, reasons []string) ([]fleet.Notice, e
 }
 
 const sqlInsertNotices = `-- insert_notices
-insert into notice (customer_id, site_id, notice_id, door_id, work_order_id, case_id, reason, due_on, turn_on, rung, role, recipient_id, recipient_name, recipient_email,
+insert into notice (customer_id, site_id, notice_id, door_id, work_order_id, case_id, holder_id, qualification_id, reason, due_on, turn_on, rung, role, recipient_id, recipient_name, recipient_email,
   language, time_zone, urgent, why, state, because, next_try_at, made_at)
-select n.customer_id, n.site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
-  n.recipient_email, n.language, n.time_zone, n.urgent, n.why, n.state, n.because, n.next_try_at, n.made_at
-from jsonb_to_recordset(@notices) as n (customer_id uuid, site_id uuid, notice_id uuid, door_id uuid, work_order_id uuid, case_id uuid, reason text, due_on date, turn_on date,
+select nullif(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid), nullif(n.site_id, '00000000-0000-0000-0000-000000000000'::uuid), n.notice_id, n.door_id, n.work_order_id, n.case_id, n.holder_id, n.qualification_id,
+  n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name, n.recipient_email, n.language, n.time_zone, n.urgent, n.why, n.state, n.because, n.next_try_at, n.made_at
+from jsonb_to_recordset(@notices) as n (customer_id uuid, site_id uuid, notice_id uuid, door_id uuid, work_order_id uuid, case_id uuid, holder_id uuid, qualification_id uuid, reason text, due_on date, turn_on date,
   rung text, role text, recipient_id uuid, recipient_name text, recipient_email text, language text, time_zone text, urgent boolean, why jsonb, state text, because text,
   next_try_at timestamptz, made_at timestamptz)
 on conflict (reason, due_on, rung, recipient_id) do nothing`
@@ -190,7 +193,8 @@ func (t *Tx) SettleNotices(ctx context.Context, ids []uuid.UUID, state, because 
 }
 
 const sqlNoticePage = `-- notice_page
-select n.customer_id, n.site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
+select coalesce(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as customer_id, coalesce(n.site_id, '00000000-0000-0000-0000-000000000000'::uuid) as site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id,
+  n.holder_id, n.qualification_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
   n.recipient_email, n.language, n.time_zone, n.urgent, n.why, n.state, n.because, n.next_try_at, n.made_at, n.sent_at,
   l.letter_id, coalesce(l.subject, '') as subject, coalesce(l.body, '') as body, coalesce(l.attempts, 0) as attempts, coalesce(l.answer, '') as answer
 from notice n
@@ -209,7 +213,8 @@ func (t *Tx) NoticePage(ctx context.Context, q fleet.NoticeQuery) ([]fleet.Notic
 }
 
 const sqlNoticeByID = `-- notice_by_id
-select n.customer_id, n.site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
+select coalesce(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as customer_id, coalesce(n.site_id, '00000000-0000-0000-0000-000000000000'::uuid) as site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id,
+  n.holder_id, n.qualification_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
   n.recipient_email, n.language, n.time_zone, n.urgent, n.why, n.state, n.because, n.next_try_at, n.made_at, n.sent_at,
   l.letter_id, coalesce(l.subject, '') as subject, coalesce(l.body, '') as body, coalesce(l.attempts, 0) as attempts, coalesce(l.answer, '') as answer
 from notice n

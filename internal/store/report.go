@@ -246,25 +246,3 @@ func (t *Tx) EachStandingEntry(ctx context.Context, sites []uuid.UUID, before ti
 	}
 	return nil
 }
-
-type personCardRow struct {
-	Name       string
-	Scheme     string
-	Number     string
-	ValidFrom  *time.Time
-	ValidUntil *time.Time
-}
-
-const sqlPersonCard = `-- person_card
-select p.name, coalesce(q.scheme, '') as scheme, coalesce(q.number, '') as number, q.valid_from, q.valid_until
-from person p left join lateral (
-  select scheme, number, valid_from, valid_until from qualification q
-  where q.person_id = p.person_id and q.valid_from <= @day and (q.valid_until is null or q.valid_until >= @day)
-  order by q.valid_until desc nulls first, q.qualification_id limit 1) q on true
-where p.person_id = @person_id`
-
-// PersonCard gives a person's name and the qualification that was valid on a day.
-func (t *Tx) PersonCard(ctx context.Context, id uuid.UUID, on duedate.Day) (fleet.PersonCard, error) {
-	r, err := queryOne[personCardRow](ctx, t, "person_card", sqlPersonCard, pgx.StrictNamedArgs{"person_id": id, "day": date(on)}, "person_not_found")
-	return fleet.PersonCard{Name: r.Name, Scheme: r.Scheme, Number: r.Number, ValidFrom: day(r.ValidFrom), ValidUntil: day(r.ValidUntil)}, err
-}

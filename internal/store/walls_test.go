@@ -84,6 +84,7 @@ func seenIn(column string) map[string]string {
 		"person":   "scope_kind = 'all' or person_id in (select signed_by from visit_sign_off where " + mine + " union select recorded_by from visit_entry where " + mine + ")",
 	}
 	sees["qualification"] = "person_id in (select signed_by from visit_sign_off where " + mine + ")"
+	sees["qualification_end"], sees["certificate"] = sees["qualification"], sees["qualification"]
 	for _, table := range sharedTables() {
 		sees[table] = "$1::uuid[] is not null" // every row
 	}
@@ -116,7 +117,7 @@ func TestWithoutAnyFilterOutsidersSeeTheirOwnRowsAlone(t *testing.T) {
 	t.Parallel()
 	db := newWorld(t)
 	s := store.New(db.App, "lintel")
-	all := append(tables(t, db), "river_job", "river_queue", "river_leader", "river_notification", "schema_migrations")
+	all := append(tables(t, db), "river_job", "river_queue", "river_leader", "river_notification", "schema_migrations", "certificate")
 	for _, o := range outsiders() {
 		t.Run(o.who, func(t *testing.T) {
 			for _, table := range all {
@@ -156,7 +157,7 @@ func TestWhatOutsidersSeeIsCountedByHand(t *testing.T) {
 		by   identity.Actor
 		want string
 	}{
-		{"staff", staff, "customer 2, site 4, door 4, party 5, person 8, photo 5, entry_photo 8, finding 8, work_order 4, notice 4"},
+		{"staff", staff, "customer 2, site 4, door 4, party 5, person 8, photo 5, entry_photo 8, finding 8, work_order 4, notice 5"},
 		{"agent of one customer", agentOf(idOf("customer 1")), "customer 1, site 2, door 2, party 3, person 2, photo 3, entry_photo 4, finding 2, work_order 2, notice refused"},
 		{"tenant of one site", tenantOf(idOf("site 1 2")), "customer 1, site 1, door 1, party 1, person 1, photo 2, entry_photo 2, finding 1, work_order 1, notice refused"},
 		{"nobody", tenantOf(), "customer 0, site 0, door 0, party 0, person 1, photo 0, entry_photo 0, finding 0, work_order 0, notice refused"},

@@ -17,6 +17,9 @@ declare
 begin
   insert into person (person_id, email, name, role, scope_kind, created_at) values (technician, 'jonas@door.example', 'Jonas Reber', 'technician', 'all', at), (former, 'former@owner.example', 'Former', 'owner_agent', 'customers', at);
   insert into qualification values (technician, md5('certificate')::uuid, 'inspector', '17', '2025-01-01', null, at);
+  insert into qualification_end values (technician, md5('certificate')::uuid, '2027-01-01', at, technician);
+  insert into notice (notice_id, holder_id, qualification_id, rung, reason, role, recipient_id, recipient_name, recipient_email, state, next_try_at, made_at)
+    values (md5('notice of a certificate')::uuid, technician, md5('certificate')::uuid, 'runs_out_in_60', 'qualification:17', 'holder', technician, 'Jonas Reber', 'jonas@door.example', 'queued', at, at);
   insert into kept_answer values (technician, hash, at, 'sealed');
   insert into session values (hash, md5('session')::uuid, technician, at, at, at + interval '1 day', null, '');
   insert into token values (hash, md5('token')::uuid, technician, 'phone', '{read}', at, at + interval '1 day', null, null);

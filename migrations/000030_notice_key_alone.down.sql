@@ -1,0 +1,1 @@
+drop index concurrently notice_alone_key;

@@ -1,0 +1,1 @@
+create unique index concurrently notice_alone_key on notice (notice_id);
