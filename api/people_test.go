@@ -8,6 +8,10 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/rulebook"
 )
 
 func TestSignInAnswersASecretAndTheSameInACookieThatScriptsCannotRead(t *testing.T) {
@@ -176,5 +180,43 @@ func TestWhoeverGuessesIsToldHowLongToWait(t *testing.T) {
 				f.now = f.now.Add(time.Duration(wait) * time.Second)
 			}
 		}
+	}
+}
+
+func TestACertificateSaysWhatItAllowsAndRunsOutInItsOrder(t *testing.T) {
+	t.Parallel()
+	f := newFace(t)
+	secret := f.administrator(t)
+	me := f.ask(t, secret, http.MethodGet, "/v1/me", nil).want(t, http.StatusOK, "").member("person_id")
+	path := "/v1/people/" + me + "/qualifications/"
+	for i, kind := range rulebook.CertificateKinds() {
+		body := map[string]any{"kind": kind, "scheme": "guild", "number": kind, "issuer": "Guild of the North", "valid_from": "2025-01-01", "valid_until": "2026-12-0" + strconv.Itoa(9-i)}
+		id := uuid.Must(uuid.NewV7()).String()
+		got := f.ask(t, secret, http.MethodPut, path+id, body).want(t, http.StatusCreated, "")
+		if got.member("kind") != kind || got.member("issuer") != "Guild of the North" || got.members["renewed"] != false {
+			t.Errorf("%v", got.members)
+		}
+		f.ask(t, secret, http.MethodPut, path+id, body).want(t, http.StatusOK, "")
+		delete(body, "kind")
+		if kind != rulebook.GeneralCertificate {
+			f.ask(t, secret, http.MethodPut, path+id, body).want(t, http.StatusConflict, "qualification_differs")
+		} else {
+			f.ask(t, secret, http.MethodPut, path+id, body).want(t, http.StatusOK, "") // left out: the general one
+		}
+	}
+	f.ask(t, secret, http.MethodPut, path+uuid.Must(uuid.NewV7()).String(), map[string]any{"kind": "lifts", "scheme": "guild", "number": "1", "valid_from": "2025-01-01"}).want(t, http.StatusUnprocessableEntity, "body_invalid")
+	var order []string
+	for next := ""; ; {
+		got := f.ask(t, secret, http.MethodGet, "/v1/qualifications?from=2026-12-05&limit=2"+next, nil).want(t, http.StatusOK, "")
+		for _, q := range got.members["qualifications"].([]any) {
+			order = append(order, q.(map[string]any)["kind"].(string))
+		}
+		if got.member("next") == "" {
+			break
+		}
+		next = "&after=" + got.member("next")
+	}
+	if want := []string{"european", "revolving", "low_energy", "full_energy", "general"}; !slices.Equal(order, want) {
+		t.Errorf("%v, want %v", order, want)
 	}
 }

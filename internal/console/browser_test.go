@@ -323,6 +323,6 @@ func (w *world) pages() map[string]string {
 		"visits": "/visits", "visits-none": "/visits?search=zzz", "jobs-none": "/jobs?search=zzz", "visit": "/visits/" + w.visit.String(), "device": "/devices/" + w.sensor.String(), "settings": "/devices/" + w.sensor.String() + "/settings",
 		"sites": "/sites", "site": "/sites/" + w.site.SiteID.String(), "customers": "/customers", "customer": "/customers/" + w.customer.CustomerID.String(),
 		"reports": "/reports", "reports-door": "/reports?door=" + w.door.DoorID.String(), "report": "/reports/" + w.report.String(), "notices": "/notices", "jobs": "/jobs",
-		"people": "/people", "person": "/people/" + w.technician.actor.PersonID.String(), "person-new": "/people/new", "person-disable": "/people/" + w.technician.actor.PersonID.String() + "/disable",
+		"people": "/people", "certificates": "/certificates", "certificates-none": "/certificates?until=2020-01-01", "person": "/people/" + w.technician.actor.PersonID.String(), "person-new": "/people/new", "person-disable": "/people/" + w.technician.actor.PersonID.String() + "/disable",
 	}
 }

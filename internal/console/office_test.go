@@ -38,14 +38,18 @@ func TestAPersonIsMadeAndGetsCertificateTokenAndLeave(t *testing.T) {
 
 	tech := "/people/" + w.technician.actor.PersonID.String()
 	certificate := w.dispatcher.get(t, tech).want(t, 200, "CI-2211", "Record a certificate").hidden(t, "qualification_id")
-	sent := url.Values{"qualification_id": {certificate}, "/scheme": {"Lift doors"}, "/number": {"L-9"}, "/valid_from": {"2026-01-01"}, "/valid_until": {"2025-01-01"}}
-	w.dispatcher.post(t, tech+"/certificates", sent).want(t, 422).holds(t, "/number", "L-9")
+	sent := url.Values{"qualification_id": {certificate}, "/scheme": {"Lift doors"}, "/number": {"L-9"}, "/valid_from": {"2026-01-01"}, "/valid_until": {"2025-01-01"}, "/kind": {"revolving"}, "/issuer": {"Guild of the North"}}
+	w.dispatcher.post(t, tech+"/certificates", sent).want(t, 422).holds(t, "/number", "L-9").holds(t, "/issuer", "Guild of the North")
 	sent.Set("/valid_until", "2027-01-01")
 	w.dispatcher.post(t, tech+"/certificates", sent).leads(t, tech)
 	w.dispatcher.post(t, tech+"/certificates", sent).leads(t, tech)
 	if got := strings.Count(w.dispatcher.get(t, tech).body, "L-9"); got != 1 {
 		t.Errorf("the certificate stands %d times", got)
 	}
+	w.technician.get(t, tech).want(t, 200, "Guild of the North", "revolving doors").lacks(t, "Record a certificate")
+	w.support.get(t, "/certificates").want(t, 200, "L-9", "CI-2211", "revolving doors", "Cato Wren")
+	w.support.get(t, "/certificates?until=2027-01-01").want(t, 200, "L-9").lacks(t, "CI-2211")
+	w.support.get(t, "/certificates?until=soon").want(t, 422, "Not a date")
 
 	if refused := w.admin.post(t, tech+"/tokens", url.Values{"/name": {"importer"}}).want(t, 422); !strings.Contains(refused.body, `value="importer"`) {
 		t.Error("the name of the token is gone")

@@ -162,7 +162,7 @@ func fullReport() fleet.ComplianceReport {
 				Mount: mount, Settings: settings, Field: &fleet.ReportField{WidthM: 3.9, DepthM: 1.95, NearM: 0, FarM: 1.95, AreaM2: 6.1, ModelVersion: "1", Polygons: fleet.ReportPolygons{{clipped(ellipse(0, 0.8, 1.95, 1.15))}}}},
 		},
 		LastInspection: &fleet.ReportInspection{VisitID: "0198f3a2-0000-7000-8000-00000000beef", Date: "2026-11-24", Kind: "inspection", Result: "failed", SignedAt: "2026-11-24T23:10:00Z",
-			Inspector:    fleet.ReportInspector{Name: "Ines Calloway", Employer: "Brackwater Door Service", Qualification: "certified inspector, automatic pedestrian doors", CertificateNo: "4471", ValidFrom: "2024-09-01", ValidUntil: "2027-08-31"},
+			Inspector:    fleet.ReportInspector{Name: "Ines Calloway", Employer: "Brackwater Door Service", Qualification: "certified inspector, automatic pedestrian doors", CertificateNo: "4471", Allows: "full_energy", Issuer: "Guild of Door Inspectors (invented)", ValidFrom: "2024-09-01", ValidUntil: "2027-08-31"},
 			RecordSHA256: strings.Repeat("4be1", 16)},
 		Verdicts: []fleet.ReportVerdict{
 			{RuleID: "closing-speed", Title: "Closing speed", Ground: "readings", Readings: []fleet.ReportReading{number("closing_speed_mps", "closing speed", 0.29, "m/s", 1, ""), decided(number("closing_speed_mps", "closing speed", 0.4, "m/s", 2, ""))},
