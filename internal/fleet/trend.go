@@ -332,7 +332,7 @@ func changeBy(e Entry, known map[uuid.UUID]seal.Hash) string {
 	return ""
 }
 
-// changes tells whether the entry may move the trends of its door before it is signed.
-func (b EntryBody) changes() bool {
+// movesTrends tells whether the entry may move the trends of its door before it is signed.
+func (b EntryBody) movesTrends() bool {
 	return b.Mending != nil || b.Part != nil || b.Settings != nil || b.Corrects != nil
 }

@@ -496,7 +496,7 @@ func (f *Fleet) acceptEntry(ctx context.Context, tx Tx, by identity.Actor, door 
 	if err := f.followEntry(ctx, tx, by, e); err != nil {
 		return err
 	}
-	if e.Body.changes() {
+	if e.Body.movesTrends() {
 		if err := f.settleTrends(ctx, tx, e.DoorID); err != nil {
 			return err
 		}

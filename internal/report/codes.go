@@ -16,6 +16,8 @@ func codes(kind string) []string {
 		return []string{"measured", "seen_on_site", "told", "from_paper", "assumed"}
 	case "kind":
 		return []string{"sliding", "swinging", "folding", "revolving"}
+	case "allows":
+		return []string{"general", "full_energy", "low_energy", "revolving", "european", "fire"}
 	case "energy":
 		return []string{"full", "low", "assist", "unknown"}
 	case "traffic":

@@ -374,7 +374,7 @@ func (d doorReport) inspection(s surface) {
 		{d.t("fact.certificate"), d.or(l.Inspector.CertificateNo)},
 	}
 	if l.Inspector.Allows != "" {
-		pairs = append(pairs, [2]string{d.t("fact.allows"), d.o.Texts.T("enum.qualification_kind." + l.Inspector.Allows)})
+		pairs = append(pairs, [2]string{d.t("fact.allows"), d.code("allows", l.Inspector.Allows)})
 	}
 	if l.Inspector.Issuer != "" {
 		pairs = append(pairs, [2]string{d.t("fact.issuer"), l.Inspector.Issuer})

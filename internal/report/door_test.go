@@ -388,7 +388,7 @@ func doorPDF(r fleet.ComplianceReport, plans []PlanDrawing, o Options) ([]byte, 
 // codeKinds are the kinds that codes knows.
 func codeKinds() []string {
 	return []string{"state", "basis", "kind", "energy", "traffic", "presence_by", "guide_rails", "mode", "activation", "motion", "hinge", "opens_towards", "component",
-		"party", "purpose", "outcome", "severity", "standing", "settings", "direction", "contact", "result", "work", "work_state", "secured", "answer", "caution", "missing", "finding_state", "register"}
+		"party", "purpose", "outcome", "severity", "standing", "settings", "direction", "contact", "result", "work", "work_state", "secured", "answer", "allows", "caution", "missing", "finding_state", "register"}
 }
 
 func TestEveryCodeAndUnitHasItsWords(t *testing.T) {

@@ -407,6 +407,7 @@ var hints = []struct{ says, hint string }{
 	{"want lower-case words", "as in hold-open-time"},
 	{"twice in this pack", "every rule, zone and computed reading has an id of its own"},
 	{": twice", "each once"},
+	{"\" twice", "each once"},
 	{"unknown door kind", "sliding, swinging, folding or revolving"},
 	{"unknown energy", "full, low or assist"},
 	{"kinds and energies are required", "kinds: [sliding], energies: [full]"},
