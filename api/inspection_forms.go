@@ -71,6 +71,13 @@ type formPlace struct {
 	Side    string        `json:"side,omitempty" enum:"a,b"`
 	Before  *formReading  `json:"before,omitempty" doc:"The newest that was signed in another visit."`
 	Entered []formReading `json:"entered,omitempty" doc:"In this visit; what was corrected is left out."`
+	LeftOut *formLeftOut  `json:"left_out,omitempty" doc:"Why it was not read in this visit."`
+}
+
+type formLeftOut struct {
+	EntryID uuid.UUID `json:"entry_id" format:"uuid"`
+	Reason  string    `json:"reason" enum:"not_applicable,not_possible,refused,unsafe_to_try"`
+	Why     string    `json:"why"`
 }
 
 type formReading struct {
@@ -134,6 +141,9 @@ func (a *API) newFormItem(by identity.Actor, i fleet.FormItem) formItem {
 		}
 		for _, r := range p.Entered {
 			place.Entered = append(place.Entered, newFormReading(r))
+		}
+		if l := p.LeftOut; l != nil {
+			place.LeftOut = &formLeftOut{l.EntryID, l.Body.LeftOut.Reason, l.Body.LeftOut.Why}
 		}
 		item.Places = append(item.Places, place)
 	}

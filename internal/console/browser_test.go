@@ -294,6 +294,56 @@ func TestADayInTheBrowser(t *testing.T) {
 	b.says("Secured and out of service", "Garden door", "Glass cracked.")
 }
 
+// An inspection from the work place made safe to the conclusion, on the page that walks round the door.
+func TestAnInspectionInTheBrowserGoesStationByStation(t *testing.T) {
+	w := newWorld(t)
+	b := browse(t, w.desk)
+	b.size(1280, "light")
+	b.signIn(w.technician)
+	visit := w.attend(t, w.now.Add(-time.Minute), w.site, w.door)
+	b.open("/visits/" + visit.String())
+	b.press("Inspect it, station by station")
+	b.says("Make the work place safe", "The approach, side A (street)", "at most 30 lbf", "Before: 26.5 lbf, 1 March 2026", "mass of leaf 1")
+	b.look("inspection")
+	b.fill("/safe_work/traffic", "barriered")
+	b.fill("/safe_work/ladder", "not_used")
+	b.fill("/safe_work/power", "isolated")
+	b.fill("/safe_work/second_person", "there")
+	b.press("Save: Make the work place safe")
+	b.says("barriers or signs on both sides")
+	w.now = w.now.Add(5 * time.Minute)
+	b.fill("/reading/closing_force_n/leaf1", "heavy")
+	b.press("Save: The leaf as it closes")
+	b.says("This is not a value in lbf")
+	b.forget() // that the form was refused
+	b.look("inspection-refused")
+	b.fill("/reading/closing_force_n/leaf1", "12")
+	b.fill("/reading/closing_force_n/leaf2", "26")
+	b.do(chromedp.Click(`[name="/reading/closing_speed_mps"]`))
+	b.press("Save: The leaf as it closes")
+	b.says("12 lbf More than a third away from before. Is that right?")
+	b.press("adjustment")
+	b.look("entry-adjustment")
+	b.fill("/adjustment/what", "Closing force raised.")
+	b.press("Enter")
+	b.says("Closing force raised.")
+	for _, test := range []string{"activation", "presence", "contact", "by_hand", "modes", "latching", "free_of_noise"} {
+		b.fill("/function_test/"+test, "yes")
+	}
+	b.press("Save: function test")
+	b.says("Stops or reverses on contact: yes.")
+	b.look("inspection-going-on")
+	b.fill("/conclusion/result", "failed")
+	b.press("Save: Conclusion")
+	b.press("Visit")
+	b.look("visit-inspected")
+	for _, kind := range []string{"safe work", "left out", "function test"} {
+		b.press(kind)
+		b.look("entry-" + strings.ReplaceAll(kind, " ", "-"))
+		b.press("Back")
+	}
+}
+
 // picture is a file with a photo.
 func picture(t testing.TB) string {
 	t.Helper()
@@ -310,8 +360,8 @@ func (w *world) pages() map[string]string {
 		"today": "/", "doors": "/doors", "doors-none": "/doors?search=zzz", "door": "/doors/" + w.door.DoorID.String(),
 		"comparison": "/doors/" + w.door.DoorID.String() + "/comparison?pack=a156.10@2017", "comparison-open": "/doors/" + w.door.DoorID.String() + "/comparison",
 		"door-then": "/doors/" + w.door.DoorID.String() + "?as_of=2025-06-30", "door-unsafe": "/doors/" + w.unsafe.DoorID.String(),
-		"work-order-plan": "/work-orders/" + w.orderPlan,
-		"imports":         "/imports", "import": "/imports/" + w.list.String(), "import-undo": "/imports/" + w.list.String() + "/undo",
+		"work-order-plan": "/work-orders/" + w.orderPlan, "inspection-blank": "/doors/" + w.door.DoorID.String() + "/inspection-form",
+		"imports": "/imports", "import": "/imports/" + w.list.String(), "import-undo": "/imports/" + w.list.String() + "/undo",
 		"customer-new": "/customers/new", "site-new": "/sites/new?customer=" + w.customer.CustomerID.String(), "site-change": "/sites/" + w.site.SiteID.String() + "/change",
 		"site-hand-over": "/sites/" + w.site.SiteID.String() + "/hand-over", "standing-new": "/sites/" + w.site.SiteID.String() + "/parties/new", "standing-end": w.standingEnd(),
 		"parties": "/parties", "parties-none": "/parties?search=zzz", "party": "/parties/" + w.party.PartyID.String(), "party-new": "/parties/new?site=" + w.site.SiteID.String(),

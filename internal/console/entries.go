@@ -27,6 +27,8 @@ type entryData struct {
 	Devices  []option // settings: of which device
 	Fields   *deviceFields
 	Answers  []option // yes or no
+	Names    []option // left_out: what was not read
+	Back     string   // where it goes on afterwards
 }
 
 // readingField is one thing that can be read at a door.
@@ -51,7 +53,7 @@ func (c *Console) entryForm(ctx context.Context, q *request) (answer, error) {
 	if !slices.Contains(entryKinds(), kind) {
 		return nil, fault.New(fault.NotFound, "route_not_found")
 	}
-	fresh := newForm(map[string]string{"entry_id": c.NewID().String(), "/door_id": door.String(), "/kind": kind})
+	fresh := newForm(map[string]string{"entry_id": c.NewID().String(), "/door_id": door.String(), "/kind": kind, "then": f.Value("then")})
 	if corrects != uuid.Nil {
 		fresh.values.Set("/corrects", corrects.String())
 		if err := c.correct(ctx, q, visit, corrects, fresh); err != nil {
@@ -100,17 +102,47 @@ func (c *Console) correct(ctx context.Context, q *request, visit, id uuid.UUID, 
 	case b.Mending != nil:
 		f.values.Set("/mending/finding_id", b.Mending.FindingID.String())
 		f.values.Set("/mending/what", b.Mending.What)
+		fillTouched(f, "/mending/touched", b.Mending.Touched)
 	case b.Conclusion != nil:
 		f.values.Set("/conclusion/result", b.Conclusion.Result)
 		f.values.Set("/conclusion/note", b.Conclusion.Note)
 	case b.Note != nil:
 		f.values.Set("/note/text", b.Note.Text)
+	case b.SafeWork != nil:
+		s := b.SafeWork
+		for name, text := range map[string]string{"traffic": s.Traffic, "power": s.Power, "power_why": s.PowerWhy, "ladder": s.Ladder, "second_person": s.SecondPerson, "second_person_why": s.SecondPersonWhy,
+			"stopped": s.Stopped, "note": s.Note} {
+			f.values.Set("/safe_work/"+name, text)
+		}
+	case b.LeftOut != nil:
+		l := b.LeftOut
+		for name, text := range map[string]string{"name": rulebook.NameNow(l.Name), "side": l.Side, "reason": l.Reason, "why": l.Why} {
+			f.values.Set("/left_out/"+name, text)
+		}
+		if l.Leaf > 0 {
+			f.values.Set("/left_out/leaf", strconv.Itoa(l.Leaf))
+		}
+	case b.Adjustment != nil:
+		f.values.Set("/adjustment/what", b.Adjustment.What)
+		fillTouched(f, "/adjustment/touched", b.Adjustment.Touched)
+	case b.FunctionTest != nil:
+		t := b.FunctionTest
+		for name, text := range map[string]string{"activation": t.Activation, "presence": t.Presence, "contact": t.Contact, "by_hand": t.ByHand, "modes": t.Modes, "latching": t.Latching,
+			"free_of_noise": t.FreeOfNoise, "note": t.Note} {
+			f.values.Set("/function_test/"+name, text)
+		}
 	case b.Settings != nil:
 		f.values.Set("/settings/component_id", b.Settings.ComponentID.String())
 		f.values.Set("/settings/standing", b.Settings.Standing)
 		fillDevice(f, "/settings/device", b.Settings.Device, q.texts)
 	}
 	return nil
+}
+
+func fillTouched(f form, name string, touched []rulebook.Group) {
+	for _, g := range touched {
+		f.values.Add(name, string(g))
+	}
 }
 
 func unitOf(reading string) words.SI {
@@ -136,16 +168,21 @@ func (c *Console) entryPage(ctx context.Context, q *request, visit uuid.UUID, f 
 		f.values.Set("/observed_at", c.Now().In(location(names[id].TimeZone)).Format(localTime))
 	}
 	data := entryData{Visit: visit, Door: doorName{id, fleet.Name{Text: door.Name, Tag: door.Tag}}, Kind: f.Value("/kind"), Form: f, Corrects: f.Value("/corrects") != "",
-		Answers: yesOptions(q.texts)}
+		Answers: yesOptions(q.texts), Back: afterEntry(f, visit, id)}
+	data.Leaves = []option{{Text: q.texts.T("console.reading.door")}}
+	for i := range door.Facts.Leaves {
+		data.Leaves = append(data.Leaves, option{Value: strconv.Itoa(i + 1), Text: q.texts.T("console.reading.leaf", "number", i+1)})
+	}
+	data.Sides = []option{{Text: q.texts.T("console.reading.sides")}, {Value: "a", Text: q.texts.T("console.reading.side", "side", "A", "label", door.Facts.A.Label)},
+		{Value: "b", Text: q.texts.T("console.reading.side", "side", "B", "label", door.Facts.B.Label)}}
 	switch data.Kind {
 	case "reading":
 		data.Readings = readingFields(f, q.texts, data.Corrects)
-		data.Leaves = []option{{Text: q.texts.T("console.reading.door")}}
-		for i := range door.Facts.Leaves {
-			data.Leaves = append(data.Leaves, option{Value: strconv.Itoa(i + 1), Text: q.texts.T("console.reading.leaf", "number", i+1)})
+	case "left_out":
+		data.Names = []option{{Text: q.texts.T("console.choose")}}
+		for _, k := range rulebook.Readings() {
+			data.Names = append(data.Names, option{Value: k.Name, Text: q.texts.T(k.TitleKey())})
 		}
-		data.Sides = []option{{Text: q.texts.T("console.reading.sides")}, {Value: "a", Text: q.texts.T("console.reading.side", "side", "A", "label", door.Facts.A.Label)},
-			{Value: "b", Text: q.texts.T("console.reading.side", "side", "B", "label", door.Facts.B.Label)}}
 	case "finding", "mending":
 		err = c.entryFindings(ctx, q, id, &data)
 	case "settings":
@@ -256,7 +293,15 @@ func (c *Console) entryAdd(ctx context.Context, q *request) (answer, error) {
 			return q.again(f, atReading(err, e.body), again)
 		}
 	}
-	return seeOther("/visits/" + visit.String() + "#d-" + body.DoorID.String()), nil
+	return seeOther(afterEntry(f, visit, body.DoorID)), nil
+}
+
+// afterEntry is where it goes on after an entry: at the visit's door, or on the walk round it.
+func afterEntry(f form, visit, door uuid.UUID) string {
+	if f.Value("then") == "inspect" {
+		return inspectPath(visit, door) + "#k-" + f.Value("/kind")
+	}
+	return "/visits/" + visit.String() + "#d-" + door.String()
 }
 
 // entry is a piece as the form makes it.
@@ -276,9 +321,20 @@ func (c *Console) entriesOf(ctx context.Context, q *request, r *reader, body fle
 		body.Securing = &fleet.EntrySecuring{How: r.chosen("/securing/how"), OtherExit: f.Value("/securing/other_exit"), EgressKept: r.yes("/securing/egress_kept"),
 			ToldName: f.Value("/securing/told_name"), ToldRole: f.Value("/securing/told_role"), Answer: r.chosen("/securing/answer"), Note: f.Value("/securing/note")}
 	case "mending":
-		body.Mending = &fleet.EntryMending{FindingID: r.id("/mending/finding_id"), What: f.Value("/mending/what")}
+		body.Mending = &fleet.EntryMending{FindingID: r.id("/mending/finding_id"), What: f.Value("/mending/what"), Touched: r.touched("/mending/touched")}
 	case "conclusion":
 		body.Conclusion = &fleet.EntryConclusion{Result: r.chosen("/conclusion/result"), Note: f.Value("/conclusion/note")}
+	case "safe_work":
+		body.SafeWork = &fleet.EntrySafeWork{Traffic: r.chosen("/safe_work/traffic"), Power: r.chosen("/safe_work/power"), PowerWhy: f.Value("/safe_work/power_why"), Ladder: r.chosen("/safe_work/ladder"),
+			SecondPerson: r.chosen("/safe_work/second_person"), SecondPersonWhy: f.Value("/safe_work/second_person_why"), Stopped: f.Value("/safe_work/stopped"), Note: f.Value("/safe_work/note")}
+	case "left_out":
+		body.LeftOut = &fleet.EntryLeftOut{Name: r.chosen("/left_out/name"), Leaf: r.whichLeaf("/left_out/leaf"), Side: f.Value("/left_out/side"), Reason: r.chosen("/left_out/reason"), Why: f.Value("/left_out/why")}
+	case "adjustment":
+		body.Adjustment = &fleet.EntryAdjustment{What: f.Value("/adjustment/what"), Touched: r.touched("/adjustment/touched")}
+	case "function_test":
+		body.FunctionTest = &fleet.EntryFunctionTest{Activation: r.chosen("/function_test/activation"), Presence: r.chosen("/function_test/presence"), Contact: r.chosen("/function_test/contact"),
+			ByHand: r.chosen("/function_test/by_hand"), Modes: r.chosen("/function_test/modes"), Latching: r.chosen("/function_test/latching"), FreeOfNoise: r.chosen("/function_test/free_of_noise"),
+			Note: f.Value("/function_test/note")}
 	case "note":
 		body.Note = &fleet.EntryNote{Text: f.Value("/note/text")}
 	case "settings":
@@ -292,39 +348,58 @@ func (c *Console) entriesOf(ctx context.Context, q *request, r *reader, body fle
 	return []entry{{r.id("entry_id"), body}}, nil
 }
 
+// whichLeaf reads which leaf is meant; 0 is the door as a whole.
+func (r *reader) whichLeaf(name string) int {
+	if r.form.Value(name) == "" {
+		return 0
+	}
+	return r.number(name)
+}
+
+// touched reads which groups of parts were touched.
+func (r *reader) touched(name string) (list []rulebook.Group) {
+	for _, text := range r.form.Values(name) {
+		list = append(list, rulebook.Group(text))
+	}
+	return list
+}
+
 // readings makes an entry of each reading that was taken, and looks at all before the first is sent.
 func (r *reader) readings(body fleet.EntryBody) (list []entry) {
-	leaf := 0
-	if r.form.Value("/reading/leaf") != "" {
-		leaf = r.number("/reading/leaf")
-	}
+	leaf := r.whichLeaf("/reading/leaf")
 	for _, k := range rulebook.Readings() {
 		name := "/reading/" + k.Name
 		if r.form.Value(name) == "" {
 			continue
 		}
-		b, reading := body, fleet.EntryReading{Name: k.Name, Leaf: leaf, Side: r.form.Value("/reading/side")}
-		if k.Kind == rulebook.YesNo {
-			reading.Yes = r.yes(name)
-		} else {
-			reading.Value = r.value(name, words.SI(k.Unit), nil)
-		}
-		said := rulebook.Reading{Number: reading.Value, Yes: reading.Yes}
-		if reading.Value != nil {
-			said.Unit = k.Unit
-		}
-		if reading.Value != nil || reading.Yes != nil {
-			if err := rulebook.CheckReading(k.Name, said); err != nil {
-				r.faults.Add(name, "reading_impossible", "reason", err.Error())
-			}
-		}
-		b.Reading = &reading
+		b := body
+		b.Reading = r.reading(name, k, rulebook.Place{Leaf: leaf, Side: rulebook.Side(r.form.Value("/reading/side"))})
 		list = append(list, entry{r.id("id/" + k.Name), b})
 	}
 	if len(list) == 0 {
 		r.faults.Add("/reading", "reading_none")
 	}
 	return list
+}
+
+// reading reads what somebody wrote into the field of a reading.
+func (r *reader) reading(name string, k rulebook.ReadingKind, at rulebook.Place) *fleet.EntryReading {
+	reading := &fleet.EntryReading{Name: k.Name, Leaf: at.Leaf, Side: string(at.Side)}
+	if k.Kind == rulebook.YesNo {
+		reading.Yes = r.yes(name)
+	} else {
+		reading.Value = r.value(name, words.SI(k.Unit), nil)
+	}
+	said := rulebook.Reading{Number: reading.Value, Yes: reading.Yes}
+	if reading.Value != nil {
+		said.Unit = k.Unit
+	}
+	if reading.Value != nil || reading.Yes != nil {
+		if err := rulebook.CheckReading(k.Name, said); err != nil {
+			r.faults.Add(name, "reading_impossible", "reason", err.Error())
+		}
+	}
+	return reading
 }
 
 // atReading turns the place of a fault within an entry into the field of the reading that it is about.

@@ -25,6 +25,7 @@ type InspectionForm struct {
 	Stations  []FormStation    // those where something is to be read
 	FromFacts []FormRule       // judged by what the register says, and no more
 	Wanted    []FormFact       // facts of the register that are wanted
+	Entries   []Entry          // of the visit at the door, in the order of observation; corrected ones are left out
 }
 
 // FormStation is one stop of the walk.
@@ -57,6 +58,7 @@ type FormPlace struct {
 	rulebook.Place
 	Before  *FormReading  // the newest that was signed, nil if there is none
 	Entered []FormReading // in this visit, in the order of observation; corrected ones are left out
+	LeftOut *Entry        // that says why it was not read in this visit
 }
 
 // FormReading is something that was read.
@@ -206,8 +208,20 @@ func placesOf(k rulebook.ReadingKind, side rulebook.Side, d DoorFacts) (places [
 // read puts beside each place what was read there. What was read in the visit at a place that is not asked for gets a place of its own.
 func (form *InspectionForm) read(counting []Entry) {
 	for _, e := range counting {
-		if r := e.Body.Reading; r != nil && e.VisitID == form.VisitID {
-			form.enter(form.reading(e))
+		if e.VisitID != form.VisitID {
+			continue
+		}
+		form.Entries = append(form.Entries, e)
+		if e.Body.Reading != nil {
+			r := form.reading(e)
+			if p := form.placeFor(r.Name, r.place()); p != nil {
+				p.Entered = append(p.Entered, r)
+			}
+		}
+		if l := e.Body.LeftOut; l != nil {
+			if p := form.placeFor(rulebook.NameNow(l.Name), rulebook.Place{Leaf: l.Leaf, Side: rulebook.Side(l.Side)}); p != nil {
+				p.LeftOut = &e
+			}
 		}
 	}
 	for _, s := range form.Stations {
@@ -230,27 +244,29 @@ func (r EntryReading) place() rulebook.Place {
 	return rulebook.Place{Leaf: r.Leaf, Side: rulebook.Side(r.Side)}
 }
 
-// enter puts a reading of this visit at its place.
-func (form *InspectionForm) enter(r FormReading) {
+// placeFor gives the place of a reading on the form, a new one where the form does not ask for it there, nil where it does not ask for the
+// reading at all.
+func (form *InspectionForm) placeFor(name string, at rulebook.Place) *FormPlace {
 	var last *FormItem
 	for s := range form.Stations {
 		for i := range form.Stations[s].Items {
 			item := &form.Stations[s].Items[i]
-			if item.Kind.Name != r.Name {
+			if item.Kind.Name != name {
 				continue
 			}
 			last = item
 			for p := range item.Places {
-				if item.Places[p].Place == r.place() {
-					item.Places[p].Entered = append(item.Places[p].Entered, r)
-					return
+				if item.Places[p].Place == at {
+					return &item.Places[p]
 				}
 			}
 		}
 	}
-	if last != nil {
-		last.Places = append(last.Places, FormPlace{Place: r.place(), Entered: []FormReading{r}})
+	if last == nil {
+		return nil
 	}
+	last.Places = append(last.Places, FormPlace{Place: at})
+	return &last.Places[len(last.Places)-1]
 }
 
 // compare finds what was read there before, or else of the door as a whole, and asks about what was read now.

@@ -217,6 +217,7 @@ func TestBesideEachReadingStandsWhatWasReadBeforeAndNow(t *testing.T) {
 	put(4, measured("hold_open_s", 2.1))
 	put(5, measured("closing_force_n", 91))
 	put(6, measured("latch_time_s", 2)) // that no rule asks for
+	put(7, leftOut("latch_check_distance_m", "not_possible"))
 	form := a.form(t, visit)
 	var lines []string
 	for _, name := range []string{"closing_force_n", "hold_open_s", "closing_speed_mps"} {
@@ -240,6 +241,9 @@ func TestBesideEachReadingStandsWhatWasReadBeforeAndNow(t *testing.T) {
 	}
 	if !slices.Equal(lines, want) {
 		t.Errorf("got\n%s\nwant\n%s", strings.Join(lines, "\n"), strings.Join(want, "\n"))
+	}
+	if l := item(t, form, "latch_check_distance_m").Places[0].LeftOut; l == nil || l.Body.LeftOut.Reason != "not_possible" || len(form.Entries) != 6 {
+		t.Errorf("left out is %+v; %d entries count", l, len(form.Entries))
 	}
 	if form.Signed {
 		t.Errorf("the visit is signed")

@@ -1,0 +1,360 @@
+package console
+
+import (
+	"context"
+	"math"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
+	"lintel.example/lintel/internal/words"
+)
+
+// inspectionData is the walk round one door. Without a visit it is a blank form for the printer.
+type inspectionData struct {
+	fleet.InspectionForm
+	Door     doorName
+	At       fleet.Name // the site
+	Path     string     // of this page
+	Mine     bool       // these eyes may go on with it
+	Stations []stationStep
+	Begun    []fleet.Entry // how the work place was made safe
+	Changed  []fleet.Entry // adjustments, mendings, parts, settings left
+	Tested   []fleet.Entry
+	Ended    []fleet.Entry // conclusions
+	Steps    map[string]form
+}
+
+// stationStep is a station with the form that takes what is read there.
+type stationStep struct {
+	Key   string // approach-a
+	Title string
+	Form  form
+	Items []itemField
+	Open  int // places where nothing has been said yet
+}
+
+// itemField is one thing to be read.
+type itemField struct {
+	Title  string
+	YesNo  bool
+	Rules  []fleet.FormRule
+	Places []placeField
+}
+
+// placeField is one place of it: what was read, and the fields for what is read now.
+type placeField struct {
+	fleet.FormPlace
+	Label    string
+	IDFor    string // names the field with the id of the entry that it would be
+	Read     field
+	Reason   field // why it is left out
+	Why      field
+	AtDoor   string // the reading's title and its place, for who does not see the page
+	Kind     rulebook.ReadingKind
+	Answered bool
+}
+
+func inspectPath(visit, door uuid.UUID) string {
+	return "/visits/" + visit.String() + "/doors/" + door.String() + "/inspect"
+}
+
+// inspection is the walk round a door in a visit.
+func (c *Console) inspection(ctx context.Context, q *request) (answer, error) {
+	visit, err := q.pathID("visit_id")
+	if err != nil {
+		return nil, err
+	}
+	door, err := q.pathID("door_id")
+	if err != nil {
+		return nil, err
+	}
+	return c.inspectionPage(ctx, q, visit, door, "", form{}, http.StatusOK)
+}
+
+// inspectionBlank is the form of a door to be printed.
+func (c *Console) inspectionBlank(ctx context.Context, q *request) (answer, error) {
+	door, err := q.pathID("door_id")
+	if err != nil {
+		return nil, err
+	}
+	return c.inspectionPage(ctx, q, uuid.Nil, door, "", form{}, http.StatusOK)
+}
+
+// inspectionPage shows the walk; what was sent of one station stands in its fields again.
+func (c *Console) inspectionPage(ctx context.Context, q *request, visit, door uuid.UUID, station string, sent form, status int) (answer, error) {
+	asked, err := c.Fleet.InspectionForm(ctx, q.by, door, visit)
+	if err != nil {
+		return nil, err
+	}
+	names, err := c.Fleet.Names(ctx, q.by, fleet.Named{Sites: []uuid.UUID{asked.Door.SiteID}})
+	if err != nil {
+		return nil, err
+	}
+	data := inspectionData{InspectionForm: asked, Door: doorName{door, fleet.Name{Text: asked.Door.Name, Tag: asked.Door.Tag}}, At: names[asked.Door.SiteID], Path: inspectPath(visit, door),
+		Mine: visit != uuid.Nil && !asked.Signed && q.by.May(identity.ActLogVisit), Steps: map[string]form{}}
+	now := c.Now().In(asked.Zone).Format(localTime)
+	for _, kind := range []string{"safe_work", "function_test", "conclusion"} {
+		data.Steps[kind] = newForm(map[string]string{"entry_id": c.NewID().String(), "/door_id": door.String(), "/kind": kind, "/observed_at": now, "then": "inspect"}).Apart(kind)
+	}
+	for _, s := range asked.Stations {
+		key := stationKey(s)
+		f := newForm(map[string]string{"station": key, "/observed_at": now})
+		if key == station {
+			f = sent
+		}
+		data.Stations = append(data.Stations, c.stationStep(q.texts, asked.Door.Facts, s, f.Apart(key)))
+	}
+	for _, e := range asked.Entries {
+		b := e.Body
+		switch {
+		case b.SafeWork != nil:
+			data.Begun = append(data.Begun, e)
+		case b.Adjustment != nil, b.Mending != nil, b.Part != nil, b.Settings != nil && b.Settings.Standing == "left":
+			data.Changed = append(data.Changed, e)
+		case b.FunctionTest != nil:
+			data.Tested = append(data.Tested, e)
+		case b.Conclusion != nil:
+			data.Ended = append(data.Ended, e)
+		}
+	}
+	return page{name: "inspection", status: status, data: data}, nil
+}
+
+func stationKey(s fleet.FormStation) string {
+	return strings.Trim(string(s.Station)+"-"+string(s.Side), "-")
+}
+
+// stationStep makes the fields of a station. Every place has an id for the entry that it would be: sent twice, it is entered once.
+func (c *Console) stationStep(t words.Printer, facts fleet.DoorFacts, s fleet.FormStation, f form) stationStep {
+	step := stationStep{Key: stationKey(s), Title: t.T(s.Station.TitleKey()), Form: f}
+	if s.Side != "" {
+		step.Title = t.T("console.inspect.approach", "title", step.Title, "side", strings.ToUpper(string(s.Side)), "label", facts.Side(string(s.Side)).Label)
+	}
+	for _, i := range s.Items {
+		item := itemField{Title: t.T(i.Kind.TitleKey()), YesNo: i.Kind.Kind == rulebook.YesNo, Rules: i.Rules}
+		for _, p := range i.Places {
+			at := placed("/reading/", i.Kind.Name, p.Place)
+			one := placeField{FormPlace: p, Kind: i.Kind, IDFor: placed("id/", i.Kind.Name, p.Place), Answered: len(p.Entered) > 0 || p.LeftOut != nil}
+			if !f.values.Has(one.IDFor) {
+				f.values.Set(one.IDFor, c.NewID().String())
+			}
+			one.Label = placeLabel(t, facts, p.Place, s.Side)
+			one.AtDoor = strings.TrimSpace(item.Title + " " + one.Label)
+			one.Read = f.Field(at, readLabel(t, one.Label, i.Kind))
+			one.Read.Bare, one.Read.Unseen = true, item.Title
+			if item.YesNo {
+				one.Read = choose([]option{{Text: t.T("console.reading.not_taken")}, {Value: "yes", Text: t.T("console.yes")}, {Value: "no", Text: t.T("console.no")}}, one.Read)
+			}
+			left := placed("/left_out/", i.Kind.Name, p.Place)
+			one.Reason = choose(writer{t}.options("left_out_reason", t.T("console.choose"), "not_possible", "refused", "unsafe_to_try", "not_applicable"), f.Field(left+"/reason", t.T("console.left_out.reason")))
+			one.Why = f.Field(left+"/why", t.T("console.left_out.why"))
+			one.Why.Bare, one.Reason.Unseen, one.Why.Unseen = true, one.AtDoor, one.AtDoor
+			if !one.Answered {
+				step.Open++
+			}
+			item.Places = append(item.Places, one)
+		}
+		step.Items = append(step.Items, item)
+	}
+	return step
+}
+
+// placed names a field of a reading at a place.
+func placed(before, name string, at rulebook.Place) string {
+	if at.Leaf > 0 {
+		name += "/leaf" + strconv.Itoa(at.Leaf)
+	}
+	if at.Side != "" {
+		name += "/side-" + string(at.Side)
+	}
+	return before + name
+}
+
+// placeLabel says where something is read; nothing where that goes without saying.
+func placeLabel(t words.Printer, facts fleet.DoorFacts, at rulebook.Place, station rulebook.Side) string {
+	var parts []string
+	if at.Leaf > 0 {
+		parts = append(parts, t.T("console.reading.leaf", "number", at.Leaf))
+	}
+	if at.Side != "" && at.Side != station {
+		parts = append(parts, t.T("console.reading.side", "side", strings.ToUpper(string(at.Side)), "label", facts.Side(string(at.Side)).Label))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// readLabel names the field by its place and unit.
+func readLabel(t words.Printer, place string, k rulebook.ReadingKind) string {
+	if place == "" {
+		place = t.T("console.inspect.read")
+	}
+	if k.Kind == rulebook.YesNo {
+		return place
+	}
+	return labelled(place, words.SI(k.Unit), t)
+}
+
+// inspectionPut takes what was read at one station: an entry of each reading, and of each that was left out.
+func (c *Console) inspectionPut(ctx context.Context, q *request) (answer, error) {
+	door, err := q.pathID("door_id")
+	if err != nil {
+		return nil, err
+	}
+	visit, f, err := q.formOf("visit_id")
+	if err != nil {
+		return nil, err
+	}
+	asked, err := c.Fleet.InspectionForm(ctx, q.by, door, visit)
+	if err != nil {
+		return nil, err
+	}
+	r := reader{form: &f, texts: q.texts}
+	station := f.Value("station")
+	body := fleet.EntryBody{DoorID: door, ObservedAt: r.instant("/observed_at", asked.Zone)}
+	entries := r.station(asked, station, body)
+	again := func(f form, status int) (answer, error) {
+		return c.inspectionPage(ctx, q, visit, door, station, f, status)
+	}
+	if err := r.faults.Err(); err != nil {
+		return q.again(f, err, again)
+	}
+	for _, e := range entries {
+		if _, _, err := c.Fleet.PutEntry(ctx, q.by, visit, e.id, e.body); err != nil {
+			return q.again(f, atPlace(err, e.body), again)
+		}
+	}
+	return seeOther(inspectPath(visit, door) + "#s-" + station), nil
+}
+
+// station reads every place of a station that the form has.
+func (r *reader) station(asked fleet.InspectionForm, key string, body fleet.EntryBody) (list []entry) {
+	i := slices.IndexFunc(asked.Stations, func(s fleet.FormStation) bool { return stationKey(s) == key })
+	if i < 0 {
+		r.faults.Add("station", "reading_none")
+		return nil
+	}
+	for _, item := range asked.Stations[i].Items {
+		for _, p := range item.Places {
+			at, left := placed("/reading/", item.Kind.Name, p.Place), placed("/left_out/", item.Kind.Name, p.Place)
+			b, read, out := body, r.form.Value(at) != "", r.form.Value(left+"/reason")+r.form.Value(left+"/why") != ""
+			switch {
+			case read && out:
+				r.faults.Add(at, "read_and_left_out")
+				continue
+			case read:
+				b.Kind, b.Reading = "reading", r.reading(at, item.Kind, p.Place)
+			case out:
+				b.Kind, b.LeftOut = "left_out", &fleet.EntryLeftOut{Name: item.Kind.Name, Leaf: p.Leaf, Side: string(p.Side), Reason: r.chosen(left + "/reason"), Why: r.form.Value(left + "/why")}
+				if b.LeftOut.Why == "" {
+					r.faults.Add(left+"/why", "text_missing")
+				}
+			default:
+				continue
+			}
+			list = append(list, entry{r.id(placed("id/", item.Kind.Name, p.Place)), b})
+		}
+	}
+	if len(list) == 0 && len(r.faults) == 0 {
+		r.faults.Add("", "reading_none")
+	}
+	return list
+}
+
+// atPlace turns the faults of an entry into those of the fields that it was made of.
+func atPlace(err error, b fleet.EntryBody) error {
+	if b.Reading != nil {
+		return atField(placed("/reading/", b.Reading.Name, rulebook.Place{Leaf: b.Reading.Leaf, Side: rulebook.Side(b.Reading.Side)}), err)
+	}
+	return atField(placed("/left_out/", b.LeftOut.Name, rulebook.Place{Leaf: b.LeftOut.Leaf, Side: rulebook.Side(b.LeftOut.Side)})+"/why", err)
+}
+
+// limit writes a limit as the reader measures, with what its source states behind it where that is in other units.
+func (w writer) limit(b *rulebook.BoundsUsed) string {
+	switch {
+	case b == nil:
+		return ""
+	case b.AtLeast != nil && b.AtMost != nil:
+		return w.T("judge.asked.between", "least", w.bound(b.AtLeast), "most", w.bound(b.AtMost))
+	case b.AtLeast != nil:
+		return w.T("judge.asked.least", "least", w.bound(b.AtLeast))
+	}
+	return w.T("judge.asked.most", "most", w.bound(b.AtMost))
+}
+
+func (w writer) bound(a *rulebook.Amount) string {
+	stated := strconv.FormatFloat(significant(a.Value), 'f', -1, 64) + " " + a.Unit
+	american := slices.Contains([]string{"in", "ft", "lb", "lbf", "lbf.ft", "in/s", "ft/s"}, a.Unit)
+	metric := slices.Contains([]string{"m", "mm", "kg", "N", "J", "m/s"}, a.Unit)
+	switch us := w.Units() == words.US; {
+	case us && metric, !us && american:
+		own := w.Quantity(a.SI, words.SI(a.SIUnit))
+		if a.SIUnit == "m" {
+			own = words.FormatLengthTo(a.SI, w.Units(), words.Fineness{Decimals: 3, InchParts: 16})
+		}
+		return w.T("console.inspect.stated", "own", own, "stated", stated)
+	}
+	return stated
+}
+
+// significant rounds to four digits, finer than anybody measures at a door.
+func significant(v float64) float64 {
+	if v == 0 {
+		return 0
+	}
+	power := math.Pow10(3 - int(math.Floor(math.Log10(math.Abs(v)))))
+	return math.Round(v*power) / power
+}
+
+// source writes where a limit stands.
+func (w writer) source(s rulebook.Source) string {
+	if s.Standard == "" {
+		return s.Note
+	}
+	return strings.TrimSpace(s.Standard + "-" + s.Edition + " " + s.Clause)
+}
+
+// read writes what was read, without the reading's name.
+func (w writer) read(r fleet.FormReading) string {
+	if r.Value != nil {
+		return shownValue(w.Printer, *r.Value, unitOf(r.Name))
+	}
+	return w.yes(r.Yes)
+}
+
+// doubt asks whether a reading is right.
+func (w writer) doubt(d fleet.Doubt) string { return w.T("console.doubt." + string(d)) }
+
+// leftOut writes what was not read, and where.
+func (w writer) leftOut(l fleet.EntryLeftOut) string {
+	said := w.Enum("left_out_reason", l.Reason)
+	if l.Leaf > 0 {
+		said = w.T("console.reading.at_leaf", "said", said, "number", l.Leaf)
+	}
+	if l.Side != "" {
+		said = w.T("console.reading.at_side", "said", said, "side", w.Enum("side", l.Side))
+	}
+	return w.T("console.reading", "title", w.T("reading."+rulebook.NameNow(l.Name)+".title"), "said", said)
+}
+
+// tried writes the questions of a function test with their answers.
+func (w writer) tried(t fleet.EntryFunctionTest) (list []option) {
+	for _, one := range [][2]string{{"activation", t.Activation}, {"presence", t.Presence}, {"contact", t.Contact}, {"by_hand", t.ByHand}, {"modes", t.Modes}, {"latching", t.Latching}, {"free_of_noise", t.FreeOfNoise}} {
+		list = append(list, option{Value: one[1], Text: w.Enum("function_test", one[0])})
+	}
+	return list
+}
+
+// touched is the field of the groups of parts that were touched.
+func (w writer) touched(f form, name string) field {
+	one := f.Field(name, "")
+	for _, g := range rulebook.Groups() {
+		one.Options = append(one.Options, option{Value: string(g), Text: w.Enum("group", string(g)), Chosen: f.Has(name, string(g))})
+	}
+	return one
+}

@@ -1,0 +1,121 @@
+package console_test
+
+import (
+	"net/url"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fleet"
+)
+
+// station gives the form of one station as the browser would send it untouched.
+func (s shown) station(t testing.TB, key string) url.Values {
+	t.Helper()
+	form := regexp.MustCompile(`(?s)<form[^>]*>(?:.(?:[^<]|<[^f])*?)name="station" value="` + key + `".*?</form>`).FindString(s.body)
+	if form == "" {
+		t.Fatalf("%s has no station %s", s.path, key)
+	}
+	part, values := shown{body: form, path: s.path}, url.Values{}
+	for _, m := range inputs.FindAllStringSubmatch(form, -1) {
+		if strings.HasPrefix(m[1], "id/") || m[1] == "station" || m[1] == "/observed_at" {
+			values.Set(m[1], part.hidden(t, m[1]))
+		}
+	}
+	return values
+}
+
+func (w *world) entries(t testing.TB, visit uuid.UUID) []fleet.Entry {
+	t.Helper()
+	_, entries, err := w.Visit(t.Context(), w.technician.actor, visit)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return entries
+}
+
+func TestAStationIsSavedOnceHoweverOftenItIsSent(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	visit := w.attend(t, w.now, w.site, w.door)
+	path := "/visits/" + visit.String() + "/doors/" + w.door.DoorID.String() + "/inspect"
+	w.technician.get(t, "/visits/"+visit.String()).want(t, 200, "Inspect it, station by station")
+	page := w.technician.get(t, path).want(t, 200, "Make the work place safe", "The approach, side A (street)", "The approach, side B (hall)", "at most 30 lbf", "Before: 26.5 lbf, 1 March 2026")
+	if strings.Index(page.text(), "Papers and labels") > strings.Index(page.text(), "In the doorway") {
+		t.Error("the papers come after the doorway")
+	}
+
+	values := page.station(t, "closing")
+	w.technician.post(t, path, values).want(t, 422, "Nothing was read.")
+	values.Set("/reading/closing_force_n/leaf1", "26.5")
+	values.Set("/reading/closing_force_n/leaf2", "soft")
+	values.Set("/left_out/latch_check_distance_m/reason", "not_possible")
+	w.technician.post(t, path, values).want(t, 422, "2 things are not right yet", "This is not a value in lbf").holds(t, "/reading/closing_force_n/leaf2", "soft")
+	if n := len(w.entries(t, visit)); n != 0 {
+		t.Errorf("a refused station left %d entries", n)
+	}
+	values.Set("/reading/closing_force_n/leaf2", "12 lbf")
+	values.Set("/left_out/latch_check_distance_m/why", "The floor is being laid.")
+	values.Set("/left_out/closing_force_n/leaf2/why", "twice")
+	w.technician.post(t, path, values).want(t, 422, "It is read here, and left out.")
+	values.Del("/left_out/closing_force_n/leaf2/why")
+	w.technician.post(t, path, values).leads(t, path+"#s-closing")
+	w.technician.post(t, path, values).leads(t, path+"#s-closing")
+	if n := len(w.entries(t, visit)); n != 3 {
+		t.Errorf("sent twice, it is %d entries", n)
+	}
+	page = w.technician.get(t, path).want(t, 200, "12 lbf More than a third away from before. Is that right?", "not taken: could not be done The floor is being laid.", "Read it again, as it is left")
+	values.Set("/reading/closing_force_n/leaf2", "13 lbf")
+	w.technician.post(t, path, values).want(t, 409) // under the same id
+
+	correct := regexp.MustCompile(`kind=reading&amp;corrects=([0-9a-f-]+)&amp;then=inspect`).FindStringSubmatch(page.body)
+	w.now = w.now.Add(time.Minute)
+	form := w.technician.get(t, "/visits/"+visit.String()+"/entries/new?door="+w.door.DoorID.String()+"&kind=reading&corrects="+correct[1]+"&then=inspect").want(t, 200, "This corrects an entry")
+	sent := url.Values{"entry_id": {form.hidden(t, "entry_id")}, "/door_id": {w.door.DoorID.String()}, "/kind": {"reading"}, "/corrects": {correct[1]}, "/because": {"misread"}, "then": {"inspect"},
+		"/observed_at": {form.hidden(t, "/observed_at")}, "/reading/closing_force_n": {"27"}, "id/closing_force_n": {form.hidden(t, "id/closing_force_n")}, "/reading/leaf": {"1"}}
+	w.technician.post(t, "/visits/"+visit.String()+"/entries", sent).leads(t, path+"#k-reading")
+	w.technician.get(t, path).want(t, 200, "leaf 1: ✓ 27 lbf")
+
+	w.agent.get(t, path).want(t, 403)
+	w.agent.get(t, "/doors/"+w.door.DoorID.String()+"/inspection-form").want(t, 200, "Inspector:", "at most 133.4 N (stated as 30 lbf)").lacks(t, "<button>Save")
+}
+
+func TestHowTheWorkPlaceWasMadeSafeIsEnteredAndCorrected(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	visit := w.attend(t, w.now, w.site, w.door)
+	path, entries := "/visits/"+visit.String()+"/doors/"+w.door.DoorID.String()+"/inspect", "/visits/"+visit.String()+"/entries"
+	send := func(page shown, kind string, more map[string]string) shown {
+		values := url.Values{"entry_id": {w.id().String()}, "/door_id": {w.door.DoorID.String()}, "/kind": {kind}, "/observed_at": {page.hidden(t, "/observed_at")}, "then": {"inspect"}}
+		for name, text := range more {
+			values.Set(name, text)
+		}
+		w.now = w.now.Add(time.Minute)
+		return w.technician.post(t, entries, values)
+	}
+	page := w.technician.get(t, path)
+	safe := map[string]string{"/safe_work/traffic": "not_kept_away", "/safe_work/power": "stayed_on", "/safe_work/ladder": "not_used", "/safe_work/second_person": "there"}
+	send(page, "safe_work", safe).want(t, 422, "Work does not go on like this.")
+	safe["/safe_work/traffic"], safe["/safe_work/power_why"] = "barriered", "The drive is watched while it runs."
+	send(page, "safe_work", safe).leads(t, path+"#k-safe_work")
+	page = w.technician.get(t, path).want(t, 200, "The drive is watched while it runs.", "It has changed, or the work was stopped")
+	correct := regexp.MustCompile(`kind=safe_work&amp;corrects=([0-9a-f-]+)`).FindStringSubmatch(page.body)
+	form := w.technician.get(t, "/visits/"+visit.String()+"/entries/new?door="+w.door.DoorID.String()+"&kind=safe_work&corrects="+correct[1]).want(t, 200, "This corrects an entry").holds(t, "/safe_work/power_why", "The drive is watched while it runs.")
+	safe["/corrects"], safe["/because"], safe["/safe_work/power"], safe["/safe_work/power_why"] = correct[1], "slip", "isolated", ""
+	send(form, "safe_work", safe).leads(t, path+"#k-safe_work")
+	send(page, "adjustment", map[string]string{"/adjustment/what": "Belt tightened.", "/adjustment/touched": "motion"}).leads(t, path+"#k-adjustment")
+	tests := map[string]string{}
+	for _, one := range []string{"activation", "presence", "contact", "by_hand", "modes", "latching", "free_of_noise"} {
+		tests["/function_test/"+one] = "yes"
+	}
+	tests["/function_test/free_of_noise"] = ""
+	send(page, "function_test", tests).want(t, 422, "Choose one.")
+	tests["/function_test/free_of_noise"] = "no"
+	send(page, "function_test", tests).leads(t, path+"#k-function_test")
+	w.technician.get(t, path).want(t, 200, "isolated before the leaf is touched", "Belt tightened.", "Runs without noise and rubbing: no.").lacks(t, "The drive is watched")
+	w.technician.get(t, "/visits/"+visit.String()).want(t, 200, "Belt tightened.", "Runs without noise and rubbing: no.", "The drive is watched")
+	w.technician.post(t, path, url.Values{"station": {"moon"}, "/observed_at": {"2026-03-03T09:00:00"}}).want(t, 422)
+}
