@@ -57,7 +57,8 @@ type formRule struct {
 	Title    string               `json:"title"`
 	Asks     string               `json:"asks"`
 	Method   string               `json:"method,omitempty"`
-	Limit    *rulebook.BoundsUsed `json:"limit,omitempty" doc:"Worked out for this door. Absent for a question, and while a fact is wanting."`
+	Limit    *rulebook.BoundsUsed `json:"limit,omitempty" doc:"Worked out for this door. Absent for a question, and while a fact is wanting that it takes."`
+	Applies  bool                 `json:"applies" doc:"False: for want of facts nobody can say whether the rule applies."`
 	Facts    []string             `json:"facts,omitempty" doc:"Of the register, on which the verdict rests."`
 	Wanted   []rulebook.Gap       `json:"facts_wanted,omitempty"`
 	Severity string               `json:"severity" enum:"unsafe,deficient,advisory" doc:"What a failure is proposed to be."`
@@ -157,7 +158,7 @@ func newFormReading(r fleet.FormReading) formReading {
 func newFormRules(rules []fleet.FormRule) []formRule {
 	list := []formRule{}
 	for _, r := range rules {
-		list = append(list, formRule{Pack: r.Pack.ID, Rule: r.Rule.ID, Title: r.Rule.Title, Asks: r.Rule.Asks, Method: r.Rule.Method, Limit: r.Limit, Facts: r.Facts, Wanted: r.Wanted,
+		list = append(list, formRule{Pack: r.Pack.ID, Rule: r.Rule.ID, Title: r.Rule.Title, Asks: r.Rule.Asks, Method: r.Rule.Method, Limit: r.Limit, Applies: r.Applies, Facts: r.Facts, Wanted: r.Wanted,
 			Severity: string(r.Rule.Severity), Counts: r.Counts(), Standing: string(r.Rule.Standing), Source: r.Rule.Source})
 	}
 	return list

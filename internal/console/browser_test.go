@@ -344,6 +344,32 @@ func TestAnInspectionInTheBrowserGoesStationByStation(t *testing.T) {
 	}
 }
 
+// What is printed is filled in with a pen: nothing that is pressed, and a place to write for everything that is read.
+func TestABlankFormIsForThePen(t *testing.T) {
+	w := newWorld(t)
+	b := browse(t, w.desk)
+	b.size(800, "light")
+	b.signIn(w.dispatcher)
+	b.open("/doors/" + w.door.DoorID.String() + "/inspection-form")
+	b.do(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+		return chromedp.Void{}, err
+	})
+	if folder := os.Getenv("LINTEL_LOOKS"); folder != "" {
+		if err := os.WriteFile(filepath.Join(folder, "inspection-paper.png"), run(b, chromedp.FullScreenshot(100)), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	const seen = `e => e.getClientRects().length > 0`
+	if pressed := run(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('button, nav, .asks summary, .left-out select')].filter(`+seen+`).map(e => e.innerText)`)); len(pressed) > 0 {
+		t.Errorf("on paper there is %q", pressed)
+	}
+	if missing := run(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('.place')].filter(p => ![...p.querySelectorAll('input:not([type=hidden])')].some(`+seen+`)).map(e => e.innerText)`)); len(missing) > 0 {
+		t.Errorf("nothing can be written at %q", missing)
+	}
+	b.says("Inspector:", "Instruments:", "at most 133.4 N (stated as 30 lbf)", "Before: 118 N, 1 March 2026", "Not taken, because …")
+}
+
 // picture is a file with a photo.
 func picture(t testing.TB) string {
 	t.Helper()

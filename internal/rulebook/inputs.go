@@ -51,7 +51,8 @@ type Asked struct {
 	Readings []ReadingKind // to be taken, in the catalogue's order; none: the rule judges what the register says, and no more
 	Better   []ReadingKind // that may be taken instead of what is worked out otherwise, and are preferred
 	Facts    []string      // of the register, on which the verdict rests, as expressions name them
-	Limit    *BoundsUsed   // worked out for the door; nil for a question, and while a fact is wanting
+	Limit    *BoundsUsed   // worked out for the door; nil for a question, and while a fact is wanting that it takes
+	Applies  bool          // false: nobody can say
 	Wanted   []Gap         // facts for want of which nobody can say whether the rule applies, or what its limit is
 }
 
@@ -64,16 +65,16 @@ func (p *Pack) Asks(facts Facts) (asked []Asked) {
 		if reason == RuleDoesNotApply || reason == PackIsForOthers {
 			continue
 		}
-		a := Asked{Rule: r, Readings: s.restsOn(r.looks, r.programs...), Facts: p.Inputs(r.ID).Facts, Wanted: gaps}
+		a := Asked{Rule: r, Readings: s.restsOn(r.looks, r.programs...), Facts: p.Inputs(r.ID).Facts, Limit: r.limitFor(facts), Applies: applies}
 		for _, k := range r.looks {
 			if !slices.ContainsFunc(a.Readings, func(of ReadingKind) bool { return of.Name == k.Name }) {
 				a.Better = append(a.Better, k)
 			}
 		}
-		isReading := func(g Gap) bool { return readingNamed(g.Name) != nil }
-		a.Wanted = slices.DeleteFunc(a.Wanted, isReading)
-		if applies {
-			a.Wanted, a.Limit = slices.DeleteFunc(s.allGaps(r.inputs()...), isReading), r.limitFor(facts)
+		for _, g := range slices.Concat(gaps, s.allGaps(r.inputs()...)) {
+			if !slices.Contains(a.Wanted, g) && readingNamed(g.Name) == nil {
+				a.Wanted = append(a.Wanted, g)
+			}
 		}
 		asked = append(asked, a)
 	}
