@@ -32,6 +32,9 @@
 // both sides, as in JCGM 106 and ISO 14253-1. What to do then: measure again with a better instrument, or treat it as failed. The
 // interval is exact, because an expression that neither only rises nor only falls with a reading is refused (course.go).
 //
+// Two kinds of record are worked out here into readings: a force over time (ForceSeries: peak, force from 0.75 s after the contact on, the time above the
+// limits) and the positions of a test body (Covered: width and depth that they bear out; Residuals: walks against a computed field's edge).
+//
 // Every expression's dimensions are worked out when a pack is loaded: seconds held against newtons, or metres against a limit in inches,
 // are refused, and so is an expression that may take more steps than costLimit with eight leaves.
 //
