@@ -71,6 +71,7 @@ func New(rooms Rooms) *API {
 	a.devices()
 	a.findings()
 	a.decisions()
+	a.trends()
 	a.plans()
 	a.workOrders()
 	a.jobRuns()

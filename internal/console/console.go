@@ -87,6 +87,7 @@ func (c *Console) routes() []route {
 		{"GET /doors/new", identity.ActWriteRegister, c.doorNew},
 		{"GET /doors/{door_id}", identity.ActReadRegister, c.door},
 		{"POST /doors/{door_id}", identity.ActWriteRegister, c.doorPut},
+		{"GET /doors/{door_id}/trends", identity.ActReadOffice, c.trends},
 		{"GET /doors/{door_id}/change", identity.ActWriteRegister, c.doorChange},
 		{"GET /doors/{door_id}/comparison", identity.ActReadOffice, c.comparison},
 		{"POST /doors/{door_id}/plans", identity.ActPlanWork, c.planMake},
@@ -165,6 +166,7 @@ func (c *Console) routes() []route {
 		{"GET /imports/{import_id}/undo", identity.ActImport, c.importUndoAsk},
 		{"POST /imports/{import_id}/undo", identity.ActImport, c.importUndo},
 
+		{"GET /trends", identity.ActReadOffice, c.crossings},
 		{"GET /notices", identity.ActReadOffice, c.notices},
 		{"GET /jobs", identity.ActReadOffice, c.jobs},
 

@@ -69,6 +69,7 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /reports/{report_id}": {all, "/reports/" + w.report.String(), "/reports/" + w.reportAway.String()}, "GET /reports/{report_id}/{print}": {all, "/reports/" + w.report.String() + "/report.pdf", "/reports/" + w.reportAway.String() + "/report.pdf"},
 		"GET /imports": {planners, "/imports", ""}, "POST /imports": {planners, "/imports", ""}, "GET /imports/{import_id}": {planners, "/imports/" + w.list.String(), ""},
 		"GET /imports/{import_id}/undo": {planners, "/imports/" + w.list.String() + "/undo", ""}, "POST /imports/{import_id}/undo": {planners, "/imports/" + w.list.String() + "/undo", ""},
+		"GET /doors/{door_id}/trends": {staff, "/doors/" + door + "/trends", ""}, "GET /trends": {staff, "/trends", ""},
 		"GET /notices": {office, "/notices", ""}, "GET /jobs": {office, "/jobs", ""},
 		"GET /people": {staff, "/people", ""}, "POST /people": {"a", "/people", ""}, "GET /people/new": {"a", "/people/new", ""},
 		"GET /people/{person_id}": {staff, "/people/" + tech, ""}, "POST /people/{person_id}": {"a", "/people/" + tech, ""}, "POST /people/{person_id}/certificates": {planners, "/people/" + tech + "/certificates", ""},

@@ -88,6 +88,7 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 		{"/doors", "console.menu.doors", identity.ActReadRegister},
 		{"/work-orders", "console.menu.orders", identity.ActReadWork},
 		{"/visits", "console.menu.visits", identity.ActReadWork},
+		{"/trends", "console.menu.trends", identity.ActReadOffice},
 		{"/sites", "console.menu.sites", identity.ActReadRegister},
 		{"/customers", "console.menu.customers", identity.ActReadRegister},
 		{"/parties", "console.menu.parties", identity.ActReadRegister},
@@ -161,7 +162,8 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"photo":       func(hash seal.Hash, what string) photoShown { return photoShown{hash.String(), what} },
 		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{Form: f, Zone: zone, Kind: kind} }, "derived": derived, "answers": func() []option { return yesOptions(p) },
 		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,
-		"may":  func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
+		"may": func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
+		"dec": func(i int) int { return i - 1 }, "area": func(m2 *float64) string { return w.measured("m2", *m2) },
 		"join": strings.Join, "zero": func(id uuid.UUID) bool { return id == uuid.Nil }, "list": func(items ...string) []string { return items }, "inc": func(i int) int { return i + 1 },
 		"label": func(text string) template.HTMLAttr { // what a cell says of itself where the head of its table is not seen
 			return template.HTMLAttr(` data-label="` + template.HTMLEscapeString(text) + `"`)

@@ -20,18 +20,26 @@ import (
 
 // Trends are the readings of a door over the years.
 type Trends struct {
-	Door    Door
-	Site    Site
-	Changes []DoorChange // in the order of their days
-	Series  []Series     // in the order of the catalogue of readings, then by leaf and side
-	Fields  []FieldSeries
+	Door   Door
+	Site   Site
+	Series []Series // in the order of the catalogue of readings, then by leaf and side
+	Fields []FieldSeries
 }
 
-// DoorChange is a moment since which the door is another one, as far as its readings go.
+// DoorChange is a moment since which the door is another one, as far as some of its readings go.
 type DoorChange struct {
 	EntryID uuid.UUID
-	Day     duedate.Day // in the site's zone
-	What    string      // settings, part, mending
+	Day     duedate.Day      // in the site's zone
+	What    string           // settings, part, mending, adjustment
+	Touched []rulebook.Group // nil: whatever can be read at a door
+}
+
+// touches tells whether readings of a kind are of another door since the change.
+func (c DoorChange) touches(k rulebook.ReadingKind) bool {
+	if c.Touched == nil {
+		return len(k.DependsOn) > 0
+	}
+	return slices.ContainsFunc(k.DependsOn, func(g rulebook.Group) bool { return slices.Contains(c.Touched, g) })
 }
 
 // Series is one number that was read again and again at one place of a door.
@@ -42,15 +50,19 @@ type Series struct {
 	Side    string // "": of both
 	Limit   SeriesLimit
 	Points  []SeriesPoint // in the order of the days
-	Trend   trend.Trend   // of the points since the last change
+	Changes []DoorChange  // those since which the reading is of another door
+	Trend   trend.Trend   // of the points since the last of them
 }
+
+// Counts tells whether a point was read since the last change.
+func (s Series) Counts(p SeriesPoint) bool { return p.Run == len(s.Changes) }
 
 // SeriesPoint is what one inspection read; of several readings between two changes the worst.
 type SeriesPoint struct {
 	VisitID uuid.UUID
 	Day     duedate.Day
 	Value   float64
-	Run     int // how many changes came before
+	Run     int // how many of the series' changes came before
 }
 
 // SeriesLimit is what the rules ask of a reading of this door today, in its SI unit. Of several rules the strictest stands on
@@ -101,11 +113,16 @@ type ExpectedCrossing struct {
 
 // CrossingKey is where a list of expected crossings goes on.
 type CrossingKey struct {
-	Likely  duedate.Day `json:",omitzero"`
-	DoorID  uuid.UUID
-	Reading string
-	Leaf    int
-	Side    string
+	Likely  duedate.Day `json:"l,omitzero"`
+	DoorID  uuid.UUID   `json:"d"`
+	Reading string      `json:"r"`
+	Leaf    int         `json:"n"`
+	Side    string      `json:"s"`
+}
+
+// Key is where a list goes on after c.
+func (c ExpectedCrossing) Key() CrossingKey {
+	return CrossingKey{c.LikelyOn, c.DoorID, c.Reading, c.Leaf, c.Side}
 }
 
 // CrossingQuery asks for expected crossings, the next first.
@@ -193,7 +210,7 @@ func (f *Fleet) trendsOf(ctx context.Context, tx Tx, doorID uuid.UUID) (t Trends
 		return t, err
 	}
 	limits := limitsOf(packs, inspectedFacts(t.Door.Facts))
-	t.Series, t.Changes = seriesOf(entries, t.Site.Location(), limits)
+	t.Series = seriesOf(entries, t.Site.Location(), limits)
 	return t, nil
 }
 
@@ -248,43 +265,55 @@ func (s SeriesLimit) room(value float64) float64 {
 }
 
 // seriesOf gathers the numbers that signed inspections read, by what was read and where, and the changes of the door between them.
-func seriesOf(entries []Entry, zone *time.Location, limits map[string]SeriesLimit) (list []Series, changes []DoorChange) {
+func seriesOf(entries []Entry, zone *time.Location, limits map[string]SeriesLimit) (list []Series) {
 	concluded := map[uuid.UUID]time.Time{}
 	for _, e := range live(entries) {
 		if e.Signed && e.Body.Conclusion != nil {
 			concluded[e.VisitID] = e.ObservedAt
 		}
 	}
+	kinds := map[string]rulebook.ReadingKind{}
 	order := map[string]int{}
-	units := map[string]string{}
 	for i, k := range rulebook.Readings() {
-		order[k.Name], units[k.Name] = i, k.Unit
+		kinds[k.Name], order[k.Name] = k, i
 	}
 	type place struct {
 		reading, side string
 		leaf          int
 	}
 	series := map[place]*Series{}
+	var changes []DoorChange
 	known := map[uuid.UUID]seal.Hash{} // how each device was last seen
 	for _, e := range live(entries) {
-		day := duedate.DayIn(e.ObservedAt, zone)
-		if what := changeBy(e, known); what != "" {
-			changes = append(changes, DoorChange{EntryID: e.EntryID, Day: day, What: what})
+		if c := changeBy(e, known); c.What != "" {
+			c.EntryID, c.Day = e.EntryID, duedate.DayIn(e.ObservedAt, zone)
+			changes = append(changes, c)
+			for _, s := range series {
+				if c.touches(kinds[s.Reading]) {
+					s.Changes = append(s.Changes, c)
+				}
+			}
 		}
 		r := e.Body.Reading
 		if until, ok := concluded[e.VisitID]; !ok || r == nil || r.Value == nil || e.ObservedAt.After(until) {
 			continue
 		}
 		at := place{rulebook.NameNow(r.Name), r.Side, r.Leaf}
-		if at.reading == "months_since_inspection" { // says nothing of the door
+		kind := kinds[at.reading]
+		if kind.Unit == "months" { // how long ago something was says nothing of the door
 			continue
 		}
 		s := series[at]
 		if s == nil {
-			s = &Series{Reading: at.reading, Unit: units[at.reading], Leaf: at.leaf, Side: at.side, Limit: limits[at.reading]}
+			s = &Series{Reading: at.reading, Unit: kind.Unit, Leaf: at.leaf, Side: at.side, Limit: limits[at.reading]}
+			for _, c := range changes {
+				if c.touches(kind) {
+					s.Changes = append(s.Changes, c)
+				}
+			}
 			series[at] = s
 		}
-		p := SeriesPoint{VisitID: e.VisitID, Day: day, Value: *r.Value, Run: len(changes)}
+		p := SeriesPoint{VisitID: e.VisitID, Day: duedate.DayIn(e.ObservedAt, zone), Value: *r.Value, Run: len(s.Changes)}
 		if i := len(s.Points) - 1; i >= 0 && s.Points[i].VisitID == p.VisitID && s.Points[i].Run == p.Run {
 			if s.Limit.room(p.Value) < s.Limit.room(s.Points[i].Value) {
 				s.Points[i] = p
@@ -298,7 +327,7 @@ func seriesOf(entries []Entry, zone *time.Location, limits map[string]SeriesLimi
 		for i, p := range s.Points {
 			points[i] = trend.Point{Day: p.Day, Value: p.Value, Run: p.Run}
 		}
-		if len(points) > 0 && s.Points[len(points)-1].Run < len(changes) { // nobody has read it since the door was changed
+		if points[len(points)-1].Run < len(s.Changes) { // nobody has read it since the door was changed
 			points = nil
 		}
 		s.Trend = trend.Of(points, trend.Limit{AtLeast: s.Limit.AtLeast, AtMost: s.Limit.AtMost})
@@ -307,32 +336,37 @@ func seriesOf(entries []Entry, zone *time.Location, limits map[string]SeriesLimi
 	slices.SortFunc(list, func(a, b Series) int {
 		return cmp.Or(cmp.Compare(order[a.Reading], order[b.Reading]), cmp.Compare(a.Leaf, b.Leaf), cmp.Compare(a.Side, b.Side))
 	})
-	return list, changes
+	return list
 }
 
-// changeBy tells what an entry says was changed at the door, "" for nothing. Settings are a change when they are not those that were last
-// seen: whoever found them so does not know who set them, and whoever left them as they were has set nothing.
-func changeBy(e Entry, known map[uuid.UUID]seal.Hash) string {
+// changeBy gives the change of the door that an entry tells of, an empty one for none. Settings are a change when they are not those that were
+// last seen: whoever found them so does not know who set them, and whoever left them as they were has set nothing.
+func changeBy(e Entry, known map[uuid.UUID]seal.Hash) DoorChange {
+	sensing := []rulebook.Group{rulebook.Sensing}
 	switch b := e.Body; {
 	case b.Mending != nil:
-		return "mending"
+		return DoorChange{What: "mending", Touched: b.Mending.Touched}
+	case b.Adjustment != nil:
+		return DoorChange{What: "adjustment", Touched: b.Adjustment.Touched}
+	case b.Part != nil && slices.Contains([]string{"sensor", "activation", "safety_device"}, b.Part.Kind):
+		return DoorChange{What: "part", Touched: sensing}
 	case b.Part != nil && b.Part.Kind != "consumable":
-		return "part"
+		return DoorChange{What: "part"}
 	case b.Settings != nil:
 		hash, err := hashOf(b.Settings.Device)
 		if err != nil { // of what was sealed once
-			return "settings"
+			return DoorChange{What: "settings", Touched: sensing}
 		}
 		before, seen := known[b.Settings.ComponentID]
 		known[b.Settings.ComponentID] = hash
 		if seen && before != hash || !seen && b.Settings.Standing == "left" {
-			return "settings"
+			return DoorChange{What: "settings", Touched: sensing}
 		}
 	}
-	return ""
+	return DoorChange{}
 }
 
 // movesTrends tells whether the entry may move the trends of its door before it is signed.
 func (b EntryBody) movesTrends() bool {
-	return b.Mending != nil || b.Part != nil || b.Settings != nil || b.Corrects != nil
+	return b.Mending != nil || b.Adjustment != nil || b.Part != nil || b.Settings != nil || b.Corrects != nil
 }

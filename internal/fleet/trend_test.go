@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/trend"
 )
 
@@ -32,13 +33,18 @@ func (a attended) yearly(t *testing.T, forces ...fleet.EntryBody) {
 
 func (a attended) force(t testing.TB) fleet.Series {
 	t.Helper()
+	return a.series(t, "closing_force_n")
+}
+
+func (a attended) series(t testing.TB, reading string) fleet.Series {
+	t.Helper()
 	trends, err := a.Trends(t.Context(), dispatcher, a.door.DoorID)
 	if err != nil {
 		t.Fatal(err)
 	}
-	i := slices.IndexFunc(trends.Series, func(s fleet.Series) bool { return s.Reading == "closing_force_n" })
+	i := slices.IndexFunc(trends.Series, func(s fleet.Series) bool { return s.Reading == reading })
 	if i < 0 {
-		t.Fatalf("no series of the force: %+v", trends.Series)
+		t.Fatalf("no series of %s: %+v", reading, trends.Series)
 	}
 	return trends.Series[i]
 }
@@ -95,19 +101,23 @@ func TestWhatTheOfficeExpectsIsNotForOutsiders(t *testing.T) {
 	}
 }
 
-func TestAChangeOfTheDoorEndsWhatWasExpected(t *testing.T) {
+// A sensor that is set otherwise watches another piece of floor, and the door closes as hard as before.
+func TestAChangeOfTheDoorEndsWhatWasExpectedOfWhatItTouched(t *testing.T) {
 	t.Parallel()
 	for name, c := range map[string]struct {
 		first, change []fleet.EntryBody
-		changes       int
+		force, zone   bool // the change is one of the force, of the zone
 	}{
-		"settings left as they were found change nothing": {nil, []fleet.EntryBody{newSet(0, "found"), newSet(0, "left")}, 0},
-		"settings left otherwise":                         {[]fleet.EntryBody{newSet(0, "found")}, []fleet.EntryBody{newSet(-3, "left")}, 1},
-		"settings found otherwise than they were left":    {[]fleet.EntryBody{newSet(0, "found")}, []fleet.EntryBody{newSet(-3, "found")}, 1},
-		"a part": {nil, []fleet.EntryBody{newPart("operator")}, 1},
-		"something that wears out is no part of the door": {nil, []fleet.EntryBody{newPart("consumable")}, 0},
-		"a note": {nil, []fleet.EntryBody{note("swept")}, 0},
-		"settings of which nobody knows how they were found": {nil, []fleet.EntryBody{newSet(0, "left")}, 1},
+		"settings left as they were found change nothing":    {nil, []fleet.EntryBody{newSet(0, "found"), newSet(0, "left")}, false, false},
+		"settings left otherwise":                            {[]fleet.EntryBody{newSet(0, "found")}, []fleet.EntryBody{newSet(-3, "left")}, false, true},
+		"settings found otherwise than they were left":       {[]fleet.EntryBody{newSet(0, "found")}, []fleet.EntryBody{newSet(-3, "found")}, false, true},
+		"settings of which nobody knows how they were found": {nil, []fleet.EntryBody{newSet(0, "left")}, false, true},
+		"an operator":         {nil, []fleet.EntryBody{newPart("operator")}, true, true},
+		"a safety device":     {nil, []fleet.EntryBody{newPart("safety_device")}, false, true},
+		"what wears out":      {nil, []fleet.EntryBody{newPart("consumable")}, false, false},
+		"the motion adjusted": {nil, []fleet.EntryBody{adjusted(rulebook.Motion)}, true, false},
+		"something adjusted":  {nil, []fleet.EntryBody{adjusted()}, true, true},
+		"a note":              {nil, []fleet.EntryBody{note("swept")}, false, false},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -118,20 +128,17 @@ func TestAChangeOfTheDoorEndsWhatWasExpected(t *testing.T) {
 					switch {
 					case b.Settings != nil:
 						list[i] = a.set(b.Settings.Standing, *b.Settings.Device.Settings.ReachDB.Value)
-					case b.Part != nil:
+					case b.Part != nil && b.Part.Kind != "consumable":
 						part := *b.Part
-						if part.Kind == "operator" {
-							id := a.id()
-							part.ComponentID = &id
-						}
+						part.ComponentID = p(a.id())
 						list[i].Part = &part
 					}
 				}
 				return list
 			}
-			a.yearly(t, append(own(c.first), measured("closing_force_n", 90))...)
+			a.yearly(t, append(own(c.first), measured("closing_force_n", 90), measured("presence_zone_depth_m", 1.5))...)
 			for i := range 4 {
-				a.yearly(t, measured("closing_force_n", 95+5*float64(i)))
+				a.yearly(t, measured("closing_force_n", 95+5*float64(i)), measured("presence_zone_depth_m", 1.5))
 			}
 			if len(a.expected(t)) != 1 {
 				t.Fatal("nothing was expected before")
@@ -140,15 +147,13 @@ func TestAChangeOfTheDoorEndsWhatWasExpected(t *testing.T) {
 			for i, b := range own(c.change) {
 				a.append(t, visit, a.at(1+i, b))
 			}
-			trends, err := a.Trends(t.Context(), dispatcher, a.door.DoorID)
-			if err != nil {
-				t.Fatal(err)
+			for reading, changed := range map[string]bool{"closing_force_n": c.force, "presence_zone_depth_m": c.zone} {
+				if s := a.series(t, reading); (len(s.Changes) == 1) != changed || (s.Trend.Reason == trend.FewPoints) != changed || len(s.Points) != 5 {
+					t.Errorf("%s: changes %+v, %q, %d points", reading, s.Changes, s.Trend.Reason, len(s.Points))
+				}
 			}
-			if len(trends.Changes) != c.changes || len(a.expected(t)) != 1-c.changes {
-				t.Errorf("changes %+v, expected %+v", trends.Changes, a.expected(t))
-			}
-			if s := a.force(t); (s.Trend.Reason == trend.FewPoints) != (c.changes > 0) || len(s.Points) != 5 {
-				t.Errorf("%q, %d points", s.Trend.Reason, len(s.Points))
+			if list := a.expected(t); (len(list) == 0) != c.force {
+				t.Errorf("expected: %+v", list)
 			}
 		})
 	}

@@ -12,6 +12,7 @@ type SeriesDrawing struct {
 	Units       Units
 	Unit        string // SI, or m2
 	Dots        []SeriesDot
+	Set         bool // the values follow from how something was set: nobody read them
 	Changes     []float64   // when the door was changed
 	Least, Most *float64    // the limits
 	Line        *SeriesLine // nil: no trend is told
@@ -88,7 +89,14 @@ func seriesScene(t Texts, in SeriesDrawing) *Scene {
 	}
 	for _, d := range in.Dots {
 		s.add(dot(f.at(d.Year, d.Value), d.Before)...)
-		used[map[bool]string{true: "before", false: "read"}[d.Before]] = true
+		switch {
+		case in.Set:
+			used["set"] = true
+		case d.Before:
+			used["before"] = true
+		default:
+			used["read"] = true
+		}
 	}
 	seriesLegend(t, s, used)
 	return s
@@ -226,6 +234,7 @@ func seriesLegend(t Texts, s *Scene, used map[string]bool) {
 		draw func(at Point) []Shape
 	}{
 		{"read", func(at Point) []Shape { return dot(Point{at.X + 4, at.Y}, false) }},
+		{"set", func(at Point) []Shape { return dot(Point{at.X + 4, at.Y}, false) }},
 		{"before", func(at Point) []Shape { return dot(Point{at.X + 4, at.Y}, true) }},
 		{"change", stroke(changePen)},
 		{"limit", stroke(limitPen)},

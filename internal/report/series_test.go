@@ -30,7 +30,7 @@ func TestReadingsOverTheYearsAreDrawnAsTheGoldenOnes(t *testing.T) {
 	for name, in := range map[string]SeriesDrawing{
 		"series-rising.svg": rising(),
 		"series-one.svg":    {Title: "Closing time", Desc: "One reading.", Units: US, Unit: "s", Dots: []SeriesDot{{Year: 2026.2, Value: 4.5}}, Least: &one},
-		"series-area.svg":   {Title: "Field", Desc: "Two areas.", Units: US, Unit: "m2", Dots: []SeriesDot{{Year: 2025.1, Value: 6.1, Before: true}, {Year: 2025.8, Value: 3.2}}, Changes: []float64{2025.8}},
+		"series-area.svg":   {Title: "Field", Desc: "Two areas.", Units: US, Unit: "m2", Set: true, Dots: []SeriesDot{{Year: 2025.1, Value: 6.1}, {Year: 2025.8, Value: 3.2}}},
 	} {
 		var out bytes.Buffer
 		if err := SeriesSVG(&out, words(t), in); err != nil {
