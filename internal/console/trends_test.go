@@ -29,6 +29,7 @@ func (w *world) drift(t testing.TB) fleet.Door {
 		at := time.Date(2018+i, 5, 3+i, 15, 0, 0, 0, time.UTC)
 		visit := w.attend(t, at, w.site, gate)
 		for k, body := range []fleet.EntryBody{
+			{Kind: "safe_work", SafeWork: &fleet.EntrySafeWork{Traffic: "barriered", Power: "isolated", Ladder: "stands_safe", SecondPerson: "there"}},
 			{Kind: "reading", Reading: &fleet.EntryReading{Name: "closing_force_n", Value: p(force)}},
 			{Kind: "reading", Reading: &fleet.EntryReading{Name: "closing_speed_mps", Value: p(0.3 + 0.01*float64(i%2)), Leaf: 1}},
 			{Kind: "conclusion", Conclusion: &fleet.EntryConclusion{Result: "failed"}},

@@ -29,17 +29,8 @@ type Trends struct {
 // DoorChange is a moment since which the door is another one, as far as some of its readings go.
 type DoorChange struct {
 	EntryID uuid.UUID
-	Day     duedate.Day      // in the site's zone
-	What    string           // settings, part, mending, adjustment
-	Touched []rulebook.Group // nil: whatever can be read at a door
-}
-
-// touches tells whether readings of a kind are of another door since the change.
-func (c DoorChange) touches(k rulebook.ReadingKind) bool {
-	if c.Touched == nil {
-		return len(k.DependsOn) > 0
-	}
-	return slices.ContainsFunc(k.DependsOn, func(g rulebook.Group) bool { return slices.Contains(c.Touched, g) })
+	Day     duedate.Day // in the site's zone
+	What    string      // the kind of the entry: settings, part, mending, adjustment
 }
 
 // Series is one number that was read again and again at one place of a door.
@@ -282,16 +273,13 @@ func seriesOf(entries []Entry, zone *time.Location, limits map[string]SeriesLimi
 		leaf          int
 	}
 	series := map[place]*Series{}
-	var changes []DoorChange
+	var before []Entry                 // the changes until now
 	known := map[uuid.UUID]seal.Hash{} // how each device was last seen
 	for _, e := range live(entries) {
-		if c := changeBy(e, known); c.What != "" {
-			c.EntryID, c.Day = e.EntryID, duedate.DayIn(e.ObservedAt, zone)
-			changes = append(changes, c)
+		if changed(e, known) {
+			before = append(before, e)
 			for _, s := range series {
-				if c.touches(kinds[s.Reading]) {
-					s.Changes = append(s.Changes, c)
-				}
+				s.outdate(kinds[s.Reading], e, zone)
 			}
 		}
 		r := e.Body.Reading
@@ -306,10 +294,8 @@ func seriesOf(entries []Entry, zone *time.Location, limits map[string]SeriesLimi
 		s := series[at]
 		if s == nil {
 			s = &Series{Reading: at.reading, Unit: kind.Unit, Leaf: at.leaf, Side: at.side, Limit: limits[at.reading]}
-			for _, c := range changes {
-				if c.touches(kind) {
-					s.Changes = append(s.Changes, c)
-				}
+			for _, change := range before {
+				s.outdate(kind, change, zone)
 			}
 			series[at] = s
 		}
@@ -339,34 +325,30 @@ func seriesOf(entries []Entry, zone *time.Location, limits map[string]SeriesLimi
 	return list
 }
 
-// changeBy gives the change of the door that an entry tells of, an empty one for none. Settings are a change when they are not those that were
-// last seen: whoever found them so does not know who set them, and whoever left them as they were has set nothing.
-func changeBy(e Entry, known map[uuid.UUID]seal.Hash) DoorChange {
-	sensing := []rulebook.Group{rulebook.Sensing}
-	switch b := e.Body; {
-	case b.Mending != nil:
-		return DoorChange{What: "mending", Touched: b.Mending.Touched}
-	case b.Adjustment != nil:
-		return DoorChange{What: "adjustment", Touched: b.Adjustment.Touched}
-	case b.Part != nil && slices.Contains([]string{"sensor", "activation", "safety_device"}, b.Part.Kind):
-		return DoorChange{What: "part", Touched: sensing}
-	case b.Part != nil && b.Part.Kind != "consumable":
-		return DoorChange{What: "part"}
-	case b.Settings != nil:
-		hash, err := hashOf(b.Settings.Device)
-		if err != nil { // of what was sealed once
-			return DoorChange{What: "settings", Touched: sensing}
-		}
-		before, seen := known[b.Settings.ComponentID]
-		known[b.Settings.ComponentID] = hash
-		if seen && before != hash || !seen && b.Settings.Standing == "left" {
-			return DoorChange{What: "settings", Touched: sensing}
-		}
+// outdate notes a change since which the reading is of another door.
+func (s *Series) outdate(kind rulebook.ReadingKind, change Entry, zone *time.Location) {
+	if change.Body.outdates(kind) {
+		s.Changes = append(s.Changes, DoorChange{EntryID: change.EntryID, Day: duedate.DayIn(change.ObservedAt, zone), What: change.Body.Kind})
 	}
-	return DoorChange{}
+}
+
+// changed tells whether the door is another one since an entry. Settings are a change when they are not those that were last seen: whoever found
+// them so does not know who set them, and whoever left them as they were has set nothing.
+func changed(e Entry, known map[uuid.UUID]seal.Hash) bool {
+	set := e.Body.Settings
+	if set == nil {
+		return e.Body.changesDoor()
+	}
+	hash, err := hashOf(set.Device)
+	if err != nil { // of what was sealed once
+		return true
+	}
+	before, seen := known[set.ComponentID]
+	known[set.ComponentID] = hash
+	return seen && before != hash || !seen && e.Body.changesDoor()
 }
 
 // movesTrends tells whether the entry may move the trends of its door before it is signed.
 func (b EntryBody) movesTrends() bool {
-	return b.Mending != nil || b.Adjustment != nil || b.Part != nil || b.Settings != nil || b.Corrects != nil
+	return b.changesDoor() || b.Settings != nil || b.Corrects != nil
 }

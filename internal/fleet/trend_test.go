@@ -112,9 +112,10 @@ func TestAChangeOfTheDoorEndsWhatWasExpectedOfWhatItTouched(t *testing.T) {
 		"settings left otherwise":                            {[]fleet.EntryBody{newSet(0, "found")}, []fleet.EntryBody{newSet(-3, "left")}, false, true},
 		"settings found otherwise than they were left":       {[]fleet.EntryBody{newSet(0, "found")}, []fleet.EntryBody{newSet(-3, "found")}, false, true},
 		"settings of which nobody knows how they were found": {nil, []fleet.EntryBody{newSet(0, "left")}, false, true},
-		"an operator":         {nil, []fleet.EntryBody{newPart("operator")}, true, true},
+		"an operator":         {nil, []fleet.EntryBody{newPart("operator")}, true, false},
+		"a control":           {nil, []fleet.EntryBody{newPart("control")}, true, true},
 		"a safety device":     {nil, []fleet.EntryBody{newPart("safety_device")}, false, true},
-		"what wears out":      {nil, []fleet.EntryBody{newPart("consumable")}, false, false},
+		"seals and rollers":   {nil, []fleet.EntryBody{newPart("consumable")}, true, false},
 		"the motion adjusted": {nil, []fleet.EntryBody{adjusted(rulebook.Motion)}, true, false},
 		"something adjusted":  {nil, []fleet.EntryBody{adjusted()}, true, true},
 		"a note":              {nil, []fleet.EntryBody{note("swept")}, false, false},
@@ -198,11 +199,12 @@ func TestOnlyWhatSignedInspectionsReadCounts(t *testing.T) {
 	}
 	last := a.expected(t)
 	visit := a.open(t)
+	pieces := []piece{a.append(t, visit, a.at(0, madeSafe()))}
 	wrong := a.append(t, visit, a.at(1, measured("closing_force_n", 20)))
 	if s := a.force(t); len(s.Points) != 5 || !slices.Equal(a.expected(t), last) {
 		t.Errorf("a reading that nobody signed counts: %+v", s.Points)
 	}
-	pieces := []piece{wrong}
+	pieces = append(pieces, wrong)
 	for i, b := range []fleet.EntryBody{correcting(wrong.entry, measured("closing_force_n", 115)), note("mistyped")} {
 		pieces = append(pieces, a.append(t, visit, a.at(2+i, b)))
 	}

@@ -12,7 +12,7 @@ type SeriesDrawing struct {
 	Units       Units
 	Unit        string // SI, or m2
 	Dots        []SeriesDot
-	Set         bool // the values follow from how something was set: nobody read them
+	Set         bool        // the values follow from how something was set: nobody read them
 	Changes     []float64   // when the door was changed
 	Least, Most *float64    // the limits
 	Line        *SeriesLine // nil: no trend is told
