@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"net"
 	"net/http"
 	"os"
@@ -40,6 +41,7 @@ type year struct {
 	vennacre, tallowick                                   uuid.UUID // customers
 	store                                                 uuid.UUID // the site
 	doors                                                 []uuid.UUID
+	depot, goods                                          uuid.UUID // another site, and a door of it that is inspected twice a year
 	sensor, antenna                                       uuid.UUID
 	unsafe                                                uuid.UUID // a finding
 	report                                                string    // its SHA-256
@@ -168,7 +170,7 @@ func (y *year) put(w *worker, collection string, body any) (uuid.UUID, answer, e
 // tell tells the year.
 func (y *year) tell(s *settings) error {
 	y.say("year_begin")
-	for _, chapter := range []func() error{y.staff, y.takeOver, y.bringIn, y.advise, y.dueList, y.inspect, y.overdue, y.refuse, y.acknowledge, y.secure, y.mend, y.changeHands, y.certificate, y.reportToOwner, y.callOut, y.reportMore, y.audit, y.leave} {
+	for _, chapter := range []func() error{y.staff, y.takeOver, y.bringIn, y.sheets, y.advise, y.dueList, y.inspect, y.overdue, y.inMay, y.refuse, y.acknowledge, y.secure, y.mend, y.changeHands, y.certificate, y.lookAhead, y.reportToOwner, y.callOut, y.reportMore, y.audit, y.leave} {
 		if err := chapter(); err != nil {
 			return fmt.Errorf("the year broke off on %s: %w", y.today(), err)
 		}
@@ -302,6 +304,109 @@ func (y *year) bringIn() error {
 	return nil
 }
 
+// sheets has the technician enter what was kept on paper of a door that the company has inspected for years.
+func (y *year) sheets() error {
+	if err := y.on("2025-03-07"); err != nil {
+		return err
+	}
+	a, err := y.do(y.dispatcher, http.StatusOK, http.MethodGet, "/v1/sites?search=Elm", nil)
+	if err != nil {
+		return err
+	}
+	y.depot = uuid.MustParse(fmt.Sprint(a.list("sites")[0]["site_id"]))
+	facts := y.facts(false)
+	if y.goods, _, err = y.put(y.dispatcher, "/v1/doors", object{"site_id": y.depot, "name": "Goods door", "known_since": "2022-05-01", "reason": "Looked after since it was installed.", "effective_at": "2022-05-01T12:00:00Z", "facts": facts}); err != nil {
+		return err
+	}
+	for i, day := range []string{"2023-11-20", "2024-05-21", "2024-11-19"} {
+		at, err := time.Parse(time.DateOnly, day)
+		if err != nil {
+			return err
+		}
+		if err := y.inspectGoods(at.Add(16*time.Hour), 36.4+5.3*float64(i)); err != nil {
+			return err
+		}
+	}
+	why, err := y.ahead()
+	y.say("year_sheets", "why", why)
+	return err
+}
+
+// inspectGoods inspects the goods door, at a time that is past or now, and finds that its closing leaf is held with a force.
+func (y *year) inspectGoods(at time.Time, closing float64) error {
+	v := &attending{year: y, id: newID(), value: map[string]float64{"closing_force_n": closing}}
+	if at.Before(y.now()) {
+		v.sheet = at
+	}
+	if _, err := y.do(y.technician, http.StatusCreated, http.MethodPut, "/v1/visits/"+v.id.String(), object{"site_id": y.depot, "arrived_at": at, "people": []uuid.UUID{y.technician.id},
+		"doors": []object{{"door_id": y.goods, "work_orders": []string{}}}}); err != nil {
+		return err
+	}
+	if err := v.read(y.goods, "passed"); err != nil {
+		return err
+	}
+	_, err := v.sign(http.StatusCreated)
+	return err
+}
+
+// inMay is the half-yearly inspection of the goods door.
+func (y *year) inMay() error {
+	if err := y.on("2025-05-21"); err != nil {
+		return err
+	}
+	if err := y.inspectGoods(y.now(), 51.8); err != nil {
+		return err
+	}
+	why, err := y.ahead()
+	y.say("year_in_may", "why", why)
+	return err
+}
+
+// lookAhead is the next one, after which the readings bear a forecast; and what a newer edition would say.
+func (y *year) lookAhead() error {
+	if err := y.on("2025-11-12"); err != nil {
+		return err
+	}
+	if err := y.inspectGoods(y.now(), 57.7); err != nil {
+		return err
+	}
+	when, err := y.ahead()
+	if err != nil {
+		return err
+	}
+	y.say("year_ahead", "when", when)
+	a, err := y.do(y.support, http.StatusOK, http.MethodGet, "/v1/doors/"+y.goods.String()+"/comparison/a156.19@2019", nil)
+	count := map[string]int{}
+	for _, r := range a.list("rules") {
+		count[fmt.Sprint(r["outcome"])]++
+	}
+	y.say("year_compared", "pack", a.text("pack"), "basis", a.text("rule_basis"), "passed", count["passed"], "failed", count["failed"], "unread", count["not_judged"], "others", count["not_applicable"])
+	return err
+}
+
+// ahead reads what is said of the closing force of the goods door: when it reaches its limit, or why nobody can tell.
+func (y *year) ahead() (string, error) {
+	a, err := y.do(y.support, http.StatusOK, http.MethodGet, "/v1/doors/"+y.goods.String()+"/trends", nil)
+	for _, s := range a.list("series") {
+		trend, _ := s["trend"].(map[string]any)
+		if s["reading"] != "closing_force_n" || trend == nil {
+			continue
+		}
+		crossing, told := trend["crossing"].(map[string]any)
+		if !told {
+			return fmt.Sprint(trend["why"]), err
+		}
+		slope, _ := trend["per_year"].(map[string]any)
+		latest := crossing["latest"]
+		if latest == nil {
+			latest = y.texts.T("demo.year_nobody_knows")
+		}
+		return y.texts.T("demo.year_crossing", "per_year", fmt.Sprintf("%.1f", slope["likely"]), "bound", fmt.Sprintf("%.1f", crossing["bound"]), "likely", fmt.Sprint(crossing["likely"]),
+			"earliest", fmt.Sprint(crossing["earliest"]), "latest", fmt.Sprint(latest)), err
+	}
+	return "", err
+}
+
 func (y *year) stand(name, email, role, from string) error {
 	party, _, err := y.put(y.dispatcher, "/v1/parties", object{"name": name, "email": email})
 	if err != nil {
@@ -311,7 +416,8 @@ func (y *year) stand(name, email, role, from string) error {
 	return err
 }
 
-func (y *year) door(name string, sliding bool) error {
+// facts are those of a door of the year.
+func (y *year) facts(sliding bool) object {
 	basis := object{"pack": "a156.19@2013", "since": "2019-05-01", "why": "Edition in force when it was installed."}
 	facts := object{"kind": "swinging", "energy": "low", "traffic": "two_way", "presence_by": "none", "guide_rails": "none", "rule_basis": basis,
 		"side_a": object{"label": "outside", "activation": "knowing_act"}, "side_b": object{"label": "inside", "activation": "knowing_act"}, "clear_width_m": object{"entered": "36 in", "basis": "from_paper"},
@@ -325,7 +431,11 @@ func (y *year) door(name string, sliding bool) error {
 		facts["side_a"], facts["side_b"] = object{"label": "street", "activation": "sensor"}, object{"label": "hall", "activation": "sensor"}
 		facts["clear_width_m"], facts["leaves"] = object{"entered": "6 ft 0 in", "basis": "measured"}, []object{leaf("left"), leaf("right")}
 	}
-	id, _, err := y.put(y.dispatcher, "/v1/doors", object{"site_id": y.store, "name": name, "reason": "Taken over.", "facts": facts})
+	return facts
+}
+
+func (y *year) door(name string, sliding bool) error {
+	id, _, err := y.put(y.dispatcher, "/v1/doors", object{"site_id": y.store, "name": name, "reason": "Taken over.", "facts": y.facts(sliding)})
 	if err != nil {
 		return err
 	}
@@ -403,6 +513,18 @@ type attending struct {
 	*year
 	id      uuid.UUID
 	entries []object
+	sheet   time.Time          // when it was, of a visit that was kept on paper; zero: it is now
+	value   map[string]float64 // what is read otherwise than usual
+}
+
+// minute is the time of the next piece.
+func (v *attending) minute() time.Time {
+	if v.sheet.IsZero() {
+		v.clock.Add(time.Minute.Microseconds())
+		return v.now()
+	}
+	v.sheet = v.sheet.Add(time.Minute)
+	return v.sheet
 }
 
 func (y *year) attend(doors ...uuid.UUID) (*attending, error) {
@@ -431,8 +553,7 @@ func (y *year) attend(doors ...uuid.UUID) (*attending, error) {
 
 // note sends one piece.
 func (v *attending) note(door uuid.UUID, kind string, said object) (uuid.UUID, error) {
-	v.clock.Add(time.Minute.Microseconds())
-	id, a, err := v.put(v.technician, "/v1/visits/"+v.id.String()+"/entries", object{"door_id": door, "kind": kind, "observed_at": v.now(), kind: said})
+	id, a, err := v.put(v.technician, "/v1/visits/"+v.id.String()+"/entries", object{"door_id": door, "kind": kind, "observed_at": v.minute(), kind: said})
 	v.entries = append(v.entries, object{"entry_id": id, "sha256": a.text("sha256")})
 	return id, err
 }
@@ -448,6 +569,7 @@ func (v *attending) read(door uuid.UUID, result string) error {
 	if door == v.doors[0] || door == v.doors[1] {
 		numbers, answers = []string{"closing_speed_mps", "latch_check_distance_m", "closing_force_n", "breakout_force_n", "hold_open_s"}, append(answers, "stationary_person_held")
 	}
+	maps.Copy(value, v.value)
 	for _, name := range numbers {
 		if _, err := v.note(door, "reading", object{"name": name, "value": value[name]}); err != nil {
 			return err
@@ -466,7 +588,8 @@ func (v *attending) read(door uuid.UUID, result string) error {
 }
 
 func (v *attending) sign(status int, done ...uuid.UUID) (answer, error) {
-	return v.do(v.technician, status, http.MethodPut, "/v1/visits/"+v.id.String()+"/sign-off", object{"signed_at": v.now(), "left_at": v.now(), "entries": v.entries, "done_orders": append([]uuid.UUID{}, done...), "statement": "I inspected these doors as recorded here.", "signature": "M 2 8 C 6 1 9 15 14 6 S 22 9 27 4"})
+	left := v.minute()
+	return v.do(v.technician, status, http.MethodPut, "/v1/visits/"+v.id.String()+"/sign-off", object{"signed_at": left, "left_at": left, "entries": v.entries, "done_orders": append([]uuid.UUID{}, done...), "statement": "I inspected these doors as recorded here.", "signature": "M 2 8 C 6 1 9 15 14 6 S 22 9 27 4"})
 }
 
 func (y *year) inspect() error {

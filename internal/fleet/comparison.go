@@ -40,6 +40,9 @@ func (f *Fleet) Compare(ctx context.Context, by identity.Actor, doorID uuid.UUID
 		if c.Door, err = tx.DoorByID(ctx, doorID, AsOf{}); err != nil {
 			return err
 		}
+		if !pack.IsFor(rulebook.DoorKind(c.Door.Facts.Kind), rulebook.Energy(c.Door.Facts.Energy)) {
+			return fault.New(fault.Conflict, "pack_for_other_doors", "pack", packID)
+		}
 		site, err := tx.SiteByID(ctx, c.Door.SiteID)
 		if err != nil {
 			return err
