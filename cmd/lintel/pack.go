@@ -1,20 +1,29 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
+	"strings"
 	"text/tabwriter"
 
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/words"
 )
 
-// packCmd looks at rule packs without a database.
+// packCmd looks at rule packs, the first three without a database, and has the company's own judge.
 type packCmd struct {
-	List  packListCmd  `cmd:"" help:"List the rule packs that come with the program."`
-	Check packCheckCmd `cmd:"" help:"Say everything that is wrong with the text of a rule pack."`
-	Diff  packDiffCmd  `cmd:"" help:"Say in words how the second pack differs from the first."`
+	List     packListCmd     `cmd:"" help:"List the rule packs that come with the program."`
+	Check    packCheckCmd    `cmd:"" help:"Say everything that is wrong with the text of a rule pack."`
+	Diff     packDiffCmd     `cmd:"" help:"Say in words how the second pack differs from the first."`
+	Replay   packReplayCmd   `cmd:"" help:"Judge the fleet's last inspections by a pack, and say which would come to something else. Writes nothing."`
+	Add      packAddCmd      `cmd:"" help:"Add an edition of a pack of the company's own. It judges nothing before it is activated."`
+	Activate packActivateCmd `cmd:"" help:"Have an edition of a company's pack judge from a day on. The edition before ends on the day before."`
+	End      packEndCmd      `cmd:"" help:"Have no edition of a company's pack judge from a day on."`
 }
 
 type packListCmd struct{}
@@ -58,6 +67,95 @@ func (c packCheckCmd) Run() error {
 		fmt.Printf("%s:%s\n", c.File, m)
 	}
 	return errors.New("the pack is not usable")
+}
+
+// packAddCmd adds an edition of a company's pack.
+type packAddCmd struct {
+	settings
+	File string `arg:"" help:"The pack's YAML file."`
+	Note string `help:"What is new in it. Whoever's doors it judges can read it."`
+}
+
+// Run says what stands against it as check does, or adds it.
+func (c *packAddCmd) Run(ctx context.Context) error {
+	p, err := packOf(c.File)
+	if err != nil {
+		return err
+	}
+	text, err := os.ReadFile(c.File)
+	if err != nil {
+		return badInput{err}
+	}
+	return c.within(ctx, func(h *house) error {
+		_, added, err := h.fleet.PutCompanyPack(ctx, identity.Program(), fleet.CompanyPack{PackID: p.ID, Text: string(text), Note: c.Note})
+		if err != nil {
+			return told(h.words, err)
+		}
+		if !added {
+			fmt.Printf("%s is here already, with the same text.\n", p.ID)
+			return nil
+		}
+		fmt.Printf("%s is here, %d rules. It judges nothing yet: lintel pack replay %s, then lintel pack activate %s --from DAY --why TEXT.\n", p.ID, len(p.Rules), c.File, p.ID)
+		return nil
+	})
+}
+
+// packActivateCmd has an edition judge.
+type packActivateCmd struct {
+	settings
+	Pack  string `arg:"" placeholder:"NAME@EDITION" help:"A pack that was added, NAME@EDITION."`
+	From  string `required:"" placeholder:"DAY" help:"First day (YYYY-MM-DD), of the site where an inspection is concluded; today at the earliest."`
+	Until string `placeholder:"DAY" help:"Last day; not said, until another edition begins."`
+	Why   string `required:"" placeholder:"TEXT" help:"The reason, for the record."`
+}
+
+// Run records the activation.
+func (c *packActivateCmd) Run(ctx context.Context) error {
+	name, edition, _ := strings.Cut(c.Pack, "@")
+	if name == "" || edition == "" {
+		return badInput{fmt.Errorf("%q: write NAME@EDITION", c.Pack)}
+	}
+	return c.activate(ctx, c.From, c.Until, fleet.PackActivation{PackName: name, PackID: c.Pack, Why: c.Why})
+}
+
+// packEndCmd has no edition judge.
+type packEndCmd struct {
+	settings
+	Name string `arg:"" help:"The pack's name, without edition."`
+	From string `required:"" placeholder:"DAY" help:"First day (YYYY-MM-DD) on which none judges; today at the earliest."`
+	Why  string `required:"" placeholder:"TEXT" help:"The reason, for the record."`
+}
+
+// Run records the end.
+func (c *packEndCmd) Run(ctx context.Context) error {
+	return c.activate(ctx, c.From, "", fleet.PackActivation{PackName: c.Name, Why: c.Why})
+}
+
+// activate records an activation and says when the pack judges.
+func (s *settings) activate(ctx context.Context, from, until string, a fleet.PackActivation) (err error) {
+	if a.From, err = duedate.ParseDay(from); err != nil {
+		return badInput{fmt.Errorf("--from: %w", err)}
+	}
+	if until != "" {
+		if a.Until, err = duedate.ParseDay(until); err != nil {
+			return badInput{fmt.Errorf("--until: %w", err)}
+		}
+	}
+	a.ActivationID = newID()
+	return s.within(ctx, func(h *house) error {
+		saved, _, err := h.fleet.PutPackActivation(ctx, identity.Program(), a)
+		switch {
+		case err != nil:
+			return told(h.words, err)
+		case saved.PackID == "":
+			fmt.Printf("From %s on no edition of %s judges.\n", saved.From, saved.PackName)
+		case saved.Until.IsZero():
+			fmt.Printf("%s judges from %s on.\n", saved.PackID, saved.From)
+		default:
+			fmt.Printf("%s judges from %s to %s.\n", saved.PackID, saved.From, saved.Until)
+		}
+		return nil
+	})
 }
 
 type packDiffCmd struct {

@@ -37,7 +37,7 @@ func mayImport() map[string][]string {
 		"api":                         {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/seal", "internal/duedate", "internal/rulebook", "internal/sheet", "internal/trend"},
 		"internal/console":            {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/duedate", "internal/rulebook", "internal/seal", "internal/sheet", "internal/trend"},
 		"jobs":                        {"internal/fleet", "internal/identity", "internal/duedate"},
-		"deploy/bench":                {"internal/fleet", "internal/identity", "internal/store", "internal/localpg", "internal/rulebook", "internal/duedate", "internal/words"},
+		"deploy/bench":                {"internal/fleet", "internal/identity", "internal/store", "internal/localpg", "internal/rulebook", "internal/duedate", "internal/words", "internal/seal"},
 		"cmd/lintel": {"api", "internal/sheet", "jobs", "internal/console", "internal/fleet", "internal/identity", "internal/store", "internal/report", "internal/notify", "internal/notify/mailcatcher",
 			"internal/localpg", "internal/archive", "internal/seal", "internal/demo", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field"},
 	}

@@ -3,12 +3,13 @@
 //
 //	go run ./deploy/bench            fleets of 10,000 and 100,000 doors; writes deploy/bench/table.json and table.md
 //	go run ./deploy/bench -doors N   one fleet of N doors, writes nothing
+//	go run ./deploy/bench -only replay   one measurement alone, writes nothing
 //
 // It starts a private PostgreSQL that flushes as in earnest, makes one door with a radar and its plan through the
 // use-cases and copies its rows until the fleet is large. A use-case is measured against pgbench running the statements
 // that it was seen to run, prepared, with the values written in: what it does besides (checking, computing the field and
 // its coverage, turning rows into values) is what the ratio shows. Generation is measured against a bare INSERT …
-// SELECT, a late page of a list against its first.
+// SELECT, a late page of a list against its first, a replay against reading the same records.
 //
 // To add a measurement: a function that gives lines, called in measure.
 package main
@@ -40,6 +41,7 @@ const (
 
 func main() {
 	doors := flag.Int("doors", 0, "one fleet of so many doors instead of both, and no table")
+	only := flag.String("only", "", "one measurement alone: setting, folder, pages, generation or replay")
 	flag.Parse()
 	fleets := []int{10_000, 100_000}
 	if *doors > 0 {
@@ -47,7 +49,7 @@ func main() {
 	}
 	var lines []line
 	for _, n := range fleets {
-		measured, err := run(context.Background(), n)
+		measured, err := run(context.Background(), n, *only)
 		if err != nil {
 			fmt.Fprintln(os.Stderr, "bench:", err)
 			os.Exit(1)
@@ -55,7 +57,7 @@ func main() {
 		lines = append(lines, measured...)
 	}
 	fmt.Print(markdown(lines))
-	if *doors == 0 {
+	if *doors == 0 && *only == "" {
 		if err := keep(lines); err != nil {
 			fmt.Fprintln(os.Stderr, "bench:", err)
 			os.Exit(1)
@@ -64,7 +66,7 @@ func main() {
 }
 
 // run measures on one fleet, in a folder and a server of its own.
-func run(ctx context.Context, doors int) ([]line, error) {
+func run(ctx context.Context, doors int, only string) ([]line, error) {
 	dir, err := os.MkdirTemp("/var/tmp", "lintel-bench")
 	if err != nil {
 		return nil, err
@@ -98,7 +100,7 @@ func run(ctx context.Context, doors int) ([]line, error) {
 		return nil, err
 	}
 	defer b.pool.Close()
-	return b.measure(ctx)
+	return b.measure(ctx, only)
 }
 
 // bench is a fleet of copies of one door.
@@ -140,7 +142,7 @@ func (b *bench) open(ctx context.Context) error {
 	return nil
 }
 
-func (b *bench) measure(ctx context.Context) (lines []line, err error) {
+func (b *bench) measure(ctx context.Context, only string) (lines []line, err error) {
 	if err := b.register(ctx); err != nil {
 		return nil, err
 	}
@@ -149,8 +151,14 @@ func (b *bench) measure(ctx context.Context) (lines []line, err error) {
 		return nil, err
 	}
 	fmt.Fprintf(os.Stderr, "a fleet of %d doors, copied in %.0f s\n", b.doors, time.Since(began).Seconds())
-	for _, measurement := range []func(context.Context) ([]line, error){b.settingChange, b.folder, b.pages, b.generation} {
-		more, err := measurement(ctx)
+	for _, m := range []struct {
+		name string
+		run  func(context.Context) ([]line, error)
+	}{{"setting", b.settingChange}, {"folder", b.folder}, {"pages", b.pages}, {"generation", b.generation}, {"replay", b.replay}} {
+		if only != "" && only != m.name {
+			continue
+		}
+		more, err := m.run(ctx)
 		if err != nil {
 			return nil, err
 		}

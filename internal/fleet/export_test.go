@@ -2,8 +2,14 @@ package fleet
 
 import (
 	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/sheet"
 )
 
@@ -17,4 +23,40 @@ func (f *Fleet) ImportOneByOne(ctx context.Context, by identity.Actor, o ImportO
 		return ImportRun{}, err
 	}
 	return f.bring(ctx, by, o, list, true)
+}
+
+// ReplayReads gives what a replay reads of a signed record at a door: the readings until an instant, and the outcome of each rule.
+func ReplayReads(canonical []byte, door uuid.UUID, until time.Time) (readings []rulebook.Used, outcomes []string, err error) {
+	r, err := readRecord(canonical, door)
+	for _, j := range r.judged[door] {
+		for _, v := range j.Verdicts {
+			outcomes = append(outcomes, fmt.Sprint(j.Pack, j.Beside, v.RuleID, v.Outcome, v.Weight, v.Severity))
+		}
+	}
+	return readingsOf(door, Entry{ObservedAt: until}, r.entries[door]), outcomes, err
+}
+
+// RecordHolds gives the same of the whole record, as encoding/json reads it.
+func RecordHolds(canonical []byte, door uuid.UUID, until time.Time) (readings []rulebook.Used, outcomes []string, err error) {
+	var record visitRecord
+	if err := json.Unmarshal(canonical, &record); err != nil {
+		return nil, nil, err
+	}
+	var entries []Entry
+	for _, e := range record.Entries {
+		one := Entry{EntryID: e.EntryID}
+		if err := json.Unmarshal(e.Entry, &one.Body); err != nil {
+			return nil, nil, err
+		}
+		one.DoorID, one.ObservedAt = one.Body.DoorID, one.Body.ObservedAt
+		entries = append(entries, one)
+	}
+	for _, j := range record.Judged {
+		for _, v := range j.Verdicts {
+			if j.DoorID == door {
+				outcomes = append(outcomes, fmt.Sprint(j.Pack, j.Beside, v.RuleID, v.Outcome, v.Weight, v.Severity))
+			}
+		}
+	}
+	return readingsOf(door, Entry{ObservedAt: until}, entries), outcomes, nil
 }

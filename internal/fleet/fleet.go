@@ -107,6 +107,7 @@ type Tx interface {
 	backupRows
 	intakeRows
 	companyPackRows
+	replayRows
 }
 
 // changeRows keeps every state that an unversioned thing was given.

@@ -13,7 +13,7 @@ import (
 )
 
 // inspection is a visit at a work place that was made safe, whose entries are sent at once, minute by minute, and signed off.
-func (a attended) inspection(t *testing.T, by identity.Actor, bodies ...fleet.EntryBody) error {
+func (a attended) inspection(t testing.TB, by identity.Actor, bodies ...fleet.EntryBody) error {
 	t.Helper()
 	visit := a.id()
 	attendance := a.attendance()

@@ -300,15 +300,20 @@ func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, site Site, doors []uuid.U
 		}
 		facts, readings := inspectedFacts(door.Facts), readingsOf(id, conclusion, entries)
 		for _, pack := range packs {
-			one := judgedDoor{DoorID: id, Pack: pack.ID, PackDigest: pack.Digest, Verdicts: pack.Judge(facts, readings)}
-			if pack.Role == rulebook.Law || pack.Role == rulebook.Company { // of these, what they ask of this door
-				one.Beside = pack.Role
-				one.Verdicts = slices.DeleteFunc(one.Verdicts, func(v rulebook.Verdict) bool { return v.Outcome == rulebook.NotApplicable })
-			}
-			judged = append(judged, one)
+			judged = append(judged, judgeBy(pack, id, facts, readings))
 		}
 	}
 	return judged, nil
+}
+
+// judgeBy is what one pack says of a door.
+func judgeBy(pack *rulebook.Pack, door uuid.UUID, facts rulebook.Facts, readings []rulebook.Used) judgedDoor {
+	one := judgedDoor{DoorID: door, Pack: pack.ID, PackDigest: pack.Digest, Verdicts: pack.Judge(facts, readings)}
+	if pack.Role == rulebook.Law || pack.Role == rulebook.Company { // of these, what they ask of this door
+		one.Beside = pack.Role
+		one.Verdicts = slices.DeleteFunc(one.Verdicts, func(v rulebook.Verdict) bool { return v.Outcome == rulebook.NotApplicable })
+	}
+	return one
 }
 
 // packsOf gives the packs that judge an inspection of a door on a day: first its rule basis, one without any rule while none is
