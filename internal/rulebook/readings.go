@@ -105,12 +105,17 @@ func Readings() []ReadingKind {
 			yesNo(EachSide, "signs_present", Fabric, Signs),
 			number(EachSide, "activation_zone_width_m", "m", 0, 12, Sensing),
 			number(EachSide, "activation_zone_depth_m", "m", 0, 12, Sensing),
+			yesNo(EachSide, "manoeuvring_room_kept", Fabric),
 		),
 		at(Doorway,
 			yesNo(EachDoor, "free_of_damage", Fabric),
+			number(EachDoor, "threshold_height_m", "m", 0, 0.5, Fabric),
 			number(EachDoor, "guide_rail_height_m", "m", 0, 3, Fabric),
 			number(EachDoor, "diameter_m", "m", 0.5, 15, Fabric),  // inside diameter of a revolving door
 			number(EachDoor, "changing_gap_m", "m", 0, 1, Fabric), // a gap that changes while the door moves, at its narrowest reachable place
+			yesNo(EachDoor, "changing_gaps_safe", Fabric), // too narrow or wide enough for a finger wherever they can be reached
+			yesNo(EachDoor, "finger_guards_in_place", Fabric),
+			yesNo(EachDoor, "safe_distances_kept", Fabric), // between moving leaves and fixed parts, for head and body
 			number(EachSide, "presence_zone_width_m", "m", 0, 12, Sensing),
 			number(EachSide, "presence_zone_depth_m", "m", 0, 12, Sensing),
 			number(EachDoor, "lowest_beam_height_m", "m", 0, 3, Sensing),
@@ -152,6 +157,8 @@ func Readings() []ReadingKind {
 			number(EachLeaf, "manual_start_force_n", "N", 0, 3000, Motion, Fabric),  // without power, sets the leaf in motion
 			number(EachLeaf, "manual_full_force_n", "N", 0, 3000, Motion, Fabric),   // without power, opens fully
 			yesNo(EachDoor, "opens_without_power", Motion, Latch),
+			yesNo(EachDoor, "opens_from_any_position", Motion, Latch), // pushed from inside, wherever the leaf stands
+			number(EachDoor, "breakout_width_m", "m", 0, 12, Fabric),  // of all paths together when leaves or wings are broken out
 			number(EachLeaf, "breakout_force_n", "N", 0, 3000, Latch, Fabric),
 		),
 		at(BackOn,
