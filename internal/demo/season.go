@@ -7,6 +7,7 @@ import (
 	"image"
 	"image/color"
 	"image/png"
+	"math"
 	"strings"
 	"time"
 
@@ -383,7 +384,9 @@ func (v *attendance) readings(d *door, wrong string) []fleet.EntryReading {
 	case d.facts.Energy == "low" && d.facts.Kind == "swinging":
 		number("opening_time_s", map[bool]float64{false: h.between(3.4, 5, 0.1), true: 2.1}[wrong == "swing_deficient"])
 		number("closing_time_s", h.between(4.2, 6, 0.1))
-		number("closing_force_n", map[bool]float64{false: h.between(38, 62, 1), true: 96}[wrong == "swing_unsafe"])
+		stops := map[bool]float64{false: h.between(38, 62, 1), true: 96}[wrong == "swing_unsafe"]
+		number("opening_force_n", math.Min(stops, 62)-4) // it is the closing leaf that may push too hard
+		number("closing_force_n", stops)
 		number("manual_start_force_n", h.between(70, 120, 5))
 	case d.facts.Energy == "assist":
 		number("manual_start_force_n", h.between(40, 90, 5))

@@ -84,9 +84,9 @@ func TestAFormAsksWhatAppliesInTheOrderOfTheWalk(t *testing.T) {
 	a.lawless(t)
 	form := a.form(t, uuid.Nil)
 	want := []string{ // a full-energy sliding door of two leaves with overhead sensors, in no escape route: ANSI/BHMA A156.10, 2005, as the pack has it
-		"papers, daily_check_label_present",
-		"approach a, signs_present",
-		"approach b, signs_present",
+		"papers, months_since_inspection, daily_check_label_present",
+		"approach a, signs_present, activation_zone_width_m, activation_zone_depth_m",
+		"approach b, signs_present, activation_zone_width_m, activation_zone_depth_m",
 		"doorway, stationary_person_held",
 		"opening, hold_open_s",
 		"closing, closing_speed_mps, latch_check_distance_m, closing_force_n leaf 1 leaf 2",

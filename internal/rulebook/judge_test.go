@@ -39,11 +39,14 @@ func pounds(lb float64) *float64 { return pointer(lb * kilogramsPerLb) }
 func swingDoor() (Facts, map[string]Reading) {
 	f := Facts{
 		DoorKind: Swinging, Energy: LowEnergy, Traffic: TwoWay, ActivationA: ByKnowingAct, ActivationB: ByKnowingAct,
-		ClearWidthM: inches(34), Leaves: []LeafFacts{{WidthM: inches(36), HeightM: inches(84), MassKg: pounds(125)}},
+		ClearWidthM: inches(34), InspectorCertified: pointer(true), Leaves: []LeafFacts{{WidthM: inches(36), HeightM: inches(84), MassKg: pounds(125)}},
 	}
 	return f, map[string]Reading{
 		"opening_time_s":            Measured(3.5, "s"),
+		"opening_time_full_s":       Measured(5, "s"),
 		"backcheck_angle_deg":       Measured(70, "deg"),
+		"opening_force_n":           Measured(60, "N"),
+		"months_since_inspection":   Measured(3, "months"),
 		"closing_time_s":            Measured(3.5, "s"),
 		"latch_time_s":              Measured(1.5, "s"),
 		"hold_open_s":               Measured(5, "s"),
@@ -74,6 +77,9 @@ func slideDoor() (Facts, map[string]Reading) {
 	}
 	return f, map[string]Reading{
 		"closing_speed_mps":         Measured(0.3, "m/s"),
+		"activation_zone_width_m":   Measured(1.8, "m"),
+		"activation_zone_depth_m":   Measured(1.1, "m"),
+		"months_since_inspection":   Measured(3, "months"),
 		"latch_check_distance_m":    Measured(0.06, "m"),
 		"closing_force_n":           Measured(120, "N"),
 		"breakout_force_n":          Measured(200, "N"),
