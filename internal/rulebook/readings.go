@@ -113,7 +113,7 @@ func Readings() []ReadingKind {
 			number(EachDoor, "guide_rail_height_m", "m", 0, 3, Fabric),
 			number(EachDoor, "diameter_m", "m", 0.5, 15, Fabric),  // inside diameter of a revolving door
 			number(EachDoor, "changing_gap_m", "m", 0, 1, Fabric), // a gap that changes while the door moves, at its narrowest reachable place
-			yesNo(EachDoor, "changing_gaps_safe", Fabric), // too narrow or wide enough for a finger wherever they can be reached
+			yesNo(EachDoor, "changing_gaps_safe", Fabric),         // too narrow or wide enough for a finger wherever they can be reached
 			yesNo(EachDoor, "finger_guards_in_place", Fabric),
 			yesNo(EachDoor, "safe_distances_kept", Fabric), // between moving leaves and fixed parts, for head and body
 			number(EachSide, "presence_zone_width_m", "m", 0, 12, Sensing),
