@@ -31,11 +31,14 @@ type ComparedRule struct {
 
 // Compare judges the last signed inspection of a door by another pack or edition.
 func (f *Fleet) Compare(ctx context.Context, by identity.Actor, doorID uuid.UUID, packID string) (c Comparison, err error) {
-	pack, ok := f.Book.Pack(packID)
-	if !ok {
-		return c, fault.New(fault.NotFound, "pack_not_found", "pack", packID)
-	}
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		pack, ok, err := f.packNamed(ctx, tx, packID)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			return fault.New(fault.NotFound, "pack_not_found", "pack", packID)
+		}
 		c = Comparison{With: pack}
 		if c.Door, err = tx.DoorByID(ctx, doorID, AsOf{}); err != nil {
 			return err

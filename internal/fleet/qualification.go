@@ -66,10 +66,7 @@ func (f *Fleet) certified(ctx context.Context, tx Tx, by identity.Actor, entries
 	var faults fault.List
 	for i, j := range judged {
 		basis := i == 0 || judged[i-1].DoorID != j.DoorID
-		pack, known := f.Book.Pack(j.Pack)
-		if !known { // without a rule basis
-			pack = &rulebook.Pack{}
-		}
+		pack := j.rules
 		if !basis && (pack.Role != rulebook.Company || pack.SignedBy == nil) {
 			continue
 		}

@@ -415,7 +415,7 @@ func (w writer) judged(ctx context.Context, tx Tx, doc *DoorContent, conclusion 
 	taken := w.readings(then.readings)
 	asked := map[string]bool{}
 	for _, v := range then.verdicts {
-		in := w.inputs(then.pack, v.RuleID)
+		in := inputsOf(then.rules, v.RuleID)
 		one, err := w.verdict(v, in, then.facts, taken)
 		if err != nil {
 			return err
@@ -440,11 +440,11 @@ func (w writer) judged(ctx context.Context, tx Tx, doc *DoorContent, conclusion 
 // beside writes what a pack beside the basis said, and adds the readings that it judged to those that a rule asked for.
 func (w writer) beside(j judgedDoor, facts rulebook.Facts, taken []ReportReading, asked map[string]bool) (ReportBeside, error) {
 	out := ReportBeside{PackID: j.Pack, Title: j.Pack, Role: string(j.Beside), Verdicts: []ReportVerdict{}}
-	if pack, ok := w.fleet.Book.Pack(j.Pack); ok {
-		out.Title, out.Caution = pack.Title, pack.Caution
+	if j.rules != nil {
+		out.Title, out.Caution = j.rules.Title, j.rules.Caution
 	}
 	for _, v := range j.Verdicts {
-		in := w.inputs(j.Pack, v.RuleID)
+		in := inputsOf(j.rules, v.RuleID)
 		if v.Outcome == rulebook.NotJudged {
 			out.NotRead++
 			continue
@@ -463,8 +463,9 @@ func (w writer) beside(j judgedDoor, facts rulebook.Facts, taken []ReportReading
 
 // judgement is what a pack said of readings and facts.
 type judgement struct {
-	pack     string       // its id; "" without a rule basis
-	under    *signedUnder // the certificate; nil where none was sealed
+	pack     string         // its id; "" without a rule basis
+	rules    *rulebook.Pack // nil without one, and when nothing is known of it any more
+	under    *signedUnder   // the certificate; nil where none was sealed
 	facts    rulebook.Facts
 	readings []rulebook.Used
 	verdicts []rulebook.Verdict
@@ -481,7 +482,7 @@ func (w writer) judgements(ctx context.Context, tx Tx, conclusion Entry, entries
 	others := func(e Entry) bool { return e.VisitID != conclusion.VisitID }
 	now.facts, now.readings = inspectedFacts(door.Facts), readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(live(entries), others))
 	if pack, ok := w.fleet.Book.Pack(door.Facts.RuleBasis.PackID); ok {
-		now.pack, now.verdicts = pack.ID, pack.Judge(now.facts, now.readings)
+		now.pack, now.rules, now.verdicts = pack.ID, pack, pack.Judge(now.facts, now.readings)
 	}
 	canonical, err := tx.VisitRecord(ctx, conclusion.VisitID)
 	if err != nil {
@@ -490,6 +491,14 @@ func (w writer) judgements(ctx context.Context, tx Tx, conclusion Entry, entries
 	var record visitRecord
 	if err := json.Unmarshal(canonical, &record); err != nil {
 		return nil, now, fmt.Errorf("signed record of visit %s: %w", conclusion.VisitID, err)
+	}
+	for i := range record.Judged {
+		if j := &record.Judged[i]; j.DoorID == conclusion.DoorID {
+			if j.rules, _, err = w.fleet.packNamed(ctx, tx, j.Pack); err != nil {
+				return nil, now, err
+			}
+			j.nameAsToday()
+		}
 	}
 	i := slices.IndexFunc(record.Judged, func(j judgedDoor) bool { return j.DoorID == conclusion.DoorID && j.Beside == "" })
 	if i < 0 {
@@ -502,22 +511,21 @@ func (w writer) judgements(ctx context.Context, tx Tx, conclusion Entry, entries
 	if door, err = doorThen(ctx, tx, conclusion.DoorID, AsOf{Effective: conclusion.ObservedAt, Recorded: signed.ReceivedAt}); err != nil {
 		return nil, now, err
 	}
-	then = &judgement{pack: record.Judged[i].Pack, under: record.under(conclusion.DoorID), facts: inspectedFacts(door.Facts), verdicts: w.namedAsToday(record.Judged[i]),
+	then = &judgement{pack: record.Judged[i].Pack, rules: record.Judged[i].rules, under: record.under(conclusion.DoorID), facts: inspectedFacts(door.Facts), verdicts: record.Judged[i].Verdicts,
 		readings: readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(slices.Clone(entries), others))}
 	for _, j := range record.Judged {
 		if j.DoorID == conclusion.DoorID && j.Beside != "" {
-			j.Verdicts = w.namedAsToday(j)
 			then.beside = append(then.beside, j)
 		}
 	}
 	return then, now, nil
 }
 
-// namedAsToday gives sealed verdicts with the names that readings have today, and with titles, which old records do not hold.
-func (w writer) namedAsToday(j judgedDoor) []rulebook.Verdict {
+// nameAsToday gives sealed verdicts the names that readings have today, and titles, which old records do not hold.
+func (j *judgedDoor) nameAsToday() {
 	titles := map[string]string{}
-	if pack, ok := w.fleet.Book.Pack(j.Pack); ok {
-		for _, r := range pack.Rules {
+	if j.rules != nil {
+		for _, r := range j.rules.Rules {
 			titles[r.ID] = r.Title
 		}
 	}
@@ -531,15 +539,14 @@ func (w writer) namedAsToday(j judgedDoor) []rulebook.Verdict {
 			v.Gaps[k].Name = rulebook.NameNow(v.Gaps[k].Name)
 		}
 	}
-	return j.Verdicts
 }
 
-// inputs are what a rule of a pack looks at; nothing is known of a pack that is no more.
-func (w writer) inputs(packID, ruleID string) rulebook.Inputs {
-	if pack, ok := w.fleet.Book.Pack(packID); ok {
-		return pack.Inputs(ruleID)
+// inputsOf are what a rule of a pack looks at; nothing is known of a pack that is no more.
+func inputsOf(pack *rulebook.Pack, ruleID string) rulebook.Inputs {
+	if pack == nil {
+		return rulebook.Inputs{}
 	}
-	return rulebook.Inputs{}
+	return pack.Inputs(ruleID)
 }
 
 // differing are the rules of which today's verdict is not the sealed one. A rule that only one of them has is among them.

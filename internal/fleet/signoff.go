@@ -52,6 +52,8 @@ type judgedDoor struct {
 	Beside     rulebook.Role      `json:"beside,omitempty"` // law, company; absent: the rule basis
 	PackDigest string             `json:"pack_digest"`
 	Verdicts   []rulebook.Verdict `json:"verdicts"`
+
+	rules *rulebook.Pack // the pack itself; nil when nothing is known of it any more
 }
 
 // PutSignOff closes a visit. It is refused until everything that it lists has arrived, and it writes the signed
@@ -308,7 +310,7 @@ func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, site Site, doors []uuid.U
 
 // judgeBy is what one pack says of a door.
 func judgeBy(pack *rulebook.Pack, door uuid.UUID, facts rulebook.Facts, readings []rulebook.Used) judgedDoor {
-	one := judgedDoor{DoorID: door, Pack: pack.ID, PackDigest: pack.Digest, Verdicts: pack.Judge(facts, readings)}
+	one := judgedDoor{DoorID: door, rules: pack, Pack: pack.ID, PackDigest: pack.Digest, Verdicts: pack.Judge(facts, readings)}
 	if pack.Role == rulebook.Law || pack.Role == rulebook.Company { // of these, what they ask of this door
 		one.Beside = pack.Role
 		one.Verdicts = slices.DeleteFunc(one.Verdicts, func(v rulebook.Verdict) bool { return v.Outcome == rulebook.NotApplicable })
