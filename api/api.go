@@ -65,6 +65,7 @@ func New(rooms Rooms) *API {
 	a.parties()
 	a.codes()
 	a.catalogue()
+	a.instruments()
 	a.doors()
 	a.imports()
 	a.components()

@@ -39,6 +39,7 @@ type world struct {
 	model    string // of the sensors
 	antenna  string
 	hood     string      // an accessory
+	gauge    string      // an instrument
 	imported string      // a list that was brought in
 	asking   []*somebody // in the order of the columns
 	by       map[string]*somebody
@@ -292,9 +293,10 @@ func (w *world) sql(statement string, args ...any) {
 }
 
 func (w *world) catalogue() {
-	w.model, w.antenna, w.hood = w.id().String(), w.id().String(), w.id().String()
+	w.model, w.antenna, w.hood, w.gauge = w.id().String(), w.id().String(), w.id().String(), w.id().String()
 	w.must("support", http.MethodPut, "/v1/device-models/"+w.model, object{"maker": "Halvorsen Sensing", "name": "Wren 24", "kind": "sensor", "sensing": "radar", "frequency_hz": 24.125e9,
 		"antennas": []object{{"antenna_id": w.antenna, "name": "wide", "azimuth_beamwidth_deg": 58, "elevation_beamwidth_deg": 29, "boresight_range_m": 6, "source": "invented for tests"}}}, 201)
+	w.must("dispatcher", http.MethodPut, "/v1/instruments/"+w.gauge, object{"kind": "force_gauge", "name": "Gauge 3", "serial": "G-3"}, 201)
 	w.must("support", http.MethodPut, "/v1/accessories/"+w.hood, object{"kind": "rain_hood", "name": "Hood", "effect": object{"cut_off_deg": 70}}, 201)
 	w.must("administrator", http.MethodPut, "/v1/rule-packs/house@1", object{"text": ownPack("house@1")}, 201)
 	w.imported = w.must("dispatcher", http.MethodPost, "/v1/imports", object{"file_name": "list.csv", "file": []byte("Customer,Account\nWeir Foods,77\n")}, 201).member("import_id")

@@ -83,6 +83,7 @@ type Tx interface {
 	partyRows
 	codeRows
 	catalogueRows
+	instrumentRows
 	doorRows
 	folderRows
 	nameRows

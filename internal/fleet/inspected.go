@@ -14,8 +14,8 @@ import (
 )
 
 // checkInspected holds each conclusion of a visit against how the inspection was done: that the work place was made safe first, that the work
-// was not stopped, and that what was changed was tried and read again. Only this visit is looked at, as in checkConclusions.
-func checkInspected(doors []uuid.UUID, entries []Entry, judged []judgedDoor) error {
+// was not stopped, that what was changed was tried and read again, and that instruments were in calibration. Only this visit is looked at, as in checkConclusions.
+func checkInspected(doors []uuid.UUID, entries []Entry, judged []judgedDoor, used instruments) error {
 	var faults fault.List
 	for _, id := range doors {
 		conclusion, ok, err := conclusionOf(id, entries)
@@ -23,7 +23,7 @@ func checkInspected(doors []uuid.UUID, entries []Entry, judged []judgedDoor) err
 			return err
 		}
 		if ok {
-			faults = append(faults, wantingOf(conclusion, entries, judged)...)
+			faults = append(faults, wantingOf(conclusion, entries, judged, used)...)
 		}
 	}
 	return faults.Err()
@@ -31,7 +31,7 @@ func checkInspected(doors []uuid.UUID, entries []Entry, judged []judgedDoor) err
 
 // wantingOf tells what a conclusion wants of how the inspection was done. A failed one wants the work place made safe and nothing else:
 // nobody is kept from saying that a door failed.
-func wantingOf(conclusion Entry, entries []Entry, judged []judgedDoor) (faults fault.List) {
+func wantingOf(conclusion Entry, entries []Entry, judged []judgedDoor, used instruments) (faults fault.List) {
 	done := doneAt(conclusion, entries)
 	faults = append(faults, safeWorkWanting(done)...)
 	if conclusion.Body.Conclusion.Result != "passed" {
@@ -41,6 +41,7 @@ func wantingOf(conclusion Entry, entries []Entry, judged []judgedDoor) (faults f
 	faults = append(faults, stoppedWanting(done)...)
 	faults = append(faults, leftOutWanting(done, judged)...)
 	faults = append(faults, asLeftWanting(done, judged)...)
+	faults = append(faults, calibrationWanting(done, judged, used)...)
 	return append(faults, functionTestWanting(done)...)
 }
 

@@ -65,7 +65,7 @@ func asked(outcome rulebook.Outcome, names ...string) judgedDoor {
 // wants tells in a line a fault what a conclusion wants after these bodies, minute by minute.
 func wants(t interface{ Fatal(...any) }, result string, judged judgedDoor, entries ...Entry) (codes []string) {
 	entries = append(entries, entry(200, 1, 55, conclusion(result)))
-	err := checkInspected([]uuid.UUID{named('d', 1)}, entries, []judgedDoor{judged})
+	err := checkInspected([]uuid.UUID{named('d', 1)}, entries, []judgedDoor{judged}, nil)
 	for _, f := range fault.Of(err) {
 		line := f.Code
 		if len(f.Args) > 1 {

@@ -65,6 +65,8 @@ func TestAPieceOfAnInspectionThatCannotBeRightChangesNothing(t *testing.T) {
 		"an uncertainty of nothing":      {read(measured("hold_open_s", 2), func(r *fleet.EntryReading) { r.Uncertainty = p(0.0) }), []string{"uncertainty_impossible at /reading/uncertainty"}},
 		"an uncertainty beyond reading":  {read(measured("hold_open_s", 2), func(r *fleet.EntryReading) { r.Uncertainty = p(301.0) }), []string{"uncertainty_impossible at /reading/uncertainty"}},
 		"an uncertain answer":            {read(answered("walk_test_passed", true), func(r *fleet.EntryReading) { r.Uncertainty = p(0.1) }), []string{"uncertainty_impossible at /reading/uncertainty"}},
+		"an instrument that nobody knows": {read(measured("hold_open_s", 2), func(r *fleet.EntryReading) { r.InstrumentID = p(a.id()) }),
+			[]string{"instrument_not_found at /reading/instrument_id"}},
 		"an answer read off an instrument": {read(answered("walk_test_passed", true), func(r *fleet.EntryReading) { r.InstrumentID = p(a.id()) }),
 			[]string{"instrument_of_answer at /reading/instrument_id"}},
 	} {

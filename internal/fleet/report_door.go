@@ -479,11 +479,6 @@ func (w writer) judgements(ctx context.Context, tx Tx, conclusion Entry, entries
 	if err != nil {
 		return nil, now, err
 	}
-	others := func(e Entry) bool { return e.VisitID != conclusion.VisitID }
-	now.facts, now.readings = inspectedFacts(door.Facts), readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(live(entries), others))
-	if pack, ok := w.fleet.Book.Pack(door.Facts.RuleBasis.PackID); ok {
-		now.pack, now.rules, now.verdicts = pack.ID, pack, pack.Judge(now.facts, now.readings)
-	}
 	canonical, err := tx.VisitRecord(ctx, conclusion.VisitID)
 	if err != nil {
 		return nil, now, err
@@ -491,6 +486,12 @@ func (w writer) judgements(ctx context.Context, tx Tx, conclusion Entry, entries
 	var record visitRecord
 	if err := json.Unmarshal(canonical, &record); err != nil {
 		return nil, now, fmt.Errorf("signed record of visit %s: %w", conclusion.VisitID, err)
+	}
+	entries = sealedInstruments(record, w.zone, entries).stated(entries)
+	others := func(e Entry) bool { return e.VisitID != conclusion.VisitID }
+	now.facts, now.readings = inspectedFacts(door.Facts), readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(live(entries), others))
+	if pack, ok := w.fleet.Book.Pack(door.Facts.RuleBasis.PackID); ok {
+		now.pack, now.rules, now.verdicts = pack.ID, pack, pack.Judge(now.facts, now.readings)
 	}
 	for i := range record.Judged {
 		if j := &record.Judged[i]; j.DoorID == conclusion.DoorID {

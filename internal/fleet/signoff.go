@@ -34,6 +34,8 @@ type visitRecord struct {
 	Judged     []judgedDoor    `json:"judged"`
 	// Qualifications are the certificates by which the inspections were signed; absent where no door was concluded.
 	Qualifications []signedUnder `json:"qualifications,omitempty"`
+	// Instruments are those that readings name, as they were on the day.
+	Instruments []usedInstrument `json:"instruments,omitempty"`
 }
 
 type recordedEntry struct {
@@ -162,7 +164,11 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 			return err
 		}
 	}
-	judged, err := f.judgeVisit(ctx, tx, site, doors, entries)
+	used, err := instrumentsOf(ctx, tx, site.Location(), entries)
+	if err != nil {
+		return err
+	}
+	judged, err := f.judgeVisit(ctx, tx, site, doors, used.stated(entries))
 	if err != nil {
 		return err
 	}
@@ -170,13 +176,13 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 	if err != nil {
 		return err
 	}
-	if err := checkInspected(doors, entries, judged); err != nil {
+	if err := checkInspected(doors, entries, judged, used); err != nil {
 		return err
 	}
 	if err := checkConclusions(doors, entries, judged); err != nil {
 		return err
 	}
-	record, err := newVisitRecord(v, entries, signed, judged, under)
+	record, err := newVisitRecord(v, entries, signed, judged, under, used.list())
 	if err != nil {
 		return err
 	}
@@ -527,9 +533,9 @@ func openUnsafe(entries []Entry) []Entry {
 	return open
 }
 
-func newVisitRecord(v Visit, entries []Entry, signed SignedRecord, judged []judgedDoor, under []signedUnder) (Record, error) {
+func newVisitRecord(v Visit, entries []Entry, signed SignedRecord, judged []judgedDoor, under []signedUnder, used []usedInstrument) (Record, error) {
 	doc := visitRecord{Format: VisitRecordFormat, VisitID: v.VisitID, CustomerID: v.CustomerID, Attendance: v.Canonical, SignOff: signed.Canonical,
-		SignedBy: signed.SignedBy, ReceivedAt: signed.ReceivedAt.UTC().Format(time.RFC3339), Entries: []recordedEntry{}, Judged: judged, Qualifications: under}
+		SignedBy: signed.SignedBy, ReceivedAt: signed.ReceivedAt.UTC().Format(time.RFC3339), Entries: []recordedEntry{}, Judged: judged, Qualifications: under, Instruments: used}
 	for _, e := range entries {
 		doc.Entries = append(doc.Entries, recordedEntry{EntryID: e.EntryID, SHA256: e.SHA256, RecordedBy: e.RecordedBy,
 			ReceivedAt: e.ReceivedAt.UTC().Format(time.RFC3339), Entry: e.Canonical})

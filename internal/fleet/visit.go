@@ -525,6 +525,15 @@ func checkNamed(ctx context.Context, tx Tx, e Entry) error {
 			return err
 		}
 	}
+	if r := e.Body.Reading; r != nil && r.InstrumentID != nil {
+		versions, err := tx.InstrumentVersions(ctx, *r.InstrumentID)
+		if err != nil {
+			return err
+		}
+		if len(versions) == 0 {
+			return fault.At("/reading/instrument_id", "instrument_not_found")
+		}
+	}
 	if s := e.Body.Settings; s != nil {
 		component, err := tx.ComponentByID(ctx, s.ComponentID, AsOf{})
 		if err != nil {

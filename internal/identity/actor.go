@@ -66,30 +66,31 @@ type Action string
 
 // The actions.
 const (
-	ActSelf           Action = "self"            // one's own session and password
-	ActReadRegister   Action = "register.read"   // customers, sites, doors, components, fields
-	ActWriteRegister  Action = "register.write"  // the same, changed
-	ActImport         Action = "register.import" // whole lists in, and out again
-	ActPlanDevice     Action = "device.plan"     // intended settings
-	ActReadCatalogue  Action = "catalogue.read"  // device models, antennas, accessories, rule packs
-	ActWriteCatalogue Action = "catalogue.write" // new entries
-	ActSetCode        Action = "code.set"        // lock and key-safe codes in
-	ActRevealCode     Action = "code.reveal"     // and out, audited
-	ActReadWork       Action = "work.read"       // plans, work orders, visits, findings, cases
-	ActPlanWork       Action = "work.plan"       // plans and work orders changed
-	ActLogVisit       Action = "visit.write"     // attendance, entries, photos, sign-off
-	ActDecide         Action = "decision.write"  // what owners decide on findings, also from the office
-	ActDismiss        Action = "finding.dismiss"
-	ActReadReport     Action = "report.read"
-	ActMakeReport     Action = "report.make"
-	ActReadOffice     Action = "office.read" // notices, job runs
-	ActMindPost       Action = "post.mind"   // letters sent again, bounces taken in, refused addresses cleared
-	ActSetLadder      Action = "ladder.set"  // who is told when
-	ActSetRules       Action = "rules.set"   // rule packs of the company's own, and when they judge
-	ActAcknowledge    Action = "case.acknowledge"
-	ActManagePeople   Action = "people.manage" // people, roles, tokens of others
-	ActReadAudit      Action = "audit.read"
-	ActReadBackups    Action = "backup.read" // when the installation was last backed up
+	ActSelf            Action = "self"             // one's own session and password
+	ActReadRegister    Action = "register.read"    // customers, sites, doors, components, fields
+	ActWriteRegister   Action = "register.write"   // the same, changed
+	ActImport          Action = "register.import"  // whole lists in, and out again
+	ActPlanDevice      Action = "device.plan"      // intended settings
+	ActReadCatalogue   Action = "catalogue.read"   // device models, antennas, accessories, rule packs
+	ActWriteCatalogue  Action = "catalogue.write"  // new entries
+	ActKeepInstruments Action = "instrument.write" // the register of what readings are taken with
+	ActSetCode         Action = "code.set"         // lock and key-safe codes in
+	ActRevealCode      Action = "code.reveal"      // and out, audited
+	ActReadWork        Action = "work.read"        // plans, work orders, visits, findings, cases
+	ActPlanWork        Action = "work.plan"        // plans and work orders changed
+	ActLogVisit        Action = "visit.write"      // attendance, entries, photos, sign-off
+	ActDecide          Action = "decision.write"   // what owners decide on findings, also from the office
+	ActDismiss         Action = "finding.dismiss"
+	ActReadReport      Action = "report.read"
+	ActMakeReport      Action = "report.make"
+	ActReadOffice      Action = "office.read" // notices, job runs, instruments
+	ActMindPost        Action = "post.mind"   // letters sent again, bounces taken in, refused addresses cleared
+	ActSetLadder       Action = "ladder.set"  // who is told when
+	ActSetRules        Action = "rules.set"   // rule packs of the company's own, and when they judge
+	ActAcknowledge     Action = "case.acknowledge"
+	ActManagePeople    Action = "people.manage" // people, roles, tokens of others
+	ActReadAudit       Action = "audit.read"
+	ActReadBackups     Action = "backup.read" // when the installation was last backed up
 )
 
 // TokenScope bounds what a token may do beneath its person's role.
@@ -122,6 +123,7 @@ func Grants() []Grant {
 		{ActPlanDevice, []Role{Dispatcher, Support, Administrator}, TokenRegister},
 		{ActReadCatalogue, everybody, TokenRead},
 		{ActWriteCatalogue, []Role{Support, Administrator}, TokenRegister},
+		{ActKeepInstruments, []Role{Dispatcher, Administrator}, TokenRegister},
 		{ActSetCode, []Role{Dispatcher, Technician, Administrator}, TokenVisits},
 		{ActRevealCode, []Role{Dispatcher, Technician, Administrator}, ""},
 		{ActReadWork, everybody, TokenRead},

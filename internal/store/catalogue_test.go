@@ -134,7 +134,7 @@ func TestWhatIsInsertOnlyIsChangedByNobody(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	insertOnly := []string{"visit_entry", "visit_sign_off", "photo", "entry_photo", "record_log", "report", "report_site", "ladder", "letter_attempt", "letter_notice", "letter_bounce", "case_acknowledgement", "door_version", "door_leaf", "kept_clear_zone",
-		"component", "component_version", "revision", "revision_accessory", "extent", "sealed_code", "work_order_event", "audit_event", "qualification", "qualification_end", "change_log", "import_item", "device_model", "antenna", "accessory", "backup_run", "company_pack", "company_pack_activation"}
+		"component", "component_version", "revision", "revision_accessory", "extent", "sealed_code", "work_order_event", "audit_event", "qualification", "qualification_end", "change_log", "import_item", "device_model", "antenna", "accessory", "backup_run", "shown_text", "company_pack", "company_pack_activation", "instrument"}
 	for _, table := range insertOnly {
 		if found := lines(t, db, `select r.rolname from pg_roles r where r.rolname like 'lintel\_%' and r.rolname <> 'lintel_owner'
 			and (has_any_column_privilege(r.oid, $1::text::regclass, 'update')
@@ -225,7 +225,7 @@ func unbroken() map[string]string {
 			door_pk door_id_key component_pk component_id_key revision_pk revision_id_key inspection_plan_pk inspection_plan_id_key
 			work_order_pk work_order_id_key work_order_period_key visit_pk visit_id_key visit_entry_pk visit_entry_id_key
 			visit_sign_off_pk visit_sign_off_id_key photo_pk report_pk report_site_pk extent_pk coverage_pk notice_told_key job_run_pk
-			ladder_pk company_pack_pk company_pack_activation_pk letter_digest_key letter_bounce_pk case_acknowledgement_pk refused_address_pk letter_attempt_pk
+			ladder_pk company_pack_pk company_pack_activation_pk instrument_pk letter_digest_key letter_bounce_pk case_acknowledgement_pk refused_address_pk letter_attempt_pk
 			finding_pk finding_id_key expected_crossing_pk kept_answer_pk out_of_service_case_pk out_of_service_case_id_key shown_text_pk`,
 		"the program makes the id itself": `
 			import_run_pk
@@ -243,7 +243,7 @@ func unbroken() map[string]string {
 			door_version_activation_check door_version_rule_basis_check door_version_rails_check door_version_clear_width_check door_version_header_depth_check
 			door_version_opening_time_check door_version_closing_time_check door_leaf_motion_check door_leaf_hinge_check door_leaf_opens_check
 			door_leaf_width_check door_leaf_height_check door_leaf_mass_check door_leaf_no_check kept_clear_zone_rectangle_check
-			company_pack_activation_name_check company_pack_activation_days_check component_kind_check component_model_check component_version_state_check component_version_side_check component_version_input_check component_version_contact_check
+			company_pack_activation_name_check company_pack_activation_days_check instrument_kind_check instrument_days_check component_kind_check component_model_check component_version_state_check component_version_side_check component_version_input_check component_version_contact_check
 			revision_standing_check revision_direction_check revision_contact_check revision_height_check revision_offset_x_check revision_offset_y_check
 			revision_tilt_check revision_yaw_check revision_reach_check revision_travel_check revision_hold_check basis_check
 			inspection_plan_interval_check inspection_plan_regime_check inspection_plan_days_check work_order_kind_check visit_entry_kind_check

@@ -122,6 +122,7 @@ begin
   insert into company_pack values ('house@1', 'id: house@1', sha256('id: house@1'), '', at, technician), ('house@2', 'id: house@2', sha256('id: house@2'), 'a draft', at, technician);
   insert into company_pack_activation values (md5('house 1')::uuid, 'house', 'house@1', '2026-03-03', null, 'decided', at, technician),
     (md5('house 2')::uuid, 'house', null, '2999-01-01', null, 'planned', at, technician);
+  insert into instrument values (md5('gauge')::uuid, 1, 'force_gauge', 'Gauge 3', 'G-3', '2026-01-05', '2027-01-04', 'C-7', '{"N": 2.5}', false, at, technician);
   insert into ladder values (md5('ladder')::uuid, '2026-03-03', '{"rungs": []}', at, technician);
 end $$;
 
