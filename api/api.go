@@ -73,6 +73,7 @@ func New(rooms Rooms) *API {
 	a.findings()
 	a.decisions()
 	a.trends()
+	a.mendTimes()
 	a.plans()
 	a.workOrders()
 	a.jobRuns()

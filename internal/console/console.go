@@ -97,6 +97,13 @@ func (c *Console) routes() []route {
 		{"GET /doors/{door_id}/plans/{plan_id}/{what}", identity.ActPlanWork, c.planTurnForm},
 		{"POST /doors/{door_id}/plans/{plan_id}/{what}", identity.ActPlanWork, c.planTurn},
 
+		{"GET /findings", identity.ActReadWork, c.findings},
+		{"GET /findings/{finding_id}/dismissal", identity.ActDismiss, c.dismissalForm},
+		{"POST /findings/{finding_id}/dismissal", identity.ActDismiss, c.dismissalAdd},
+		{"GET /doors/{door_id}/decisions/new", identity.ActDecide, c.decisionForm},
+		{"POST /doors/{door_id}/decisions", identity.ActDecide, c.decisionAdd},
+		{"POST /doors/{door_id}/shown-texts", identity.ActDecide, c.shownTextMake},
+
 		{"POST /components", identity.ActWriteRegister, c.componentMake},
 		{"GET /components/new", identity.ActWriteRegister, c.componentNew},
 		{"GET /components/{component_id}", identity.ActWriteRegister, c.componentRefit},

@@ -98,8 +98,10 @@ type doorData struct {
 	// Devices are the components that sense, with how they are set.
 	Devices  []deviceLine
 	Hardware []fleet.Component
-	Open     []fleet.Finding
-	Closed   []fleet.Finding
+	Open     []findingLine
+	Closed   []findingLine
+	// Decidable tells that a person made one of the open ones.
+	Decidable bool
 }
 
 type deviceLine struct {
@@ -136,12 +138,12 @@ func (c *Console) door(ctx context.Context, q *request) (answer, error) {
 		}
 		data.Drawings = append(data.Drawings, template.HTML(svg.String())) // every text in it is escaped where it is written
 	}
-	data.sort()
+	data.sort(c)
 	return page{name: "door", data: data}, nil
 }
 
 // sort puts the folder's contents where the page shows them.
-func (d *doorData) sort() {
+func (d *doorData) sort(c *Console) {
 	for _, one := range d.Components {
 		i := slices.IndexFunc(d.Document.Devices, func(r fleet.ReportDevice) bool { return r.ID == one.ComponentID.String() })
 		if i < 0 {
@@ -158,9 +160,10 @@ func (d *doorData) sort() {
 	}
 	for _, f := range d.Findings {
 		if f.State == "open" {
-			d.Open = append(d.Open, f)
+			d.Open = append(d.Open, c.findingLine(f))
+			d.Decidable = d.Decidable || f.Origin == "visit"
 		} else {
-			d.Closed = append(d.Closed, f)
+			d.Closed = append(d.Closed, c.findingLine(f))
 		}
 	}
 }

@@ -100,6 +100,7 @@ type Tx interface {
 	trendRows
 	decisionRows
 	pressingRows
+	mendTimeRows
 	noticeRows
 	ladderRows
 	letterRows

@@ -264,3 +264,38 @@ func TestAFindingThatComesBackSaysSo(t *testing.T) {
 		t.Errorf("the door's folder does not say so: %v", err)
 	}
 }
+
+func TestTheTimeToMendIsCountedBySeverity(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	visit := a.open(t)
+	for i, minutes := range []int{10, 20, 60} {
+		id := a.append(t, visit, a.at(i, found("deficient", "label gone"))).entry
+		a.append(t, visit, a.at(i+minutes, mended(id)))
+	}
+	gone := a.append(t, visit, a.at(1, found("deficient", "guide loose"))).entry
+	a.append(t, visit, a.at(100, dismissed(gone)))
+	a.append(t, visit, a.at(0, found("unsafe", "closes on people")))
+	a.append(t, visit, a.at(60, found("unsafe", "glass cracked")))
+	want := []fleet.MendTime{
+		{Severity: "unsafe", Open: 2, OpenMedian: a.late - 30*time.Minute, OpenLongest: a.late},
+		{Severity: "deficient", Mended: 3, Median: 20 * time.Minute, Longest: time.Hour}}
+	elsewhere := a.rig.door(t, a.site.SiteID, "Back")
+	other := a.rig.site(t, a.customer(t, "Others").CustomerID, "Quay")
+	for name, c := range map[string]struct {
+		by   identity.Actor
+		q    fleet.MendTimeQuery
+		want []fleet.MendTime
+	}{
+		"at the door":             {dispatcher, fleet.MendTimeQuery{DoorID: a.door.DoorID}, want},
+		"at its site":             {dispatcher, fleet.MendTimeQuery{SiteID: a.site.SiteID}, want},
+		"everywhere":              {dispatcher, fleet.MendTimeQuery{}, want},
+		"everywhere, its owner":   {agentOf(a.site.CustomerID), fleet.MendTimeQuery{}, want},
+		"at another door":         {dispatcher, fleet.MendTimeQuery{DoorID: elsewhere.DoorID}, nil},
+		"everywhere, other owner": {agentOf(other.CustomerID), fleet.MendTimeQuery{}, nil},
+	} {
+		if got, err := a.MendTimes(t.Context(), c.by, c.q); err != nil || !slices.Equal(got, c.want) {
+			t.Errorf("%s: got %+v, want %+v (%v)", name, got, c.want, err)
+		}
+	}
+}
