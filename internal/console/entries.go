@@ -94,6 +94,9 @@ func (c *Console) correct(ctx context.Context, q *request, visit, id uuid.UUID, 
 	case b.Finding != nil:
 		f.values.Set("/finding/severity", b.Finding.Severity)
 		f.values.Set("/finding/what", b.Finding.What)
+		if !b.Finding.SafeUntil.IsZero() {
+			f.values.Set("/finding/safe_until", b.Finding.SafeUntil.String())
+		}
 	case b.Securing != nil:
 		s := b.Securing
 		for name, text := range map[string]string{"how": s.How, "other_exit": s.OtherExit, "egress_kept": yesText(s.EgressKept), "told_name": s.ToldName, "told_role": s.ToldRole, "answer": s.Answer, "note": s.Note} {
@@ -316,7 +319,8 @@ func (c *Console) entriesOf(ctx context.Context, q *request, r *reader, body fle
 	case "reading":
 		return r.readings(body), nil
 	case "finding":
-		body.Finding = &fleet.EntryFinding{Severity: r.chosen("/finding/severity"), What: f.Value("/finding/what"), Confirms: r.optionalID("/finding/confirms")}
+		body.Finding = &fleet.EntryFinding{Severity: r.chosen("/finding/severity"), What: f.Value("/finding/what"), Confirms: r.optionalID("/finding/confirms"),
+			SafeUntil: r.day("/finding/safe_until")}
 	case "securing":
 		body.Securing = &fleet.EntrySecuring{How: r.chosen("/securing/how"), OtherExit: f.Value("/securing/other_exit"), EgressKept: r.yes("/securing/egress_kept"),
 			ToldName: f.Value("/securing/told_name"), ToldRole: f.Value("/securing/told_role"), Answer: r.chosen("/securing/answer"), Note: f.Value("/securing/note")}

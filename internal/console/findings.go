@@ -36,10 +36,10 @@ type findingsData struct {
 // findings lists findings, the oldest first, below how long it takes to mend them.
 func (c *Console) findings(ctx context.Context, q *request) (answer, error) {
 	f := q.filter()
-	query := fleet.FindingQuery{SiteID: f.ID("site"), Severity: f.Value("severity"), State: f.Value("state"), Origin: "visit", Limit: perPage + 1}
-	if !f.Has("state") {
-		query.State = "open"
+	if !f.values.Has("state") {
+		f.values.Set("state", "open")
 	}
+	query := fleet.FindingQuery{SiteID: f.ID("site"), Severity: f.Value("severity"), State: f.Value("state"), Origin: "visit", Limit: perPage + 1}
 	var key instantKey
 	f.key(&key)
 	if err := f.faults.Err(); err != nil {
@@ -75,7 +75,7 @@ func (c *Console) findings(ctx context.Context, q *request) (answer, error) {
 	return page{name: "findings", data: data}, nil
 }
 
-type decisionData struct {
+type shownData struct {
 	Door  fleet.Door
 	Visit string // at which it is entered; "" from the office
 	Form  form
@@ -107,7 +107,7 @@ func (c *Console) decisionPage(ctx context.Context, q *request, id uuid.UUID, f 
 	if err != nil {
 		return nil, err
 	}
-	data := decisionData{Door: door, Form: f, Visit: f.Value("visit")}
+	data := shownData{Door: door, Form: f, Visit: f.Value("visit")}
 	if f.Value("shown") == "" {
 		data.Open, err = c.Fleet.Findings(ctx, q.by, fleet.FindingQuery{DoorID: id, State: "open", Origin: "visit", Limit: 200})
 		return page{name: "decision", status: status, data: data}, err
@@ -173,10 +173,7 @@ func (c *Console) decisionAdd(ctx context.Context, q *request) (answer, error) {
 	}
 	r := reader{form: &f, texts: q.texts}
 	d := fleet.EntryDecision{Decision: r.chosen("/decision/decision"), Outcome: r.chosen("/decision/outcome"), Name: fleet.InCapitals(f.Value("/decision/name")),
-		Role: f.Value("/decision/role"), Signature: f.Value("/decision/signature"), Witness: f.Value("/decision/witness")}
-	if f.Value("/decision/until") != "" {
-		d.Until = r.day("/decision/until")
-	}
+		Role: f.Value("/decision/role"), Signature: f.Value("/decision/signature"), Witness: f.Value("/decision/witness"), Until: r.day("/decision/until")}
 	body := fleet.EntryBody{DoorID: door, Kind: "decision", ObservedAt: r.instant("/observed_at", zone), Decision: &d}
 	entry, visit := r.id("entry_id"), r.optionalID("visit")
 	if err = r.faults.Err(); err == nil {

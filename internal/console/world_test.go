@@ -33,6 +33,8 @@ type world struct {
 	open                     uuid.UUID      // not signed
 	photo, photoAway         seal.Hash      // of that visit, and of one at the other customer's
 	report                   uuid.UUID
+	seal                     uuid.UUID // the finding of the torn seal
+	shown                    string    // the hash of what was shown of it
 	list                     uuid.UUID // that was imported
 	order                    string    // open, made by hand
 	orderPlan                string    // open, made of a plan
@@ -214,7 +216,7 @@ func (w *world) inspect(t testing.TB) {
 	w.visit = w.attend(t, at, w.site, w.door)
 	w.enter(t, w.visit, w.door, at.Add(2*time.Minute), fleet.EntryBody{Kind: "note", Note: &fleet.EntryNote{Text: "Floor wet, cleaned."}})
 	w.enter(t, w.visit, w.door, at.Add(3*time.Minute), fleet.EntryBody{Kind: "reading", Reading: &fleet.EntryReading{Name: "closing_force_n", Value: p(118.0)}})
-	w.enter(t, w.visit, w.door, at.Add(4*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "deficient", What: "Weather seal torn at the floor."}})
+	w.seal = w.enter(t, w.visit, w.door, at.Add(4*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "deficient", What: "Weather seal torn at the floor.", SafeUntil: day("2026-05-01")}})
 	w.photo = w.picture(t, w.visit, w.door, at.Add(5*time.Minute), "The seal, torn at the floor.", 0x90)
 	w.sign(t, w.visit, at.Add(10*time.Minute))
 	w.open = w.attend(t, at.Add(time.Hour), w.site, w.unsafe)
@@ -223,6 +225,13 @@ func (w *world) inspect(t testing.TB) {
 	held := w.attend(t, at.Add(3*time.Hour), w.coast, w.held)
 	w.enter(t, held, w.held, at.Add(181*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "unsafe", What: "Safety beam dead."}})
 	w.enter(t, held, w.held, at.Add(182*time.Minute), fleet.EntryBody{Kind: "securing", Securing: &fleet.EntrySecuring{How: "operator_off", EgressKept: p(true), ToldName: "Hana Reed", Answer: "acknowledged"}})
+	shown, err := w.MakeShownText(t.Context(), w.dispatcher.actor, w.door.DoorID, []uuid.UUID{w.seal})
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.shown = shown.SHA256.String()
+	must[fleet.Entry](t)(w.PutFromOffice(t.Context(), w.dispatcher.actor, w.id(), fleet.EntryBody{DoorID: w.door.DoorID, Kind: "decision", ObservedAt: at.Add(20 * time.Minute), Decision: &fleet.EntryDecision{
+		Findings: shown.Findings, Decision: "deferred", Until: day("2026-04-01"), ShownSHA256: shown.SHA256, Outcome: "by_telephone", Name: "GIL MARSH", Role: "caretaker", Witness: "Bo Tanager took the call."}}))
 	w.report = w.id()
 	must[fleet.Report](t)(w.MakeReport(t.Context(), w.dispatcher.actor, w.report, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: w.door.DoorID}))
 }
