@@ -47,7 +47,6 @@ func TestADecisionOfTheOwnerInTheBrowser(t *testing.T) {
 	b.press("Dismiss: Weather seal torn at the floor.")
 	b.fill("/dismissal/reason", "It is the old seal, which hangs beside the new one.")
 	b.press("Dismiss it")
-	b.says("One finding that is closed")
 	b.open("/findings?state=dismissed")
 	b.says("Weather seal torn at the floor.", "Main entrance", "dismissed")
 	b.look("findings-dismissed")
