@@ -387,7 +387,7 @@ func (w *world) pages() map[string]string {
 		"comparison": "/doors/" + w.door.DoorID.String() + "/comparison?pack=a156.10@2017", "comparison-open": "/doors/" + w.door.DoorID.String() + "/comparison",
 		"door-then": "/doors/" + w.door.DoorID.String() + "?as_of=2025-06-30", "door-unsafe": "/doors/" + w.unsafe.DoorID.String(),
 		"work-order-plan": "/work-orders/" + w.orderPlan, "inspection-blank": "/doors/" + w.door.DoorID.String() + "/inspection-form",
-		"findings":        "/findings", "findings-none": "/findings?state=dismissed&severity=advisory", "dismissal": "/findings/" + w.seal.String() + "/dismissal",
+		"findings": "/findings", "findings-none": "/findings?state=dismissed&severity=advisory", "dismissal": "/findings/" + w.seal.String() + "/dismissal",
 		"decision-which": "/doors/" + w.door.DoorID.String() + "/decisions/new", "decision": "/doors/" + w.door.DoorID.String() + "/decisions/new?shown=" + w.shown,
 		"imports": "/imports", "import": "/imports/" + w.list.String(), "import-undo": "/imports/" + w.list.String() + "/undo",
 		"customer-new": "/customers/new", "site-new": "/sites/new?customer=" + w.customer.CustomerID.String(), "site-change": "/sites/" + w.site.SiteID.String() + "/change",
