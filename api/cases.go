@@ -79,6 +79,7 @@ type acknowledgementOut struct {
 func (a *API) cases() {
 	add(a, operation("case-list", http.MethodGet, "/v1/out-of-service-cases", identity.ActReadWork, "Out-of-service cases, the oldest first"), a.caseList)
 	add(a, operation("case-get", http.MethodGet, "/v1/out-of-service-cases/{case_id}", identity.ActReadWork, "One out-of-service case"), a.caseGet)
+	add(a, answering("application/pdf", operation("case-tag", http.MethodGet, "/v1/out-of-service-cases/{case_id}/tag.pdf", identity.ActReadWork, "The tag to hang at a door that is out of service, as PDF")), a.caseTag)
 	add(a, operation("case-acknowledge", http.MethodPut, "/v1/out-of-service-cases/{case_id}/acknowledgement", identity.ActAcknowledge,
 		"Say that one has taken note of an unsafe door: its notices are not repeated any more. It secures nothing"), a.caseAcknowledge)
 }
@@ -89,6 +90,14 @@ func (a *API) caseGet(ctx context.Context, by identity.Actor, in *CasePath) (*ca
 		return nil, err
 	}
 	return &caseOut{Body: newCaseItem(c)}, nil
+}
+
+func (a *API) caseTag(ctx context.Context, by identity.Actor, in *CasePath) (*bytesOut, error) {
+	pdf, err := a.Fleet.CaseTag(ctx, by, in.CaseID)
+	if err != nil {
+		return nil, err
+	}
+	return &bytesOut{ContentType: "application/pdf", ContentDisposition: `inline; filename="tag-` + in.CaseID.String() + `.pdf"`, ContentSecurityPolicy: "default-src 'none'", Body: pdf}, nil
 }
 
 func (a *API) caseList(ctx context.Context, by identity.Actor, in *caseListIn) (*caseListOut, error) {

@@ -165,6 +165,7 @@ func (c *Console) routes() []route {
 		{"GET /reports", identity.ActReadReport, c.reports},
 		{"POST /reports", identity.ActMakeReport, c.reportMake},
 		{"GET /reports/{report_id}", identity.ActReadReport, c.report},
+		{"GET /out-of-service/{case_id}/tag.pdf", identity.ActReadWork, c.caseTag},
 		{"GET /reports/{report_id}/{print}", identity.ActReadReport, c.reportPrint},
 
 		{"GET /imports", identity.ActImport, c.imports},

@@ -137,6 +137,21 @@ func prints() map[string]struct{ mediaType, policy string } {
 	}
 }
 
+// caseTag is the tag to hang at a door that is out of service.
+func (c *Console) caseTag(ctx context.Context, q *request) (answer, error) {
+	id, err := q.pathID("case_id")
+	if err != nil {
+		return nil, err
+	}
+	pdf, err := c.Fleet.CaseTag(ctx, q.by, id)
+	if err != nil {
+		return nil, err
+	}
+	p := prints()["report.pdf"]
+	q.writer.Header().Set("Content-Security-Policy", p.policy)
+	return file{p.mediaType, "tag-" + id.String() + ".pdf", pdf}, nil
+}
+
 func (c *Console) reportPrint(ctx context.Context, q *request) (answer, error) {
 	id, err := q.pathID("report_id")
 	if err != nil {

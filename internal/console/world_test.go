@@ -31,6 +31,7 @@ type world struct {
 	plan                     fleet.Plan     // of door
 	visit                    uuid.UUID      // signed
 	open                     uuid.UUID      // not signed
+	unsafeCase               uuid.UUID      // the open case of the unsafe door
 	photo, photoAway         seal.Hash      // of that visit, and of one at the other customer's
 	report                   uuid.UUID
 	seal                     uuid.UUID // the finding of the torn seal
@@ -220,7 +221,7 @@ func (w *world) inspect(t testing.TB) {
 	w.photo = w.picture(t, w.visit, w.door, at.Add(5*time.Minute), "The seal, torn at the floor.", 0x90)
 	w.sign(t, w.visit, at.Add(10*time.Minute))
 	w.open = w.attend(t, at.Add(time.Hour), w.site, w.unsafe)
-	w.enter(t, w.open, w.unsafe, at.Add(62*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "unsafe", What: "Closes on a standing person."}})
+	w.unsafeCase = w.enter(t, w.open, w.unsafe, at.Add(62*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "unsafe", What: "Closes on a standing person."}})
 	w.enter(t, w.open, w.unsafe, at.Add(63*time.Minute), fleet.EntryBody{Kind: "securing", Securing: &fleet.EntrySecuring{How: "not_secured", EgressKept: p(true), ToldName: "Gil Marsh", Answer: "refused"}})
 	held := w.attend(t, at.Add(3*time.Hour), w.coast, w.held)
 	w.enter(t, held, w.held, at.Add(181*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "unsafe", What: "Safety beam dead."}})

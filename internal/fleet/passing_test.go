@@ -1,6 +1,7 @@
 package fleet_test
 
 import (
+	"bytes"
 	"slices"
 	"testing"
 	"time"
@@ -220,4 +221,24 @@ func TestTheLawOfThePlaceJudgesBesideTheRuleBasis(t *testing.T) {
 	if err := a.inspection(t, technician, passing(light, breakout)...); err != nil {
 		t.Errorf("within the law the door does not pass: %v", err)
 	}
+}
+
+func TestATagIsPrintedOfAnOpenCaseOnly(t *testing.T) {
+	t.Parallel()
+	a := reporting(t)
+	a.inspected(t, found("unsafe", "closes on people"), concluded("failed"))
+	cases, err := a.Cases(t.Context(), dispatcher, fleet.CaseQuery{DoorID: a.door.DoorID, Open: true, Limit: 10})
+	if err != nil || len(cases) != 1 {
+		t.Fatal(cases, err)
+	}
+	pdf, err := a.CaseTag(t.Context(), technician, cases[0].CaseID)
+	if err != nil || !bytes.HasPrefix(pdf, []byte("%PDF-")) {
+		t.Errorf("%.20q, %v", pdf, err)
+	}
+	a.pass(time.Hour)
+	a.inspected(t, passing()...)
+	_, err = a.CaseTag(t.Context(), technician, cases[0].CaseID)
+	wantFault(t, err, "case_ended")
+	_, err = a.CaseTag(t.Context(), technician, a.id())
+	wantFault(t, err, "case_not_found")
 }

@@ -43,6 +43,7 @@ h2, h3 { font-size: 1.15rem; border-bottom: 2px solid #1a1a1a; padding-bottom: .
 .part { border-top: 6px solid #1a1a1a; margin-top: 3rem; padding-top: .8rem }
 .part h2 { font-size: 1.5rem; border: 0; margin: 0 }
 p { margin: .3rem 0 }
+.poster { font-size: 1.8rem; font-weight: bold; line-height: 1.2 }
 .soft { color: #5f5f5f; font-size: .85rem }
 .state { border: 2px solid #1a1a1a; padding: .6rem 1rem; margin: .5rem 0 }
 .state strong { font-size: 1.1rem }
@@ -106,7 +107,7 @@ func (p *page) masthead(m masthead) {
 // square draws the code of a text; its caption says what it is.
 func (p *page) square(text, caption string) {
 	c, err := qr.Encode(text, qr.M)
-	if err != nil {
+	if err != nil || text == "" {
 		return
 	}
 	p.printf("<svg class=\"square\" xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 %d %d\" role=\"img\" shape-rendering=\"crispEdges\"><title>%s</title><path d=\"", c.Size, c.Size, escape(caption))
@@ -188,6 +189,8 @@ func (p *page) paragraph(text string, style style) {
 	switch style {
 	case strongText:
 		p.printf("<p><strong>%s</strong></p>\n", lines(text))
+	case posterText:
+		p.printf("<p class=\"poster\">%s</p>\n", lines(text))
 	case smallText:
 		p.printf("<p class=\"soft\">%s</p>\n", lines(text))
 	default:

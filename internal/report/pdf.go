@@ -42,6 +42,7 @@ const (
 	headingMM  = 7.8
 	bodyMM     = 3.1 // size of running text
 	smallMM    = 2.55
+	posterMM   = 7.5
 	leading    = 1.36
 	replaceFor = '¤' // stands for a sign that the font lacks
 )
@@ -169,8 +170,11 @@ func (s *sheet) pen(p Pen) {
 // paragraph wraps text over the body's width.
 func (s *sheet) paragraph(text string, style style) {
 	size, bold, tone := bodyMM, style == strongText, Ink
-	if style == smallText {
+	switch style {
+	case smallText:
 		size, tone = smallMM, Soft
+	case posterText:
+		size, bold = posterMM, true
 	}
 	lines := wrap(s.clean(text), s.width(), size, bold)
 	s.need(size * leading * float64(min(len(lines), 3)))
@@ -180,6 +184,9 @@ func (s *sheet) paragraph(text string, style style) {
 		s.print(s.left(), s.y-size*0.3, line, size, bold, tone, Start)
 	}
 	s.y += 0.8
+	if style == posterText {
+		s.y += 4
+	}
 }
 
 // heading starts a section. It is printed with the first line that follows, so

@@ -39,7 +39,7 @@ func (s *sheet) masthead(m masthead) {
 // out, since what it says is printed anyway.
 func (s *sheet) square(text, caption string, x, y, size float64) {
 	c, err := qr.Encode(text, qr.M)
-	if err != nil {
+	if err != nil || text == "" {
 		return
 	}
 	m := size / float64(c.Size)

@@ -48,6 +48,8 @@ func layoutOf(doc fleet.Document, o Options) (layout, []byte, error) {
 	case fleet.CertificateDocument:
 		c := newCertificate(doc, o)
 		return c, csvOfDoor(doc.ReportHead, doc.ReportPlace, c.DoorContent), nil
+	case fleet.OutOfServiceTag:
+		return outOfServiceTag{frame{doc.ReportHead, o}, doc}, nil, nil
 	case fleet.SiteDocument:
 		return newSiteReport(doc, o), siteCSV(doc), nil
 	case fleet.PortfolioDocument:
@@ -96,7 +98,11 @@ func onPaper(l layout, pages int) *sheet {
 	s.onFooter = func() {
 		y := s.h - 11
 		s.rule(y-4.2, 0.2, Ink)
-		s.print(s.left(), y, o.Texts.T("report.footer", "id", h.ID, "hash", short(o.DocumentSHA256)), smallMM, false, Soft, Start)
+		foot := o.Texts.T("report.footer_unsealed", "at", instant(h.MadeAt))
+		if o.DocumentSHA256 != "" {
+			foot = o.Texts.T("report.footer", "id", h.ID, "hash", short(o.DocumentSHA256))
+		}
+		s.print(s.left(), y, foot, smallMM, false, Soft, Start)
 		s.print(s.right(), y, o.Texts.T("report.page", "n", s.pdf.PageNo(), "total", pages), smallMM, false, Soft, End)
 	}
 	s.newPage()

@@ -32,7 +32,7 @@ type masthead struct {
 	Title                string
 	Name                 string // of what is reported on, in the largest type
 	Lines                []string
-	Code, CodeCaption    string // what the square code says
+	Code, CodeCaption    string // what the square code says; empty: there is none
 }
 
 // stateText is one answer to how something stands.
@@ -48,6 +48,7 @@ const (
 	plainText style = iota
 	strongText
 	smallText
+	posterText // to be read from some steps away
 )
 
 // column of a table; Part is its share of the width.
