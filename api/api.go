@@ -83,6 +83,7 @@ func New(rooms Rooms) *API {
 	a.cases()
 	a.notices()
 	a.ladders()
+	a.letters()
 	a.reports()
 	a.rulePacks()
 	a.comparisons()

@@ -18,7 +18,7 @@ import (
 
 type reportItem struct {
 	ReportID   uuid.UUID         `json:"report_id" format:"uuid"`
-	Kind       string            `json:"kind" enum:"door,certificate,site,portfolio"`
+	Kind       string            `json:"kind" enum:"door,certificate,letter,site,portfolio"`
 	CustomerID *uuid.UUID        `json:"customer_id,omitempty" format:"uuid" doc:"Absent of a portfolio that is not one customer's."`
 	SiteID     *uuid.UUID        `json:"site_id,omitempty" format:"uuid"`
 	DoorID     *uuid.UUID        `json:"door_id,omitempty" format:"uuid"`
@@ -62,8 +62,10 @@ type doorReportPutIn struct {
 type reportPutIn struct {
 	ReportID uuid.UUID `path:"report_id" format:"uuid"`
 	Body     struct {
-		Kind       string      `json:"kind" enum:"door,certificate,site,portfolio"`
-		DoorID     *uuid.UUID  `json:"door_id,omitempty" format:"uuid" doc:"Of the kinds door and certificate."`
+		Kind       string      `json:"kind" enum:"door,certificate,letter,site,portfolio"`
+		DoorID     *uuid.UUID  `json:"door_id,omitempty" format:"uuid" doc:"Of the kinds door, certificate and letter."`
+		TemplateID *uuid.UUID  `json:"template_id,omitempty" format:"uuid" doc:"Of a letter: an approved template."`
+		Findings   []uuid.UUID `json:"findings,omitempty" maxItems:"100" doc:"Of a letter: the open findings of the door that it is about."`
 		SiteID     *uuid.UUID  `json:"site_id,omitempty" format:"uuid" doc:"Of the kind site."`
 		CustomerID *uuid.UUID  `json:"customer_id,omitempty" format:"uuid" doc:"Of a portfolio of one customer."`
 		Sites      []uuid.UUID `json:"sites,omitempty" maxItems:"5000" doc:"Of a portfolio of these sites. A portfolio of neither is of everything that you may see."`
@@ -98,7 +100,7 @@ type bytesOut struct {
 
 type reportListIn struct {
 	PageIn
-	Kind       string `query:"kind" enum:"door,certificate,site,portfolio"`
+	Kind       string `query:"kind" enum:"door,certificate,letter,site,portfolio"`
 	DoorID     string `query:"door_id" format:"uuid"`
 	SiteID     string `query:"site_id" format:"uuid"`
 	CustomerID string `query:"customer_id" format:"uuid"`
@@ -119,7 +121,7 @@ type reportListOut struct {
 func (a *API) reports() {
 	add(a, operation("door-report-put", http.MethodPut, "/v1/doors/{door_id}/reports/{report_id}", identity.ActMakeReport, "Make a report of a door as it stands now"), a.doorReportPut)
 	add(a, operation("door-report-list", http.MethodGet, "/v1/doors/{door_id}/reports", identity.ActReadReport, "Reports of a door, the newest first"), a.doorReportList)
-	add(a, operation("report-put", http.MethodPut, "/v1/reports/{report_id}", identity.ActMakeReport, "Make a report of a door, a site or a portfolio, or the certificate of a door's last inspection"), a.reportPut)
+	add(a, operation("report-put", http.MethodPut, "/v1/reports/{report_id}", identity.ActMakeReport, "Make a report of a door, a site or a portfolio, the certificate of a door's last inspection, or a letter about its findings"), a.reportPut)
 	add(a, operation("report-list", http.MethodGet, "/v1/reports", identity.ActReadReport, "Reports, the newest first"), a.reportList)
 	get := answering("application/json", operation("report-get", http.MethodGet, "/v1/reports/{report_id}", identity.ActReadReport, "A report, the same bytes for ever: the sealed document, or by Accept one of its prints"))
 	for _, f := range reportForms() {
@@ -167,7 +169,7 @@ func (a *API) doorReportPut(ctx context.Context, by identity.Actor, in *doorRepo
 func (a *API) reportPut(ctx context.Context, by identity.Actor, in *reportPutIn) (*reportOut, error) {
 	b := in.Body
 	var read reader
-	ask := fleet.ReportAsk{Kind: b.Kind, DoorID: idOf(b.DoorID), SiteID: idOf(b.SiteID), CustomerID: idOf(b.CustomerID), Sites: b.Sites, AsOf: read.day("/as_of", b.AsOf), Paper: b.Paper}
+	ask := fleet.ReportAsk{Kind: b.Kind, DoorID: idOf(b.DoorID), SiteID: idOf(b.SiteID), CustomerID: idOf(b.CustomerID), Sites: b.Sites, TemplateID: idOf(b.TemplateID), Findings: b.Findings, AsOf: read.day("/as_of", b.AsOf), Paper: b.Paper}
 	if err := read.faults.Err(); err != nil {
 		return nil, err
 	}

@@ -110,6 +110,7 @@ type Tx interface {
 	intakeRows
 	companyPackRows
 	replayRows
+	letterTemplateRows
 }
 
 // changeRows keeps every state that an unversioned thing was given.

@@ -2,6 +2,7 @@ package fleet
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -19,13 +20,14 @@ import (
 const (
 	KindDoor        = "door"
 	KindCertificate = "certificate" // of the last inspection of a door
+	KindLetter      = "letter"      // about open findings of a door, from an approved template
 	KindSite        = "site"
 	KindPortfolio   = "portfolio" // of a customer, of a set of sites, or of everything in sight
 )
 
 // ReportKinds lists the kinds of reports.
 func ReportKinds() []string {
-	return []string{KindDoor, KindCertificate, KindSite, KindPortfolio}
+	return []string{KindDoor, KindCertificate, KindLetter, KindSite, KindPortfolio}
 }
 
 // Report is a report as it was given out. Its id always gives the same bytes.
@@ -68,6 +70,8 @@ func (r Report) Print(form string) (p ReportPrint, ok bool) {
 type ReportAsk struct {
 	Kind                       string
 	DoorID, SiteID, CustomerID uuid.UUID   // as the kind needs
+	TemplateID                 uuid.UUID   // of a letter
+	Findings                   []uuid.UUID // of a letter: those that it is about, in its order
 	Sites                      []uuid.UUID // of a portfolio; with neither these nor a customer, all sites in sight
 	AsOf                       duedate.Day // zero: the present day at the place
 	Paper                      string      // a4, letter; "" leaves it to the jurisdiction
@@ -164,6 +168,16 @@ func (f *Fleet) document(ctx context.Context, tx Tx, by identity.Actor, id uuid.
 		}
 		c, err := d.certificate()
 		return c, about, err
+	case KindLetter:
+		template, err := tx.LetterTemplateByID(ctx, ask.TemplateID)
+		if err != nil {
+			return nil, about, err
+		}
+		d, err := f.letter(ctx, tx, by, id, ask, template, false)
+		if err != nil {
+			return nil, about, err
+		}
+		return d, Report{Kind: ask.Kind, CustomerID: uuid.MustParse(d.Customer.ID), SiteID: uuid.MustParse(d.Site.ID), DoorID: ask.DoorID}, nil
 	case KindSite:
 		return f.siteReport(ctx, tx, by, id, ask)
 	default:
@@ -178,7 +192,7 @@ func (a ReportAsk) check() error {
 	if a.Paper != "" {
 		checkOneOf(&faults, "/paper", a.Paper, "a4", "letter")
 	}
-	needs := map[string]string{KindDoor: "/door_id", KindCertificate: "/door_id", KindSite: "/site_id"}[a.Kind]
+	needs := map[string]string{KindDoor: "/door_id", KindCertificate: "/door_id", KindLetter: "/door_id", KindSite: "/site_id"}[a.Kind]
 	for pointer, given := range map[string]bool{"/door_id": a.DoorID != uuid.Nil, "/site_id": a.SiteID != uuid.Nil} {
 		switch {
 		case pointer == needs && !given:
@@ -191,6 +205,18 @@ func (a ReportAsk) check() error {
 		if given && a.Kind != KindPortfolio {
 			faults.Add(pointer, "report_subject_of_other_kind", "kind", a.Kind)
 		}
+	}
+	switch {
+	case a.Kind == KindLetter && a.TemplateID == uuid.Nil:
+		faults.Add("/template_id", "report_subject_missing")
+	case a.Kind == KindLetter:
+		if err := a.checkLetter(); err != nil {
+			return err
+		}
+	case a.TemplateID != uuid.Nil:
+		faults.Add("/template_id", "report_subject_of_other_kind", "kind", a.Kind)
+	case len(a.Findings) > 0:
+		faults.Add("/findings", "report_subject_of_other_kind", "kind", a.Kind)
 	}
 	if a.CustomerID != uuid.Nil && len(a.Sites) > 0 {
 		faults.Add("/sites", "report_of_customer_and_sites")
@@ -210,7 +236,7 @@ func (a ReportAsk) same(r Report) error {
 	switch {
 	case a.Kind != r.Kind:
 		return differs("/kind")
-	case a.DoorID != r.DoorID && (a.Kind == KindDoor || a.Kind == KindCertificate):
+	case a.DoorID != r.DoorID && slices.Contains([]string{KindDoor, KindCertificate, KindLetter}, a.Kind):
 		return differs("/door_id")
 	case a.SiteID != r.SiteID && a.Kind == KindSite:
 		return differs("/site_id")
@@ -218,6 +244,13 @@ func (a ReportAsk) same(r Report) error {
 		return differs("/customer_id")
 	case !a.AsOf.IsZero() && a.AsOf != r.AsOf:
 		return differs("/as_of")
+	}
+	if a.Kind == KindLetter {
+		var d LetterDocument
+		if err := json.Unmarshal(r.Canonical, &d); err != nil {
+			return err
+		}
+		return d.same(a)
 	}
 	if len(a.Sites) == 0 {
 		return nil

@@ -87,6 +87,7 @@ const (
 	ActMindPost        Action = "post.mind"   // letters sent again, bounces taken in, refused addresses cleared
 	ActSetLadder       Action = "ladder.set"  // who is told when
 	ActSetRules        Action = "rules.set"   // rule packs of the company's own, and when they judge
+	ActSetLetters      Action = "letters.set" // texts of letters, and their approval
 	ActAcknowledge     Action = "case.acknowledge"
 	ActManagePeople    Action = "people.manage" // people, roles, tokens of others
 	ActReadAudit       Action = "audit.read"
@@ -137,6 +138,7 @@ func Grants() []Grant {
 		{ActMindPost, []Role{Dispatcher, Administrator}, TokenRegister},
 		{ActSetLadder, []Role{Administrator}, TokenAdministration},
 		{ActSetRules, []Role{Administrator}, TokenAdministration},
+		{ActSetLetters, []Role{Administrator}, TokenAdministration},
 		{ActAcknowledge, []Role{Dispatcher, Technician, OwnerAgent, Administrator}, ""},
 		{ActManagePeople, []Role{Administrator}, TokenAdministration},
 		{ActReadAudit, []Role{Administrator}, TokenAdministration},

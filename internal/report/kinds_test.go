@@ -35,6 +35,8 @@ func samples() map[string]fleet.Document {
 		"site": fleet.SiteDocument{ReportHead: head(fleet.SiteReportFormat), ReportPlace: full.ReportPlace, Overview: lines, Doors: []fleet.DoorContent{full.DoorContent, quiet}},
 		"portfolio": fleet.PortfolioDocument{ReportHead: head(fleet.PortfolioReportFormat), Customer: &customer, Overview: lines,
 			Sites: []fleet.PortfolioSite{{ReportSite: full.Site, Customer: customer, Doors: 2}}},
+		"letter": fleet.LetterDocument{ReportHead: head(fleet.LetterFormat), ReportPlace: full.ReportPlace, Door: full.Door, Findings: full.Findings[:1],
+			Letter: fleet.ReportLetter{Kind: "risk", Text: "To Market Hall, about door 1000 0018:\n1. unsafe: closes on people\n\nPlease keep people away from it.", TemplateID: "t1", Version: 3, ApprovedBy: "Ada Lindqvist", ApprovedAt: "2026-11-20T08:00:00Z"}},
 		"certificate": fleet.CertificateDocument{ReportHead: head(fleet.CertificateFormat), ReportPlace: full.ReportPlace, Door: quiet.Door, RuleBasis: quiet.RuleBasis, Inspection: passed,
 			Verdicts: quiet.Verdicts, Due: quiet.Due, Cautions: []string{"register_only"}},
 	}

@@ -50,6 +50,9 @@ func layoutOf(doc fleet.Document, o Options) (layout, []byte, error) {
 		return c, csvOfDoor(doc.ReportHead, doc.ReportPlace, c.DoorContent), nil
 	case fleet.OutOfServiceTag:
 		return outOfServiceTag{frame{doc.ReportHead, o}, doc}, nil, nil
+	case fleet.LetterDocument:
+		l := newLetter(doc, o)
+		return l, csvOfDoor(doc.ReportHead, doc.ReportPlace, l.DoorContent), nil
 	case fleet.SiteDocument:
 		return newSiteReport(doc, o), siteCSV(doc), nil
 	case fleet.PortfolioDocument:

@@ -133,7 +133,7 @@ func TestNobodyDeletesButWhatIsNoRecord(t *testing.T) {
 func TestWhatIsInsertOnlyIsChangedByNobody(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
-	insertOnly := []string{"visit_entry", "visit_sign_off", "photo", "entry_photo", "record_log", "report", "report_site", "ladder", "letter_attempt", "letter_notice", "letter_bounce", "case_acknowledgement", "door_version", "door_leaf", "kept_clear_zone",
+	insertOnly := []string{"visit_entry", "visit_sign_off", "photo", "entry_photo", "record_log", "report", "report_site", "letter_template", "letter_template_approval", "ladder", "letter_attempt", "letter_notice", "letter_bounce", "case_acknowledgement", "door_version", "door_leaf", "kept_clear_zone",
 		"component", "component_version", "revision", "revision_accessory", "extent", "sealed_code", "work_order_event", "audit_event", "qualification", "qualification_end", "change_log", "import_item", "device_model", "antenna", "accessory", "backup_run", "shown_text", "company_pack", "company_pack_activation", "instrument"}
 	for _, table := range insertOnly {
 		if found := lines(t, db, `select r.rolname from pg_roles r where r.rolname like 'lintel\_%' and r.rolname <> 'lintel_owner'
@@ -225,7 +225,7 @@ func unbroken() map[string]string {
 			door_pk door_id_key component_pk component_id_key revision_pk revision_id_key inspection_plan_pk inspection_plan_id_key
 			work_order_pk work_order_id_key work_order_period_key visit_pk visit_id_key visit_entry_pk visit_entry_id_key
 			visit_sign_off_pk visit_sign_off_id_key photo_pk report_pk report_site_pk extent_pk coverage_pk notice_told_key job_run_pk
-			ladder_pk company_pack_pk company_pack_activation_pk instrument_pk letter_digest_key letter_bounce_pk case_acknowledgement_pk refused_address_pk letter_attempt_pk
+			ladder_pk letter_template_pk letter_template_version_key letter_template_approval_pk company_pack_pk company_pack_activation_pk instrument_pk letter_digest_key letter_bounce_pk case_acknowledgement_pk refused_address_pk letter_attempt_pk
 			finding_pk finding_id_key expected_crossing_pk kept_answer_pk out_of_service_case_pk out_of_service_case_id_key shown_text_pk`,
 		"the program makes the id itself": `
 			import_run_pk
@@ -247,7 +247,7 @@ func unbroken() map[string]string {
 			revision_standing_check revision_direction_check revision_contact_check revision_height_check revision_offset_x_check revision_offset_y_check
 			revision_tilt_check revision_yaw_check revision_reach_check revision_travel_check revision_hold_check basis_check
 			inspection_plan_interval_check inspection_plan_regime_check inspection_plan_days_check work_order_kind_check visit_entry_kind_check
-			work_order_priority_check work_order_billing_check work_order_accident_check photo_media_type_check photo_size_check`,
+			work_order_priority_check work_order_billing_check work_order_accident_check photo_media_type_check photo_size_check letter_template_kind_check`,
 		"the program writes these values, nobody sends them": `
 			import_run_sha256_check import_run_undone_check import_item_kind_check import_item_before_check
 			session_secret_check token_secret_check kept_answer_key_check kept_clear_zone_side_check extent_computable_check coverage_side_check coverage_share_check expected_crossing_side_check expected_crossing_order_check
@@ -255,11 +255,11 @@ func unbroken() map[string]string {
 			visit_entry_sha256_check visit_sign_off_sha256_check photo_sha256_check finding_origin_check finding_severity_check finding_state_check
 			out_of_service_case_state_check notice_told_state_check letter_kind_check letter_state_check letter_attempt_outcome_check
 			letter_bounce_sha256_check letter_bounce_action_check report_sha256_check report_kind_check report_prints_check record_log_kind_check record_log_sha256_check
-			company_pack_sha256_check backup_run_outcome_check backup_run_times_check backup_run_size_check shown_text_sha256_check`,
+			company_pack_sha256_check backup_run_outcome_check backup_run_times_check backup_run_size_check shown_text_sha256_check letter_template_version_check`,
 		"what the door already has is looked at under the door's lock": `
 			work_order_open_key work_order_origin_key finding_computed_key out_of_service_case_finding_key`,
 		"the row above is read in the same transaction, and nobody can delete it": `
-			import_item_run_fk company_pack_activation_pack_fk
+			import_item_run_fk company_pack_activation_pack_fk letter_template_approval_template_fk
 			report_portfolio_customer_fk report_site_report_fk qualification_person_fk qualification_end_qualification_fk kept_answer_person_fk session_person_fk token_person_fk person_customer_person_fk person_site_person_fk antenna_model_fk
 			letter_attempt_letter_fk letter_notice_letter_fk letter_notice_notice_fk letter_bounce_letter_fk refused_address_letter_fk`,
 		"the row above is read in the same transaction, and when its site changes hands in between the transaction is run again": `

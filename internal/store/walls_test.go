@@ -92,6 +92,7 @@ func seenIn(column string) map[string]string {
 		"extent", "inspection_plan", "work_order", "visit", "visit_entry", "visit_sign_off", "entry_photo", "out_of_service_case", "report_site", "shown_text"} {
 		sees[table] = mine
 	}
+	sees["letter_template"], sees["letter_template_approval"] = "$1::uuid[] is null", "$1::uuid[] is null" // asked, and never seen
 	sees["company_pack"] = "pack_id = 'house@1' and exists (select from site where " + mine + ")" // not the draft, nor what is planned
 	sees["company_pack_activation"] = "from_day < '2900-01-01' and exists (select from site where " + mine + ")"
 	sees["record_log"] = "kind = 'visit' and subject_id in (select visit_id from visit_sign_off where " + mine + ")"
