@@ -93,7 +93,7 @@ func seenIn(column string) map[string]string {
 		sees[table] = mine
 	}
 	sees["letter_template"], sees["letter_template_approval"] = "$1::uuid[] is null", "$1::uuid[] is null" // asked, and never seen
-	sees["company_pack"] = "pack_id = 'house@1' and exists (select from site where " + mine + ")" // not the draft, nor what is planned
+	sees["company_pack"] = "pack_id = 'house@1' and exists (select from site where " + mine + ")"          // not the draft, nor what is planned
 	sees["company_pack_activation"] = "from_day < '2900-01-01' and exists (select from site where " + mine + ")"
 	sees["record_log"] = "kind = 'visit' and subject_id in (select visit_id from visit_sign_off where " + mine + ")"
 	sees["report"] = mine + " or kind = 'portfolio' and not exists (select from report_site s where s.report_id = x.report_id and not s." + mine + ")"
