@@ -1,0 +1,164 @@
+package field
+
+import "math"
+
+// PassingGrid is how many points lie on each end of a kept-clear zone when paths through it are counted.
+const PassingGrid = 50
+
+// Passing is how many straight paths through a zone trigger.
+type Passing struct {
+	Paths, Trigger int
+}
+
+// Share is the part of the paths that trigger.
+func (p Passing) Share() float64 {
+	if p.Paths == 0 {
+		return 0
+	}
+	return float64(p.Trigger) / float64(p.Paths)
+}
+
+// PassBy counts the straight paths of a body from points on one end of a zone to points on the other, in either direction, that
+// trigger the device; the ends are the zone's short sides. grid is the number of points on each, PassingGrid for what is shown.
+func (d Device) PassBy(m Motion, b Body, z Zone, grid int) (p Passing) {
+	b.HeightM = max(b.HeightM, z.BodyHeightM)
+	alongX := z.X1M-z.X0M >= z.Y1M-z.Y0M
+	on := func(end float64, i int) XY {
+		t := (float64(i) + 0.5) / float64(grid)
+		if alongX {
+			return XY{z.X0M + end*(z.X1M-z.X0M), z.Y0M + t*(z.Y1M-z.Y0M)}
+		}
+		return XY{z.X0M + t*(z.X1M-z.X0M), z.Y0M + end*(z.Y1M-z.Y0M)}
+	}
+	for i := range grid {
+		for j := range grid {
+			path := Path{on(0, i), on(1, j)}
+			if (i+j)%2 == 1 { // half of them come from the other end
+				path = path.Back()
+			}
+			p.Paths++
+			if d.triggers(m, b, path) {
+				p.Trigger++
+			}
+		}
+	}
+	return p
+}
+
+// triggers is Walk without the reasons: it stops at the first point of the body that does.
+func (d Device) triggers(m Motion, b Body, p Path) bool {
+	a := d.aim()
+	n := steps(b.HeightM-seenFromM, walkHeightM)
+	for i := range n + 1 {
+		z := seenFromM + max(0, b.HeightM-seenFromM)*float64(i)/float64(n)
+		var t track
+		t.begin(&a, m, b)
+		t.firstOnly = true
+		along := 0.0
+		for j := 1; j < len(p) && !t.triggered; j++ {
+			t.follow(Point{p[j-1][0], p[j-1][1], z}, Point{p[j][0], p[j][1], z}, along)
+			along += dist(p[j-1], p[j])
+		}
+		if t.triggered {
+			return true
+		}
+	}
+	return false
+}
+
+// Blown is something small that the wind or its weight moves along straight lines: litter, a leaf, a drop.
+type Blown struct {
+	Name           string
+	CrossSectionDB float64 // relative to a walking adult's
+	SpeedMps       float64
+	// Falls: straight down, through the whole height; otherwise along the floor, up to HeightM.
+	Falls   bool
+	HeightM float64
+	Source  string
+}
+
+// Rejected is whether something blown can trigger a device, and what keeps it from doing so.
+type Rejected struct {
+	Triggers    bool
+	RangeM      float64 // at which it is seen on the boresight
+	Why         Unseen
+	MostTravelM float64 // the longest coherent travel found
+}
+
+// Rejects looks for a line on which something blown triggers: across the floor in eight directions, or down, every 10 cm of its own
+// volume's extent.
+func (d Device) Rejects(m Motion, thing Blown) Rejected {
+	small := d
+	small.ReachDB += thing.CrossSectionDB
+	r := Rejected{RangeM: small.fullReachM(), Why: NeverInside}
+	a := d.aim()
+	body := Body{SpeedMps: thing.SpeedMps, CrossSectionDB: thing.CrossSectionDB}
+	try := func(from, to Point) {
+		var t track
+		t.begin(&a, m, body)
+		t.follow(from, to, 0)
+		r.Triggers = r.Triggers || t.triggered
+		r.MostTravelM = max(r.MostTravelM, t.mostTravel)
+		if t.why.rank() > r.Why.rank() {
+			r.Why = t.why
+		}
+	}
+	reach := r.RangeM
+	if thing.Falls {
+		n := steps(2*reach, 0.1)
+		for i := range n + 1 {
+			for j := range n + 1 {
+				x, y := d.OffsetXM-reach+2*reach*float64(i)/float64(n), d.OffsetYM-reach+2*reach*float64(j)/float64(n)
+				if y >= 0 && math.Hypot(x-d.OffsetXM, y-d.OffsetYM) < reach {
+					try(Point{x, y, d.HeightM + reach}, Point{x, y, max(0, d.HeightM-reach)})
+				}
+			}
+		}
+		return r.settled()
+	}
+	drop := d.HeightM - thing.HeightM
+	if reach <= drop {
+		return r.settled()
+	}
+	half := math.Sqrt(sq(reach) - sq(max(0, drop)))
+	for deg := 0.0; deg < 360; deg += 45 {
+		sin, cos := sincosDeg(deg)
+		n := steps(2*half, 0.1)
+		for i := range n + 1 {
+			aside := -half + 2*half*float64(i)/float64(n)
+			for _, z := range []float64{0, thing.HeightM / 2, thing.HeightM} {
+				from := Point{d.OffsetXM + aside*cos - half*sin, d.OffsetYM - aside*sin - half*cos, z}
+				to := Point{d.OffsetXM + aside*cos + half*sin, d.OffsetYM - aside*sin + half*cos, z}
+				if from, to, ok := before(from, to); ok {
+					try(from, to)
+				}
+			}
+		}
+	}
+	return r.settled()
+}
+
+func (r Rejected) settled() Rejected {
+	if r.Triggers {
+		r.Why = ""
+	}
+	return r
+}
+
+// before cuts off what of a line lies behind the door's plane.
+func before(from, to Point) (Point, Point, bool) {
+	if from.Y < 0 && to.Y < 0 {
+		return from, to, false
+	}
+	cut := func(a, b Point) Point { // a is behind
+		t := -a.Y / (b.Y - a.Y)
+		return Point{a.X + t*(b.X-a.X), 0, a.Z + t*(b.Z-a.Z)}
+	}
+	switch {
+	case from.Y < 0:
+		from = cut(from, to)
+	case to.Y < 0:
+		to = cut(to, from)
+	}
+	return from, to, true
+}

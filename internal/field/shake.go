@@ -1,0 +1,117 @@
+package field
+
+import "math"
+
+// Shake is how a mount moves to and fro along a direction of the side's frame.
+type Shake struct {
+	AmplitudeM  float64
+	FrequencyHz float64
+	Along       Point // any length but 0; {0, 1, 0} is out of the wall and back
+}
+
+// Shaken is what a still room looks like to a device that shakes.
+type Shaken struct {
+	CosAngle float64 // between the shake and the line of sight that it shows in most
+	SpeedMps float64 // peak, 2·π·f·a·|cos γ|
+	TravelM  float64 // 2·a·|cos γ|
+	Triggers bool
+}
+
+// Shaken holds a shake against what the device confirms: the still scene triggers when its peak apparent speed and its travel are both
+// enough. The line of sight is the one of the boresight.
+func (d Device) Shaken(m Motion, s Shake) Shaken {
+	sinT, cosT := sincosDeg(d.TiltDeg)
+	sinW, cosW := sincosDeg(d.YawDeg)
+	length := math.Sqrt(sq(s.Along.X) + sq(s.Along.Y) + sq(s.Along.Z))
+	if length == 0 {
+		return Shaken{}
+	}
+	cos := math.Abs(sinT*sinW*s.Along.X+sinT*cosW*s.Along.Y-cosT*s.Along.Z) / length
+	out := Shaken{CosAngle: cos, SpeedMps: 2 * math.Pi * s.FrequencyHz * s.AmplitudeM * cos, TravelM: 2 * s.AmplitudeM * cos}
+	out.Triggers = out.SpeedMps > 0 && out.SpeedMps >= m.LeastSpeedMps && out.TravelM >= m.ConfirmTravelM
+	return out
+}
+
+// LampMps is the speed that a lamp on the mains looks like: it flickers at twice the mains' frequency.
+func (m Motion) LampMps(mainsHz float64) float64 { return m.RadialMps(2 * mainsHz) }
+
+// Facing is how two devices of one frequency stand to each other.
+type Facing struct {
+	DistanceM        float64
+	SeesOther        bool // the other stands in its volume
+	SeenByOther      bool
+	MayAnswerToOther bool // our own flag: one frequency, one in the other's volume or both within FacingM of each other
+}
+
+// FacingM is the distance within which two devices of one frequency that look towards each other are flagged: our own choice.
+const FacingM = 4.0
+
+// Face holds two devices in ONE frame against each other; sameHz is how near their carriers must be to count as one, 0 for exactly.
+func (d Device) Face(m Motion, other Device, theirs Motion, sameHz float64) Facing {
+	at := func(e Device) Point { return Point{e.OffsetXM, e.OffsetYM, e.HeightM} }
+	a, b := at(d), at(other)
+	f := Facing{DistanceM: math.Sqrt(sq(a.X-b.X) + sq(a.Y-b.Y) + sq(a.Z-b.Z))}
+	f.SeesOther, f.SeenByOther = d.InVolume(b), other.InVolume(a)
+	towards := func(e Device, p Point) bool {
+		sinT, cosT := sincosDeg(e.TiltDeg)
+		sinW, cosW := sincosDeg(e.YawDeg)
+		return sinT*sinW*(p.X-e.OffsetXM)+sinT*cosW*(p.Y-e.OffsetYM)-cosT*(p.Z-e.HeightM) > 0
+	}
+	one := math.Abs(m.FrequencyHz-theirs.FrequencyHz) <= sameHz
+	f.MayAnswerToOther = one && (f.SeesOther || f.SeenByOther || f.DistanceM <= FacingM && towards(d, b) && towards(other, a))
+	return f
+}
+
+// Frame is where the frame of a neighbouring side lies in one's own: its origin, and its turn about the vertical (positive from +y
+// towards +x). A door opposite at 3 m has its origin at (0, 3) and a turn of 180.
+type Frame struct {
+	XM, YM, TurnDeg float64
+}
+
+// Out brings a point of the neighbour's frame into one's own.
+func (f Frame) Out(p Point) Point {
+	sin, cos := sincosDeg(f.TurnDeg)
+	return Point{f.XM + p.X*cos + p.Y*sin, f.YM - p.X*sin + p.Y*cos, p.Z}
+}
+
+// Leaf brings a neighbour's leaf into one's own frame.
+func (f Frame) Leaf(l Leaf) Leaf { return elsewhere{l, f} }
+
+// Device brings a neighbour's device into one's own frame.
+func (f Frame) Device(d Device) Device {
+	p := f.Out(Point{d.OffsetXM, d.OffsetYM, d.HeightM})
+	d.OffsetXM, d.OffsetYM = p.X, p.Y
+	d.YawDeg = wrapDeg(d.YawDeg + f.TurnDeg)
+	d.Cuts = append([]Cut(nil), d.Cuts...)
+	for i := range d.Cuts {
+		d.Cuts[i].YawDeg = wrapDeg(d.Cuts[i].YawDeg + f.TurnDeg)
+	}
+	return d
+}
+
+func wrapDeg(deg float64) float64 {
+	for deg > 180 {
+		deg -= 360
+	}
+	for deg < -180 {
+		deg += 360
+	}
+	return deg
+}
+
+// elsewhere is a leaf in the frame of another side.
+type elsewhere struct {
+	Leaf
+	frame Frame
+}
+
+func (e elsewhere) samples() []leafPoint {
+	list := e.Leaf.samples()
+	sin, cos := sincosDeg(e.frame.TurnDeg)
+	for i, s := range list {
+		list[i].at = e.frame.Out(s.at)
+		v := s.velocity
+		list[i].velocity = XY{v[0]*cos + v[1]*sin, v[1]*cos - v[0]*sin}
+	}
+	return list
+}
