@@ -1,6 +1,7 @@
 package fleet
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"slices"
@@ -136,10 +137,16 @@ func consequencesOf(entries []Entry, zone *time.Location) consequences {
 // inOrder sorts entries by the time of their observation; ids break ties, so that the order is total.
 func inOrder(entries []Entry) []Entry {
 	sorted := slices.Clone(entries)
-	slices.SortFunc(sorted, func(a, b Entry) int {
-		return cmp.Or(a.ObservedAt.Compare(b.ObservedAt), strings.Compare(a.EntryID.String(), b.EntryID.String()))
-	})
+	slices.SortFunc(sorted, byObservation)
 	return sorted
+}
+
+// byObservation is the order in which entries count: when they were observed, then by id.
+func byObservation(a, b Entry) int {
+	if c := a.ObservedAt.Compare(b.ObservedAt); c != 0 {
+		return c
+	}
+	return bytes.Compare(a.EntryID[:], b.EntryID[:])
 }
 
 // live gives the entries that no other entry of the same door corrects, in the order of their observation.
@@ -151,6 +158,9 @@ func live(entries []Entry) []Entry {
 // correctionsOf tells which entry is corrected by which; of several corrections the first observed counts. Only what was
 // observed before can be corrected, so that two entries cannot take each other back.
 func correctionsOf(entries []Entry) map[uuid.UUID]Entry {
+	if !slices.ContainsFunc(entries, func(e Entry) bool { return e.Body.Corrects != nil }) {
+		return nil
+	}
 	byID := map[uuid.UUID]Entry{}
 	for _, e := range entries {
 		byID[e.EntryID] = e
@@ -172,9 +182,7 @@ func correctionsOf(entries []Entry) map[uuid.UUID]Entry {
 }
 
 // after tells whether b was observed after a.
-func after(a, b Entry) bool {
-	return cmp.Or(a.ObservedAt.Compare(b.ObservedAt), strings.Compare(a.EntryID.String(), b.EntryID.String())) < 0
-}
+func after(a, b Entry) bool { return byObservation(a, b) < 0 }
 
 // findingOf is the finding of an entry with the last decision on it: open until it is mended; cleared when it is unsafe and
 // a re-inspection has passed without a word of its repair; withdrawn when a correction replaces it; dismissed when it is

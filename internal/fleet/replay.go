@@ -370,11 +370,34 @@ func readEntry(door uuid.UUID, id string, body gjson.Result) (e Entry, err error
 			corrects, err = uuid.Parse(value.Str)
 			e.Body.Corrects = &corrects
 		case "reading":
-			err = json.Unmarshal([]byte(value.Raw), &e.Body.Reading)
+			e.Body.Reading = readReading(value)
 		}
 		return err == nil
 	})
 	return e, err
+}
+
+func readReading(body gjson.Result) *EntryReading {
+	r := EntryReading{}
+	body.ForEach(func(key, value gjson.Result) bool {
+		switch key.Str {
+		case "name":
+			r.Name = value.Str
+		case "value":
+			r.Value = &value.Num
+		case "yes":
+			yes := value.Bool()
+			r.Yes = &yes
+		case "leaf":
+			r.Leaf = int(value.Num)
+		case "side":
+			r.Side = value.Str
+		case "uncertainty":
+			r.Uncertainty = &value.Num
+		}
+		return true
+	})
+	return &r
 }
 
 func readJudged(door uuid.UUID, judged gjson.Result) judgedDoor {
