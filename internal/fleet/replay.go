@@ -327,12 +327,22 @@ func readRecord(canonical []byte, doors ...uuid.UUID) (of replayRecord, err erro
 		switch key.Str {
 		case "entries":
 			list.ForEach(func(_, recorded gjson.Result) bool {
-				body := recorded.Get("entry")
+				var id string
+				var body gjson.Result
+				recorded.ForEach(func(key, value gjson.Result) bool {
+					switch key.Str {
+					case "entry_id":
+						id = value.Str
+					case "entry":
+						body = value
+					}
+					return true
+				})
 				door, asked := doorOf(body.Get("door_id"))
 				if !asked {
 					return true
 				}
-				e, err := readEntry(door, recorded.Get("entry_id").Str, body)
+				e, err := readEntry(door, id, body)
 				problem(err)
 				of.entries[door] = append(of.entries[door], e)
 				return true

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -373,10 +374,7 @@ func conclusionOf(door uuid.UUID, entries []Entry) (one Entry, found bool, err e
 // readingsOf gives what was read at a door until the conclusion. What is measured again at the same place replaces what
 // was found only when something was changed between: else both count, and the worst stands.
 func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) []rulebook.Used {
-	unit := map[string]string{}
-	for _, k := range rulebook.Readings() {
-		unit[k.Name] = k.Unit
-	}
+	unit := unitOfReading()
 	type taken struct {
 		rulebook.Used
 		changes int // how often something had been changed before
@@ -407,6 +405,15 @@ func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) []rulebook.Us
 	}
 	return list
 }
+
+// unitOfReading gives the unit that each reading is typed in.
+var unitOfReading = sync.OnceValue(func() map[string]string {
+	unit := map[string]string{}
+	for _, k := range rulebook.Readings() {
+		unit[k.Name] = k.Unit
+	}
+	return unit
+})
 
 // checkConclusions refuses "passed" where the visit's own entries say otherwise. Only this visit is looked at:
 // what other visits say may arrive later, and must not decide differently by the order of arrival.
