@@ -18,12 +18,13 @@ const module = "lintel.example/lintel/"
 
 // mayImport is the drawing of the house: which room may use which. A room that is not here may use nothing of ours.
 func mayImport() map[string][]string {
-	pure := []string{"internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/trend"}
+	pure := []string{"internal/field", "internal/advice", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/trend"}
 	return map[string][]string{
 		"internal/field": {}, "internal/rulebook": {}, "internal/duedate": {}, "internal/seal": {}, "internal/words": {}, "internal/fault": {}, "migrations": {},
 		"internal/sheet":              {"internal/words"},
 		"internal/trend":              {"internal/duedate"},
 		"internal/field/oracle":       {},
+		"internal/advice":             {"internal/field"},
 		"internal/identity":           {"internal/fault", "internal/duedate", "internal/rulebook"}, // what kinds of certificate there are is the rulebook's
 		"internal/fleet":              append([]string{"internal/fault", "internal/identity"}, pure...),
 		"internal/store":              {"internal/fleet", "internal/identity", "internal/fault", "internal/seal", "internal/duedate", "migrations"},
@@ -46,7 +47,7 @@ func mayImport() map[string][]string {
 // why is what to say to somebody who crosses a wall.
 func why(room string) string {
 	switch room {
-	case "internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/trend":
+	case "internal/field", "internal/advice", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/trend":
 		return "it is pure: it computes from what it is given, so that it can be tested and trusted by itself"
 	case "internal/fleet":
 		return "the domain says what it needs of storage and leaves the how to the rooms around it"

@@ -169,6 +169,41 @@ func (a *aim) reachNeededDB(p Point) float64 {
 	return 40*math.Log10(r/a.BoresightRangeM) + 2*min(lost, a.AttenuationLimitDB) + 2*a.LossDB
 }
 
+// sight says whether reachNeededDB is at most reachDB, with what that takes worked out beforehand, and mostly without an angle: a
+// direction ψ off the boresight loses at least 12·(ψ/wider beamwidth)² dB, ψ² is at least 2·(1 − cos ψ), and 10^(A/20) at
+// least the first terms of its series.
+type sight struct {
+	*aim
+	reachDB      float64
+	rangeM, capM float64 // on the boresight, and in a direction that loses all it can
+	perCos       float64 // dB per 1 − cos ψ, at least
+}
+
+func (a *aim) sight(reachDB float64) sight {
+	s := sight{aim: a, reachDB: reachDB, rangeM: a.BoresightRangeM * math.Pow(10, (reachDB-2*a.LossDB)/40)}
+	s.capM = s.rangeM * math.Pow(10, -a.AttenuationLimitDB/20)
+	wider := max(a.AzimuthBeamwidthDeg, a.ElevationBeamwidthDeg) * math.Pi / 180
+	s.perCos = 24 / sq(wider)
+	return s
+}
+
+func (s *sight) sees(p Point) bool {
+	x, y, z := p.X-s.OffsetXM, p.Y-s.OffsetYM, p.Z-s.HeightM
+	r2 := x*x + y*y + z*z
+	if r2 > s.rangeM*s.rangeM {
+		return false
+	}
+	if r := math.Sqrt(r2); r > s.capM {
+		along := x*s.sinW + y*s.cosW
+		lost := s.perCos * (1 - (along*s.sinT-z*s.cosT)/r)
+		const n = math.Ln10 / 20
+		if r*(1+n*lost*(1+n*lost/2*(1+n*lost/3))) > s.rangeM*(1+1e-9) {
+			return false
+		}
+	}
+	return s.reachNeededDB(p) <= s.reachDB
+}
+
 // normal points to the hidden side of the cut.
 func (c Cut) normal() [3]float64 {
 	sinC, cosC := sincosDeg(c.AngleDeg)

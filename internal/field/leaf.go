@@ -191,3 +191,17 @@ func (a *aim) leafReachNeededDB(s leafPoint, leastMps float64) float64 {
 	}
 	return a.reachNeededDB(s.at)
 }
+
+// LeafReachDB is the least reach at which the device would see something of the leaf, looking at every so many-th sample of its movement: 1 for all;
+// more for a quick answer that may be a little too high. +Inf when the device sees nothing of it at any reach.
+func (d Device) LeafReachDB(l Leaf, every int) float64 {
+	a, least, needed := d.aim(), l.leastMps(), math.Inf(1)
+	samples := l.samples()
+	for i := 0; i < len(samples); i += every {
+		needed = min(needed, a.leafReachNeededDB(samples[i], least))
+	}
+	return needed
+}
+
+// CheckLeaf checks a device against any leaf.
+func (d Device) CheckLeaf(l Leaf) LeafCheck { return d.checkLeaf(l) }

@@ -140,11 +140,13 @@ func (w Walk) String() string {
 	return fmt.Sprintf("%s: most %.2f m/s, %.3f m", w.Why, w.MostMps, w.MostTravelM)
 }
 
-// Sampling of a walk: the body at heights no further apart than this, the path in steps of this; what begins or ends between two
-// steps is found to a millimetre.
+// Sampling of a walk: the body at heights no further apart than this, the path in steps of this, or longer ones when more than that has to be confirmed (who
+// is inside for less than a step has not travelled that far); what begins or ends between two steps is found to a millimetre.
 const (
 	walkHeightM = 0.4
 	walkStepM   = 0.05
+
+	walkLongestM = 0.15
 )
 
 // Walk says where a body on a path triggers the device. The body is an upright line from 0.1 m to its height; each of its points is
@@ -205,11 +207,10 @@ func (u Unseen) rank() int {
 
 // track follows one echo along straight lines.
 type track struct {
-	aim       *aim
+	sight
 	motion    Motion
 	speed     float64
-	reachDB   float64 // that the body is held against
-	rangeM    float64 // beyond it nothing is seen
+	stepM     float64
 	travel    float64 // coherent, so far
 	triggered bool
 	at        float64 // along the path, where it triggered
@@ -221,8 +222,8 @@ type track struct {
 }
 
 func (t *track) begin(a *aim, m Motion, b Body) {
-	*t = track{aim: a, motion: m, speed: b.SpeedMps, reachDB: a.ReachDB + b.CrossSectionDB, why: NeverInside, last: math.Inf(-1)}
-	t.rangeM = a.BoresightRangeM * math.Pow(10, (t.reachDB-2*a.LossDB)/40)
+	*t = track{sight: a.sight(a.ReachDB + b.CrossSectionDB), motion: m, speed: b.SpeedMps, why: NeverInside, last: math.Inf(-1)}
+	t.stepM = min(walkLongestM, max(walkStepM, m.ConfirmTravelM))
 }
 
 // moment is the echo at one point of its line.
@@ -240,7 +241,7 @@ func (t *track) follow(from, to Point, along float64) {
 		return
 	}
 	dir := Point{(to.X - from.X) / length, (to.Y - from.Y) / length, (to.Z - from.Z) / length}
-	dx, dy, dz := from.X-t.aim.OffsetXM, from.Y-t.aim.OffsetYM, from.Z-t.aim.HeightM
+	dx, dy, dz := from.X-t.OffsetXM, from.Y-t.OffsetYM, from.Z-t.HeightM
 	middle := -(dx*dir.X + dy*dir.Y + dz*dir.Z) // the point of closest approach
 	miss2 := max(0, sq(dx)+sq(dy)+sq(dz)-sq(middle))
 	look := func(s float64) moment {
@@ -249,7 +250,7 @@ func (t *track) follow(from, to Point, along float64) {
 		if r > 0 {
 			m.slope = (s - middle) / r
 		}
-		m.inside = r <= t.rangeM && t.aim.reachNeededDB(Point{from.X + s*dir.X, from.Y + s*dir.Y, from.Z + s*dir.Z}) <= t.reachDB
+		m.inside = t.sees(Point{from.X + s*dir.X, from.Y + s*dir.Y, from.Z + s*dir.Z})
 		return m
 	}
 	if miss2 >= sq(t.rangeM) {
@@ -266,7 +267,7 @@ func (t *track) follow(from, to Point, along float64) {
 	}
 	was := look(begin)
 	for s := begin; s < end; {
-		next := min(end, s+walkStepM)
+		next := min(end, s+t.stepM)
 		if s < middle && next > middle {
 			next = middle // the range turns here
 		}

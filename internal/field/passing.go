@@ -71,10 +71,11 @@ type Blown struct {
 	Name           string
 	CrossSectionDB float64 // relative to a walking adult's
 	SpeedMps       float64
-	// Falls: straight down, through the whole height; otherwise along the floor, up to HeightM.
-	Falls   bool
-	HeightM float64
-	Source  string
+	// Falls: downwards through the whole height, aslant by the wind's DriftMps; otherwise along the floor, up to HeightM.
+	Falls    bool
+	DriftMps float64
+	HeightM  float64
+	Source   string
 }
 
 // Rejected is whether something blown can trigger a device, and what keeps it from doing so.
@@ -85,7 +86,7 @@ type Rejected struct {
 	MostTravelM float64 // the longest coherent travel found
 }
 
-// Rejects looks for a line on which something blown triggers: across the floor in eight directions, or down, every 10 cm of its own
+// Rejects looks for a line on which something blown triggers: across the floor, or down with the wind from eight directions, every 10 cm of its own
 // volume's extent.
 func (d Device) Rejects(m Motion, thing Blown) Rejected {
 	small := d
@@ -105,12 +106,26 @@ func (d Device) Rejects(m Motion, thing Blown) Rejected {
 	}
 	reach := r.RangeM
 	if thing.Falls {
+		body.SpeedMps = math.Hypot(thing.SpeedMps, thing.DriftMps)
+		slope := thing.DriftMps / thing.SpeedMps
 		n := steps(2*reach, 0.1)
 		for i := range n + 1 {
 			for j := range n + 1 {
-				x, y := d.OffsetXM-reach+2*reach*float64(i)/float64(n), d.OffsetYM-reach+2*reach*float64(j)/float64(n)
-				if y >= 0 && math.Hypot(x-d.OffsetXM, y-d.OffsetYM) < reach {
-					try(Point{x, y, d.HeightM + reach}, Point{x, y, max(0, d.HeightM-reach)})
+				x, y := -reach+2*reach*float64(i)/float64(n), -reach+2*reach*float64(j)/float64(n)
+				if math.Hypot(x, y) >= reach {
+					continue
+				}
+				for deg := 0.0; deg < 360; deg += 45 {
+					sin, cos := sincosDeg(deg)
+					dx, dy := slope*reach*sin, slope*reach*cos
+					x, y := x+d.OffsetXM, y+d.OffsetYM
+					from, to, ok := before(Point{x - dx, y - dy, d.HeightM + reach}, Point{x + dx, y + dy, d.HeightM - reach})
+					if ok {
+						try(from, to)
+					}
+					if slope == 0 {
+						break
+					}
 				}
 			}
 		}

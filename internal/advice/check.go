@@ -1,0 +1,129 @@
+package advice
+
+import (
+	"math"
+
+	"lintel.example/lintel/internal/field"
+)
+
+// Of is what a check is of.
+type Of string
+
+// What an opening asks.
+const (
+	LeafUnseen Of = "leaf_unseen" // a leaf that moves nearby is not seen
+	Watched    Of = "watched"     // a required zone has no gap that a test body fits into
+	Still      Of = "still"       // the header's shaking does not look like a movement
+	Ignored    Of = "ignored"     // what blows about does not trigger
+	InTime     Of = "in_time"     // those who come find it open
+	LetPass    Of = "let_pass"    // those who merely pass do not trigger
+)
+
+// Asked is one thing that an opening asks.
+type Asked struct {
+	Of   Of
+	Name string // of the leaf, the zone, the thing; "" for what there is one of
+}
+
+// Check is one thing held against a candidate in full.
+type Check struct {
+	Asked
+	Holds bool
+	// Value is what was computed and Limit what it is held against.
+	//   - leaf_unseen: the share of the leaf's movement that is seen, at most 0 (Masked: the control ignores it meanwhile)
+	//   - watched: the diameter of the widest gap in metres; Holds when the test body fits into none
+	//   - still: the travel in metres that the shaking shows, less than what has to be confirmed, or its speed is below the least that is noticed
+	//   - ignored: the longest coherent travel in metres, less than what has to be confirmed
+	//   - in_time: seconds in hand, at least 0
+	//   - let_pass: the share of passing paths that trigger, at most PassersAtMost
+	Value, Limit float64
+	Masked       bool
+	Covered      float64      // of watched: the share of the zone
+	Worst        field.InTime // of in_time: the body and the way that leave least
+}
+
+// What an opening puts up with, and from where on more is not worth more: choices of our own, said beside every answer.
+const (
+	PassersAtMost = 0.05
+	EnoughS       = 1.0
+	BandS         = 0.25
+)
+
+// asks lists what an opening asks, in the order in which it is told.
+func (o *Opening) asks() []Asked {
+	var list []Asked
+	for _, l := range o.Leaves {
+		list = append(list, Asked{LeafUnseen, l.Name})
+	}
+	for _, z := range o.Required {
+		list = append(list, Asked{Watched, z.Name})
+	}
+	list = append(list, Asked{InTime, ""})
+	for _, z := range o.KeptClear {
+		list = append(list, Asked{LetPass, z.Name})
+	}
+	for _, b := range o.Blown {
+		list = append(list, Asked{Ignored, b.Name})
+	}
+	if o.Shake != nil {
+		list = append(list, Asked{Still, ""})
+	}
+	return list
+}
+
+// inFull holds a candidate against everything that its opening asks, exactly.
+func (t trial) inFull() []Check {
+	o := t.opening
+	var list []Check
+	for _, l := range o.Leaves {
+		seen := t.CheckLeaf(l.Surface)
+		list = append(list, Check{Asked: Asked{LeafUnseen, l.Name}, Holds: !seen.Seen || l.Inhibited, Value: seen.Share, Masked: seen.Seen && l.Inhibited})
+	}
+	for _, z := range o.Required {
+		cover := field.Cover(z.Zone, []field.Source{{Name: t.antenna.Name, Volume: t.Device}})
+		gap := 0.0
+		for _, g := range cover.Gaps {
+			gap = max(gap, g.CircleM)
+		}
+		list = append(list, Check{Asked: Asked{Watched, z.Name}, Holds: !cover.Shortfall(), Value: gap, Limit: testBodyM, Covered: cover.CoveredShare})
+	}
+	worst := t.worst()
+	list = append(list, Check{Asked: Asked{InTime, ""}, Holds: worst.MarginS >= 0, Value: worst.MarginS, Worst: worst})
+	for _, z := range o.KeptClear {
+		share := t.PassBy(t.motion, passer, z.Zone, field.PassingGrid).Share()
+		list = append(list, Check{Asked: Asked{LetPass, z.Name}, Holds: share <= PassersAtMost, Value: share, Limit: PassersAtMost})
+	}
+	for _, b := range o.Blown {
+		r := t.Rejects(t.motion, b)
+		list = append(list, Check{Asked: Asked{Ignored, b.Name}, Holds: !r.Triggers, Value: r.MostTravelM, Limit: t.motion.ConfirmTravelM})
+	}
+	if o.Shake != nil {
+		list = append(list, t.still())
+	}
+	return list
+}
+
+// testBodyM is the shorter side of the rule's test body on the floor.
+const testBodyM = 0.20
+
+// passer is whoever walks through a kept-clear zone.
+var passer, _ = field.BodyNamed("walker")
+
+func (t trial) worst() (worst field.InTime) {
+	worst.MarginS = math.Inf(1)
+	for _, b := range t.opening.Bodies {
+		if w := t.WorstInTime(t.motion, b, t.opening.Opening, t.opening.Ways); w.MarginS < worst.MarginS {
+			worst = w
+		}
+	}
+	return worst
+}
+
+func (t trial) still() Check {
+	c := Check{Asked: Asked{Still, ""}, Holds: true, Limit: t.motion.ConfirmTravelM}
+	if s := t.shake(); s != nil {
+		shaken := t.Shaken(t.motion, *s)
+		c.Holds, c.Value = !shaken.Triggers, shaken.TravelM
+	}
+	return c
+}
