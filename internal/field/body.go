@@ -15,21 +15,20 @@ const seenFromM = 0.1
 const bodyM = 0.01
 
 // BodyFootprint gives the floor points at which a body of a height above 0.1 m (up to 3 m) is seen: where any of its
-// points from 0.1 m up to its height lies in the volume. 0.71 m (28 in) is the height of the small test person.
+// points from 0.1 m up to its height gives it away. 0.71 m (28 in) is the height of the small test person.
+func BodyFootprint(v Volume, bodyHeightM float64, clipAtDoorPlane bool) Footprint {
+	return measure(v.OfBody(bodyHeightM, clipAtDoorPlane))
+}
+
+// OfBody implements Volume.
 //
 // It is the union of fields on planes. Between two planes another one is put until its own border lies nowhere more than
 // a centimetre outside of what the two already cover; as that plane then counts too, what remains between planes is about
 // a quarter of it.
-func BodyFootprint(v Volume, bodyHeightM float64, clipAtDoorPlane bool) Footprint {
-	polys := bodyPolygons(v, bodyHeightM, clipAtDoorPlane)
-	return measure(polys)
-}
-
-func bodyPolygons(v Volume, bodyHeightM float64, clipAtDoorPlane bool) []Polygon {
+func (d Device) OfBody(bodyHeightM float64, clipAtDoorPlane bool) []Polygon {
 	top := max(bodyHeightM, seenFromM)
-	at := func(z float64) []Polygon { return v.OnPlane(z, clipAtDoorPlane) }
-	if d, ok := v.(Device); ok { // chords true to 3 mm will do, and joining is what costs
-		at = func(z float64) []Polygon { return d.onPlane(z, clipAtDoorPlane, min(4*chordM, d.chordM(z))) }
+	at := func(z float64) []Polygon { // chords true to 3 mm will do, and joining is what costs
+		return d.onPlane(z, clipAtDoorPlane, min(4*chordM, d.chordM(z)))
 	}
 	low := at(seenFromM)
 	planes := [][]Polygon{low}
@@ -46,7 +45,7 @@ func bodyPolygons(v Volume, bodyHeightM float64, clipAtDoorPlane bool) []Polygon
 		planes = append(planes, m)
 	}
 	z, field := seenFromM, low
-	for _, next := range append(levels(v, top), top) {
+	for _, next := range append(d.levels(top), top) {
 		if next <= z {
 			continue
 		}
@@ -56,6 +55,20 @@ func bodyPolygons(v Volume, bodyHeightM float64, clipAtDoorPlane bool) []Polygon
 		z, field = next, f
 	}
 	return union(uncovered(planes)...)
+}
+
+// SeesBody implements Volume: any point of the upright line above the floor point, from 0.1 m to the body's height, is in the
+// volume. The line is looked at every centimetre.
+func (d Device) SeesBody(at XY, bodyHeightM float64) bool {
+	a := d.aim()
+	n := steps(bodyHeightM-seenFromM, 0.01)
+	for i := range n + 1 {
+		z := seenFromM + max(0, bodyHeightM-seenFromM)*float64(i)/float64(n)
+		if a.reachNeededDB(Point{at[0], at[1], z}) <= d.ReachDB {
+			return true
+		}
+	}
+	return false
 }
 
 // uncovered leaves out what lies within one polygon of a larger plane: most planes do, and joining is what costs.
@@ -93,13 +106,9 @@ func within(r, outer Ring) bool {
 // bodyStepM is the greatest distance between planes, whatever they show.
 const bodyStepM = 0.35
 
-// levels are the heights below top at which a volume starts anew: the sensor's own and those just about it, where the field
-// is a fan that a plane a hand's breadth away need not show. A volume that says nothing has none.
-func levels(v Volume, topM float64) []float64 {
-	d, ok := v.(Device)
-	if !ok {
-		return nil
-	}
+// levels are the heights below top at which the volume starts anew: the sensor's own and those just about it, where the field
+// is a fan that a plane a hand's breadth away need not show.
+func (d Device) levels(topM float64) []float64 {
 	var at []float64
 	for _, off := range []float64{-0.4, -0.2, -0.1, -0.05, -0.02, 0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.8} {
 		if z := d.HeightM + off; z > seenFromM && z < topM {

@@ -13,6 +13,9 @@ type Zone struct {
 	Y0M, Y1M float64
 	// BodyHeightM is the height of the body that must be seen, or that passes; 0.71 m (28 in) is the small test person.
 	BodyHeightM float64
+	// Purpose is what must watch it; "" when anything may.
+	Purpose Purpose
+	StillS  float64 // how long at least somebody who stands still must be told
 }
 
 // Source is one device that should watch a side. A device of which values are unknown covers nothing: Volume is nil then,
@@ -30,6 +33,7 @@ type Coverage struct {
 	CoveredShare float64 // 0 to 1
 	Gaps         []Gap   // largest first
 	Missing      map[string][]string
+	Unfit        []string // names of the sources that serve another purpose, or let go too soon
 }
 
 // Gap is a connected part of a required zone in which no body is seen.
@@ -49,7 +53,7 @@ const (
 // slitM2 is what rounding leaves between areas that share a border.
 const slitM2 = 1e-6
 
-// Cover compares a required zone with the union of what the sources watch on that side (y ≥ 0). It is static geometry: a
+// Cover compares a required zone with the union of what those sources watch on that side (y ≥ 0) that serve the zone's purpose. It is static geometry: a
 // test person who walks slowly under a header has hardly any radial speed, which is not judged here.
 func Cover(z Zone, sources []Source) Coverage {
 	c := Coverage{AreaM2: z.areaM2()}
@@ -62,7 +66,11 @@ func Cover(z Zone, sources []Source) Coverage {
 			c.Missing[s.Name] = s.Missing
 			continue
 		}
-		if p := bodyPolygons(s.Volume, z.BodyHeightM, true); len(p) > 0 {
+		if !s.Volume.Senses().serves(z) {
+			c.Unfit = append(c.Unfit, s.Name)
+			continue
+		}
+		if p := s.Volume.OfBody(z.BodyHeightM, true); len(p) > 0 {
 			fields = append(fields, p)
 		}
 	}
@@ -102,7 +110,7 @@ func Overlap(z Zone, v Volume) (areaM2, share float64) {
 	if whole == 0 {
 		return 0, 0
 	}
-	for _, p := range difference([]Polygon{z.polygon()}, bodyPolygons(v, z.BodyHeightM, true)) {
+	for _, p := range difference([]Polygon{z.polygon()}, v.OfBody(z.BodyHeightM, true)) {
 		areaM2 -= p.AreaM2()
 	}
 	areaM2 = max(0, whole+areaM2)

@@ -80,21 +80,20 @@ func (l limit) check(v float64) error {
 	return &InputError{l.member, fmt.Sprintf("must be from %g to %g, not %g", l.low, l.top, v)}
 }
 
-// Validate gives an *InputError for the first member outside its limits.
+func (m Mount) validate() error {
+	return checkAll(measured{limitHeight, m.HeightM}, measured{limitTilt, m.TiltDeg}, measured{limitYaw, m.YawDeg},
+		measured{limitOffsetX, m.OffsetXM}, measured{limitOffsetY, m.OffsetYM})
+}
+
+// Validate implements Volume.
 func (d Device) Validate() error {
-	for _, m := range []struct {
-		limit
-		v float64
-	}{
-		{limitHeight, d.HeightM}, {limitTilt, d.TiltDeg}, {limitYaw, d.YawDeg},
-		{limitOffsetX, d.OffsetXM}, {limitOffsetY, d.OffsetYM},
-		{limitAzimuth, d.AzimuthBeamwidthDeg}, {limitElevation, d.ElevationBeamwidthDeg},
-		{limitCap, d.AttenuationLimitDB}, {limitRange, d.BoresightRangeM},
-		{limitReach, d.ReachDB}, {limitLoss, d.LossDB},
-	} {
-		if err := m.check(m.v); err != nil {
-			return err
-		}
+	if err := d.Mount.validate(); err != nil {
+		return err
+	}
+	if err := checkAll(measured{limitAzimuth, d.AzimuthBeamwidthDeg}, measured{limitElevation, d.ElevationBeamwidthDeg},
+		measured{limitCap, d.AttenuationLimitDB}, measured{limitRange, d.BoresightRangeM},
+		measured{limitReach, d.ReachDB}, measured{limitLoss, d.LossDB}); err != nil {
+		return err
 	}
 	for _, c := range d.Cuts {
 		if err := limitCutYaw.check(c.YawDeg); err != nil {
@@ -110,23 +109,33 @@ func (d Device) Validate() error {
 // Point is a place in the frame of a side, in metres.
 type Point struct{ X, Y, Z float64 }
 
-// Volume is anything that senses in space, whatever its principle.
+// Volume is anything that senses, whatever its principle.
 type Volume interface {
-	// InVolume says whether a body at the point is detectable.
-	InVolume(Point) bool
+	// Validate gives an *InputError for the first member outside its limits. The other methods take what is valid.
+	Validate() error
+	// Senses says what the output is good for, and how long it lasts.
+	Senses() Sensing
 	// OnPlane gives the field on the level plane at a height above the floor (in metres, either side of the device),
 	// clipped at the door's plane (y ≥ 0) when asked. Rings are as Footprint describes.
 	OnPlane(zM float64, clipAtDoorPlane bool) []Polygon
+	// OfBody gives the floor points above which any part of a body of that height gives it away, from 0.1 m up to its height
+	// (up to 3 m), clipped when asked. Where a gap takes a whole body, the body is not seen.
+	OfBody(bodyHeightM float64, clipAtDoorPlane bool) []Polygon
+	// SeesBody says whether a body of that height with its middle at the floor point is seen, however it is turned.
+	SeesBody(at XY, bodyHeightM float64) bool
 }
 
 var _ Volume = Device{}
+
+// Senses implements Volume: a motion sensor tells of those who come, and nothing of those who stand.
+func (d Device) Senses() Sensing { return Sensing{Purpose: Activation} }
 
 // fullReachM is the range on the boresight at the present reach and loss.
 func (d Device) fullReachM() float64 {
 	return d.BoresightRangeM * math.Pow(10, (d.ReachDB-2*d.LossDB)/40)
 }
 
-// InVolume implements Volume.
+// InVolume says whether a body at the point is detectable.
 func (d Device) InVolume(p Point) bool { return d.ReachNeededDB(p) <= d.ReachDB }
 
 // ReachNeededDB is the least reach_db (it may be above 0) at which a body at the point is detectable; +Inf when an

@@ -51,10 +51,6 @@
 // new physical effect is a member of Accessory, its line in Apply and in Accessory.faults, and a test of what it does to
 // a footprint.
 //
-// To add another sensing principle: a type with the two methods of Volume (what is seen at a point; which polygons on a
-// plane). Bodies, zones and coverage then work with it; they know nothing about radar.
+// To add another sensing principle: one file with a type that has the methods of Volume. Bodies, zones and coverage then
+// work with it; they know nothing about radar. Those that are here: Device (radar), SpotGrid, Curtain, Beam, Mat, Plate.
 package field
-
-// ModelVersion names the physics and the choices above. Stored results carry it; it changes whenever the same device would
-// get another field.
-const ModelVersion = "field-1"

@@ -272,6 +272,6 @@ func BenchmarkPassing(b *testing.B) {
 	m := Motion{LeastSpeedMps: 0.1, Direction: Approaching, ConfirmTravelM: 0.2}
 	body, _ := BodyNamed("walker")
 	for b.Loop() {
-		d.PassBy(m, body, Zone{-4, 4, 2, 4, 1.7}, PassingGrid)
+		d.PassBy(m, body, Zone{X0M: -4, X1M: 4, Y0M: 2, Y1M: 4, BodyHeightM: 1.7}, PassingGrid)
 	}
 }

@@ -186,7 +186,10 @@ func TestApplyLeavesTheBareDeviceAlone(t *testing.T) {
 // box sees everything over a rectangle: another sensing principle, as far as coverage is concerned.
 type box struct{ x0, x1, y0, y1 float64 }
 
-func (b box) InVolume(p Point) bool { return p.X >= b.x0 && p.X <= b.x1 && p.Y >= b.y0 && p.Y <= b.y1 }
+func (b box) Validate() error                       { return nil }
+func (b box) Senses() Sensing                       { return Sensing{Purpose: Both} }
+func (b box) OfBody(_ float64, clip bool) []Polygon { return b.OnPlane(0, clip) }
+func (b box) SeesBody(p XY, _ float64) bool         { return covers(b.OnPlane(0, false), p) }
 func (b box) OnPlane(float64, bool) []Polygon {
 	return []Polygon{Zone{X0M: b.x0, X1M: b.x1, Y0M: b.y0, Y1M: b.y1}.polygon()}
 }
@@ -264,7 +267,7 @@ func BenchmarkBodyFootprint(b *testing.B) {
 func BenchmarkCover(b *testing.B) {
 	d := device(2.4, 30, 0, 0, 0.05, 60, 45, 25, 6, 0)
 	for b.Loop() {
-		Cover(Zone{-0.6, 0.6, 0, 1.5, 0.71}, []Source{{Name: "a", Volume: d}})
+		Cover(Zone{X0M: -0.6, X1M: 0.6, Y1M: 1.5, BodyHeightM: 0.71}, []Source{{Name: "a", Volume: d}})
 	}
 }
 
