@@ -24,7 +24,7 @@ func mayImport() map[string][]string {
 		"internal/sheet":              {"internal/words"},
 		"internal/trend":              {"internal/duedate"},
 		"internal/field/oracle":       {},
-		"internal/advice":             {"internal/field"},
+		"internal/advice":             {"internal/field", "internal/words"},
 		"internal/identity":           {"internal/fault", "internal/duedate", "internal/rulebook"}, // what kinds of certificate there are is the rulebook's
 		"internal/fleet":              append([]string{"internal/fault", "internal/identity"}, pure...),
 		"internal/store":              {"internal/fleet", "internal/identity", "internal/fault", "internal/seal", "internal/duedate", "migrations"},
@@ -40,7 +40,7 @@ func mayImport() map[string][]string {
 		"jobs":                        {"internal/fleet", "internal/identity", "internal/duedate"},
 		"deploy/bench":                {"internal/fleet", "internal/identity", "internal/store", "internal/localpg", "internal/rulebook", "internal/duedate", "internal/words", "internal/seal"},
 		"cmd/lintel": {"api", "internal/sheet", "jobs", "internal/console", "internal/fleet", "internal/identity", "internal/store", "internal/report", "internal/notify", "internal/notify/mailcatcher",
-			"internal/localpg", "internal/archive", "internal/seal", "internal/demo", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field"},
+			"internal/localpg", "internal/archive", "internal/seal", "internal/demo", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field", "internal/advice"},
 	}
 }
 

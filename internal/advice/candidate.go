@@ -4,12 +4,16 @@ import "lintel.example/lintel/internal/field"
 
 // Candidate is hardware at its settings.
 type Candidate struct {
-	Opening, Model, Antenna string
-	Accessories             []string // from the header outwards
-	Mount                   field.Mount
-	ReachDB                 float64
-	ConfirmTravelM          float64
-	Direction               field.Direction
+	Opening        string          `json:"opening"`
+	Model          string          `json:"model"`
+	Antenna        string          `json:"antenna"`
+	Accessories    []string        `json:"accessories"` // from the header outwards; never nil
+	Place          Place           `json:"place"`       // where it ends up
+	TiltDeg        float64         `json:"tilt_deg"`
+	YawDeg         float64         `json:"yaw_deg"`
+	ReachDB        float64         `json:"reach_db"`
+	ConfirmTravelM float64         `json:"confirm_travel_m"`
+	Direction      field.Direction `json:"motion_direction"`
 }
 
 // hardware is what is fitted and where, without its settings: advice gives each at its best settings.
@@ -123,6 +127,6 @@ type trial struct {
 
 // candidate is the trial as it is told.
 func (t trial) candidate() Candidate {
-	return Candidate{Opening: t.opening.Name, Model: t.model.Name, Antenna: t.antenna.Name, Accessories: t.names(), Mount: t.Mount,
+	return Candidate{Opening: t.opening.Name, Model: t.model.Name, Antenna: t.antenna.Name, Accessories: t.names(), Place: Place{t.HeightM, t.OffsetXM, t.OffsetYM}, TiltDeg: t.TiltDeg, YawDeg: t.YawDeg,
 		ReachDB: t.ReachDB, ConfirmTravelM: t.motion.ConfirmTravelM, Direction: t.motion.Direction}
 }

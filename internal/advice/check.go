@@ -21,25 +21,36 @@ const (
 
 // Asked is one thing that an opening asks.
 type Asked struct {
-	Of   Of
-	Name string // of the leaf, the zone, the thing; "" for what there is one of
+	Of   Of     `json:"of"`
+	Name string `json:"name"` // of the leaf, the zone, the thing; "" for what there is one of
 }
 
 // Check is one thing held against a candidate in full.
 type Check struct {
 	Asked
-	Holds bool
+	Holds bool `json:"holds"`
 	// Value is what was computed and Limit what it is held against.
 	//   - leaf_unseen: the share of the leaf's movement that is seen, at most 0 (Masked: the control ignores it meanwhile)
 	//   - watched: the diameter of the widest gap in metres; Holds when the test body fits into none
 	//   - still: the travel in metres that the shaking shows, less than what has to be confirmed, or its speed is below the least that is noticed
 	//   - ignored: the longest coherent travel in metres, less than what has to be confirmed
-	//   - in_time: seconds in hand, at least 0
+	//   - in_time: seconds in hand, at least 0; UnseenS when somebody is not noticed at all
 	//   - let_pass: the share of passing paths that trigger, at most PassersAtMost
-	Value, Limit float64
-	Masked       bool
-	Covered      float64      // of watched: the share of the zone
-	Worst        field.InTime // of in_time: the body and the way that leave least
+	Value   float64  `json:"value"`
+	Limit   float64  `json:"limit"`
+	Masked  bool     `json:"masked,omitempty"`
+	Covered float64  `json:"covered,omitempty"` // of watched: the share of the zone
+	Worst   *Arrival `json:"worst,omitempty"`   // of in_time: the body and the way that leave least
+}
+
+// Arrival is how somebody comes to the door.
+type Arrival struct {
+	Body       string  `json:"body"`
+	Way        string  `json:"way"`
+	Noticed    bool    `json:"noticed"`
+	LeftM      float64 `json:"left_m"`      // of the way, when they are noticed
+	AvailableS float64 `json:"available_s"` // until they are there
+	NeededS    float64 `json:"needed_s"`    // until it is open
 }
 
 // What an opening puts up with, and from where on more is not worth more: choices of our own, said beside every answer.
@@ -48,6 +59,9 @@ const (
 	EnoughS       = 1.0
 	BandS         = 0.25
 )
+
+// UnseenS stands for the time in hand of somebody who is not noticed at all.
+const UnseenS = -60.0
 
 // asks lists what an opening asks, in the order in which it is told.
 func (o *Opening) asks() []Asked {
@@ -88,7 +102,8 @@ func (t trial) inFull() []Check {
 		list = append(list, Check{Asked: Asked{Watched, z.Name}, Holds: !cover.Shortfall(), Value: gap, Limit: testBodyM, Covered: cover.CoveredShare})
 	}
 	worst := t.worst()
-	list = append(list, Check{Asked: Asked{InTime, ""}, Holds: worst.MarginS >= 0, Value: worst.MarginS, Worst: worst})
+	list = append(list, Check{Asked: Asked{InTime, ""}, Holds: worst.MarginS >= 0, Value: max(UnseenS, worst.MarginS),
+		Worst: &Arrival{worst.Body, worst.Approach, worst.Walk.Triggers, worst.Walk.LeftM, worst.AvailableS, worst.NeededS}})
 	for _, z := range o.KeptClear {
 		share := t.PassBy(t.motion, passer, z.Zone, field.PassingGrid).Share()
 		list = append(list, Check{Asked: Asked{LetPass, z.Name}, Holds: share <= PassersAtMost, Value: share, Limit: PassersAtMost})

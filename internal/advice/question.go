@@ -28,7 +28,11 @@ type Opening struct {
 }
 
 // Place is where a device can be fixed.
-type Place struct{ HeightM, OffsetXM, OffsetYM float64 }
+type Place struct {
+	HeightM  float64 `json:"height_m"`
+	OffsetXM float64 `json:"offset_x_m"`
+	OffsetYM float64 `json:"offset_y_m"`
+}
 
 // Leaf is a leaf near the device.
 type Leaf struct {

@@ -11,12 +11,12 @@ import (
 
 // Answer is what fits, best first, and what stood in the way of the rest.
 type Answer struct {
-	Ranked   []Ranked   // each hardware once, at its best settings; at most Most
-	Rejected []Rejected // hardware that fits at no setting, in the order of the catalogue
-	GiveUp   []GiveUp   // only when nothing fits: what would, were one thing not asked; what leaves most in hand first
+	Ranked   []Ranked   `json:"ranked"`   // each hardware once, at its best settings; at most Most
+	Rejected []Rejected `json:"rejected"` // hardware that fits at no setting, in the order of the catalogue
+	GiveUp   []GiveUp   `json:"give_up"`  // only when nothing fits: what would, were one thing not asked; what leaves most in hand first
 
-	Candidates int // looked at
-	InFull     int // of them with exact polygons and the fine grid of paths
+	Candidates int `json:"candidates"` // looked at
+	InFull     int `json:"in_full"`    // of them with exact polygons and the fine grid of paths
 }
 
 // Most is how many kinds of hardware are ranked.
@@ -25,42 +25,49 @@ const Most = 8
 // Ranked is hardware at its best settings.
 type Ranked struct {
 	Candidate
-	Checks      []Check
-	InHandS     float64 // for the body and on the way that leave least
-	Disturbance float64 // the mean share of passing paths that trigger
-	Behind      Behind  // why it comes after the one before it
+	Checks      []Check `json:"checks"`
+	InHandS     float64 `json:"in_hand_s"`   // for the body and on the way that leave least
+	Disturbance float64 `json:"disturbance"` // the mean share of passing paths that trigger
+	Behind      Behind  `json:"behind"`      // why it comes after the one before it
 }
 
 // Behind is the first thing in which one is worse than the one before it.
 type Behind struct {
-	By       string // in_time, disturbance, parts; "" for the first, and for those alike
-	Its, The float64
+	By  string  `json:"by"` // in_time, disturbance, parts; "" for the first, and for those alike
+	Its float64 `json:"its"`
+	The float64 `json:"the"` // of the one before
 }
 
 // Rejected is hardware that fits at no setting.
 type Rejected struct {
-	Opening, Model, Antenna string
-	Accessories             []string
-	Place                   Place
-	Candidates              int
-	Failed                  []Failed // what candidates failed first, the most frequent first
-	Contradiction           string   // why the pieces cannot be put together
+	Opening       string   `json:"opening"`
+	Model         string   `json:"model"`
+	Antenna       string   `json:"antenna"`
+	Accessories   []string `json:"accessories"`
+	Place         Place    `json:"place"`
+	Candidates    int      `json:"candidates"`
+	Failed        []Failed `json:"failed"`                  // what candidates failed first, the most frequent first
+	Contradiction string   `json:"contradiction,omitempty"` // why the pieces cannot be put together
 }
 
 // Failed counts candidates by what they failed first.
 type Failed struct {
 	Asked
-	Times int
-	// Of those that failed by leaf or zone, the geometry that came nearest: it would see the leaf from LeafDB of reach on, and needs ZoneDB.
-	LeafDB, ZoneDB float64
-	// NearestS is the most time in hand of those that failed by time.
-	NearestS float64
+	Times int `json:"times"`
+	// Of those that failed by leaf or zone, the geometry that came nearest: it sees a leaf from LeafDB of reach on (nil: never), and needs
+	// ZoneDB for the zones (nil: nothing).
+	LeafDB *float64 `json:"leaf_db,omitempty"`
+	ZoneDB *float64 `json:"zone_db,omitempty"`
+	// NearestS is the most time in hand of those that failed by time; nil when nobody is seen at all.
+	NearestS *float64 `json:"nearest_s,omitempty"`
+
+	window *float64
 }
 
 // GiveUp is what would fit if one thing were not asked.
 type GiveUp struct {
 	Asked
-	First Ranked
+	First Ranked `json:"first"`
 }
 
 // Advise looks for what suits.
@@ -157,10 +164,10 @@ func (h hardware) tries(tiltDeg, yawDeg float64, order int, without *Asked, r *R
 	for _, reach := range reaches {
 		switch {
 		case reach < zoneDB:
-			r.failed(Asked{Watched, zone}, each, leafDB, zoneDB, 0)
+			r.failed(Asked{Watched, zone}, each).geometry(leafDB, zoneDB)
 			continue
 		case reach >= leafDB:
-			r.failed(Asked{LeafUnseen, leaf}, each, leafDB, zoneDB, 0)
+			r.failed(Asked{LeafUnseen, leaf}, each).geometry(leafDB, zoneDB)
 			continue
 		}
 		for _, confirm := range confirms {
@@ -168,8 +175,10 @@ func (h hardware) tries(tiltDeg, yawDeg float64, order int, without *Asked, r *R
 				t := trial{hardware: h, Device: d, order: order}
 				t.ReachDB = reach
 				t.motion = field.Motion{FrequencyHz: m.FrequencyHz, LeastSpeedMps: m.LeastSpeedMps, LatencyS: m.LatencyS, ConfirmTravelM: confirm, Direction: direction}
-				if failed, nearest := t.quick(asked); failed != nil {
-					r.failed(*failed, 1, 0, 0, nearest)
+				if failed := t.quick(asked); failed != nil {
+					if f := r.failed(*failed, 1); failed.Of == InTime {
+						f.time(t.inHandS)
+					}
 					continue
 				}
 				left = append(left, t)
@@ -183,33 +192,48 @@ func (h hardware) tries(tiltDeg, yawDeg float64, order int, without *Asked, r *R
 const quickLeaf = 9
 
 // quick gives the first thing that a candidate fails, cheapest first.
-func (t *trial) quick(asked func(Of, string) bool) (failed *Asked, nearestS float64) {
+func (t *trial) quick(asked func(Of, string) bool) *Asked {
 	if t.opening.Shake != nil && asked(Still, "") && !t.still().Holds {
-		return &Asked{Still, ""}, 0
+		return &Asked{Still, ""}
 	}
 	for _, b := range t.opening.Blown {
 		if asked(Ignored, b.Name) && t.Rejects(t.motion, b).Triggers {
-			return &Asked{Ignored, b.Name}, 0
+			return &Asked{Ignored, b.Name}
 		}
 	}
 	if t.inHandS = t.worst().MarginS; t.inHandS < 0 && asked(InTime, "") {
-		return &Asked{InTime, ""}, t.inHandS
+		return &Asked{InTime, ""}
 	}
-	return nil, 0
+	return nil
 }
 
-func (r *Rejected) failed(what Asked, times int, leafDB, zoneDB, nearestS float64) {
+func (r *Rejected) failed(what Asked, times int) *Failed {
 	i := slices.IndexFunc(r.Failed, func(f Failed) bool { return f.Asked == what })
 	if i < 0 {
-		r.Failed = append(r.Failed, Failed{Asked: what, LeafDB: leafDB, ZoneDB: zoneDB, NearestS: nearestS})
+		r.Failed = append(r.Failed, Failed{Asked: what})
 		i = len(r.Failed) - 1
 	}
-	f := &r.Failed[i]
-	f.Times += times
-	if leafDB-zoneDB > f.LeafDB-f.ZoneDB {
-		f.LeafDB, f.ZoneDB = leafDB, zoneDB
+	r.Failed[i].Times += times
+	return &r.Failed[i]
+}
+
+// geometry keeps the widest window between what the zones need and what shows the leaf.
+func (f *Failed) geometry(leafDB, zoneDB float64) {
+	known := func(v float64) *float64 {
+		if math.IsInf(v, 0) {
+			return nil
+		}
+		return &v
 	}
-	f.NearestS = max(f.NearestS, nearestS)
+	if window := leafDB - zoneDB; f.window == nil || window > *f.window {
+		f.window, f.LeafDB, f.ZoneDB = &window, known(leafDB), known(zoneDB)
+	}
+}
+
+func (f *Failed) time(inHandS float64) {
+	if !math.IsInf(inHandS, 0) && (f.NearestS == nil || inHandS > *f.NearestS) {
+		f.NearestS = &inHandS
+	}
 }
 
 // reachOfZone is about the least reach at which a required zone has no gap that the test body fits into: on a grid of 10 cm,
@@ -305,7 +329,7 @@ func (a *Answer) rank(left []trial, without *Asked, rejected map[int]*Rejected) 
 			}
 			found[t.order] = true
 			delete(rejected, t.order)
-			a.Ranked = append(a.Ranked, Ranked{Candidate: t.candidate(), Checks: checks, InHandS: t.inHandS, Disturbance: meanOf(checks)})
+			a.Ranked = append(a.Ranked, Ranked{Candidate: t.candidate(), Checks: checks, InHandS: max(UnseenS, t.inHandS), Disturbance: meanOf(checks)})
 		}
 	}
 	for n := range found {
@@ -329,7 +353,7 @@ func (a *Answer) reject(rejected map[int]*Rejected, t trial, c Check) {
 		r = &Rejected{Opening: t.opening.Name, Model: t.model.Name, Antenna: t.antenna.Name, Accessories: t.names(), Place: t.place}
 		rejected[t.order] = r
 	}
-	r.failed(c.Asked, 1, 0, 0, 0)
+	r.failed(c.Asked, 1)
 }
 
 // disturbs is the mean share of passing paths that trigger.
