@@ -271,6 +271,16 @@ func BenchmarkCover(b *testing.B) {
 	}
 }
 
+func BenchmarkCoverByFourDevices(b *testing.B) {
+	var four []Source
+	for _, x := range []float64{-0.6, -0.2, 0.2, 0.6} {
+		four = append(four, Source{Name: "s", Volume: device(2.4, 30, 0, x, 0.05, 60, 45, 25, 6, 0)})
+	}
+	for b.Loop() {
+		Cover(Zone{X0M: -1, X1M: 1, Y1M: 1.5, BodyHeightM: 0.71}, four)
+	}
+}
+
 func BenchmarkSeesSwingLeaf(b *testing.B) {
 	d := device(2.3, 30, 0, 0, 0.1, 58, 36, 25, 6, 0)
 	for b.Loop() {

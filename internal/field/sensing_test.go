@@ -290,7 +290,8 @@ func TestABodyThatStandsInABeamIsSeen(t *testing.T) {
 		}
 		polys := b.OfBody(0.71, false)
 		for range 50 {
-			at := XY{f(-2, 2, "at"), f(-2, 2, "at")}
+			along := f(-0.1, 1.1, "along")
+			at := XY{b.From.X + along*(b.To.X-b.From.X) + f(-0.2, 0.2, "off"), b.From.Y + along*(b.To.Y-b.From.Y) + f(-0.2, 0.2, "off")}
 			near := math.Inf(1) // distance from points of the axis at the body's heights
 			for k := range 4001 {
 				s := float64(k) / 4000
