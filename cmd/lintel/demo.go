@@ -40,6 +40,9 @@ type demoCmd struct {
 // visitor is the person who is left to look around, with a one-time password that nobody has used.
 const visitor = "visitor@calder-moss.example"
 
+// inspector is the technician of the story, by whose eyes an inspection can be tried.
+const inspector = "tomas@calder-moss.example"
+
 // demoRolePrefix begins the names of the demo's database roles.
 const demoRolePrefix = "lintel"
 
@@ -115,6 +118,11 @@ func (c *demoCmd) play(ctx context.Context, h *house, catcher *mailcatcher.Catch
 	if err := h.worker(ctx); err != nil { // after the story, which runs the jobs itself to show them
 		return err
 	}
+	inspectors, err := t.passwordAgain(inspector)
+	if err != nil {
+		return err
+	}
+	t.say("inspector", "email", inspector, "password", inspectors)
 	t.say("open", "address", t.base, "email", visitor, "password", password, "commands", firstSteps(t.base, visitor, password))
 	if c.Once {
 		stop()

@@ -41,7 +41,7 @@ func (t *teller) tell() (password string, err error) {
 			return "", badInput{errors.New("the story in " + t.dir + " was broken off: start over with --fresh")}
 		}
 		t.say("goes_on")
-		return t.againForVisitor()
+		return t.passwordAgain(visitor)
 	}
 	if err != nil {
 		return "", err
@@ -60,14 +60,14 @@ func (t *teller) tell() (password string, err error) {
 	return s.visitorPassword, os.WriteFile(filepath.Join(t.dir, toldMark), nil, 0o644)
 }
 
-// againForVisitor gives the visitor a new one-time password, because the old one was printed long ago.
-func (t *teller) againForVisitor() (string, error) {
-	list, err := t.house.people.Persons(t.ctx, identity.Program(), identity.PersonQuery{Search: visitor, Limit: 1})
+// passwordAgain gives somebody of the story a new one-time password: the old one was printed long ago, or never.
+func (t *teller) passwordAgain(email string) (string, error) {
+	list, err := t.house.people.Persons(t.ctx, identity.Program(), identity.PersonQuery{Search: email, Limit: 1})
 	if err != nil {
 		return "", err
 	}
 	if len(list) == 0 {
-		return "", fmt.Errorf("%s is not among the people any more: start over with --fresh", visitor)
+		return "", fmt.Errorf("%s is not among the people any more: start over with --fresh", email)
 	}
 	return t.house.people.ResetPassword(t.ctx, identity.Program(), list[0].PersonID, "")
 }
@@ -126,7 +126,7 @@ func (s *story) people() (err error) {
 	if s.dispatcher, err = s.hire("Noor Haddad", "noor@calder-moss.example", "dispatcher", nil); err != nil {
 		return err
 	}
-	if s.technician, err = s.hire("Tomas Brandt", "tomas@calder-moss.example", "technician", nil); err != nil {
+	if s.technician, err = s.hire("Tomas Brandt", inspector, "technician", nil); err != nil {
 		return err
 	}
 	if s.support, err = s.hire("Wei Lindqvist", "wei@calder-moss.example", "support", nil); err != nil {

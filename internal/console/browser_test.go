@@ -321,7 +321,7 @@ func TestAnInspectionInTheBrowserGoesStationByStation(t *testing.T) {
 	b.fill("/reading/closing_force_n/leaf2", "26")
 	b.do(chromedp.Click(`[name="/reading/closing_speed_mps"]`))
 	b.press("Save: The leaf as it closes")
-	b.says("12 lbf More than a third away from before. Is that right?")
+	b.says("12 lbf recorded More than a third away from before. Is that right?")
 	b.press("adjustment")
 	b.look("entry-adjustment")
 	b.fill("/adjustment/what", "Closing force raised.")

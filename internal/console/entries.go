@@ -23,6 +23,7 @@ type entryData struct {
 	Readings []readingField
 	Leaves   []option // where it was read
 	Sides    []option
+	Rules    []option // finding: of the packs that judge the door
 	Findings []option // mending: those that can be mended; finding: the computed ones that can be confirmed
 	Devices  []option // settings: of which device
 	Fields   *deviceFields
@@ -60,6 +61,13 @@ func (c *Console) entryForm(ctx context.Context, q *request) (answer, error) {
 			return nil, err
 		}
 	}
+	if kind == "finding" { // as a rule proposes it
+		for _, name := range []string{"rule", "severity", "what"} {
+			if corrects == uuid.Nil {
+				fresh.values.Set("/finding/"+name, f.Value(name))
+			}
+		}
+	}
 	if component != uuid.Nil {
 		fresh.values.Set("/settings/component_id", component.String())
 	}
@@ -84,7 +92,7 @@ func (c *Console) correct(ctx context.Context, q *request, visit, id uuid.UUID, 
 	case b.Reading != nil:
 		text := yesText(b.Reading.Yes)
 		if b.Reading.Value != nil {
-			text = shownValue(q.texts, *b.Reading.Value, unitOf(b.Reading.Name))
+			text = writer{q.texts}.readValue(*b.Reading.Value, unitOf(rulebook.NameNow(b.Reading.Name)))
 		}
 		f.values.Set("/reading/"+b.Reading.Name, text)
 		f.values.Set("/reading/side", b.Reading.Side)
@@ -94,6 +102,7 @@ func (c *Console) correct(ctx context.Context, q *request, visit, id uuid.UUID, 
 	case b.Finding != nil:
 		f.values.Set("/finding/severity", b.Finding.Severity)
 		f.values.Set("/finding/what", b.Finding.What)
+		f.values.Set("/finding/rule", b.Finding.Rule)
 		if !b.Finding.SafeUntil.IsZero() {
 			f.values.Set("/finding/safe_until", b.Finding.SafeUntil.String())
 		}
@@ -222,6 +231,17 @@ func (c *Console) entryFindings(ctx context.Context, q *request, door uuid.UUID,
 	data.Findings = []option{{Text: q.texts.T("console.choose")}}
 	if data.Kind == "finding" {
 		data.Findings = []option{{Text: q.texts.T("console.none")}}
+		asked, err := c.Fleet.InspectionForm(ctx, q.by, door, uuid.Nil)
+		if err != nil {
+			return err
+		}
+		data.Rules = []option{{Text: q.texts.T("console.entry.finding.no_rule")}}
+		for _, r := range asked.Rules() {
+			data.Rules = append(data.Rules, option{Value: r.Rule.ID, Text: r.Rule.Title + " (" + r.Pack.Standard + ")"})
+		}
+		if chosen := data.Form.Value("/finding/rule"); chosen != "" && !slices.ContainsFunc(data.Rules, func(o option) bool { return o.Value == chosen }) {
+			data.Rules = append(data.Rules, option{Value: chosen, Text: chosen})
+		}
 	}
 	for _, f := range list {
 		data.Findings = append(data.Findings, option{Value: f.FindingID.String(), Text: q.texts.Enum("severity", f.Severity) + ": " + writer{q.texts}.finding(f)})
@@ -287,7 +307,12 @@ func (c *Console) entryAdd(ctx context.Context, q *request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	again := func(f form, status int) (answer, error) { return c.entryPage(ctx, q, visit, f, status) }
+	again := func(f form, status int) (answer, error) {
+		if onWalk := f.Value("then") == "inspect" && body.Corrects == nil && slices.Contains(inspectionSteps(), body.Kind); onWalk { // where it was typed
+			return c.inspectionPage(ctx, q, visit, body.DoorID, body.Kind, f, status)
+		}
+		return c.entryPage(ctx, q, visit, f, status)
+	}
 	if err := r.faults.Err(); err != nil {
 		return q.again(f, err, again)
 	}
@@ -319,7 +344,7 @@ func (c *Console) entriesOf(ctx context.Context, q *request, r *reader, body fle
 	case "reading":
 		return r.readings(body), nil
 	case "finding":
-		body.Finding = &fleet.EntryFinding{Severity: r.chosen("/finding/severity"), What: f.Value("/finding/what"), Confirms: r.optionalID("/finding/confirms"),
+		body.Finding = &fleet.EntryFinding{Severity: r.chosen("/finding/severity"), What: f.Value("/finding/what"), Rule: f.Value("/finding/rule"), Confirms: r.optionalID("/finding/confirms"),
 			SafeUntil: r.day("/finding/safe_until")}
 	case "securing":
 		body.Securing = &fleet.EntrySecuring{How: r.chosen("/securing/how"), OtherExit: f.Value("/securing/other_exit"), EgressKept: r.yes("/securing/egress_kept"),

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/rulebook"
 )
 
 // form is what stands in the fields of a form, and what is wrong with it. A field is named by the JSON pointer that the
@@ -158,4 +159,64 @@ func choose(options []option, f field) field {
 // anyOf puts before choices one that chooses none.
 func anyOf(text string, options []option) []option {
 	return append([]option{{Text: text}}, slices.DeleteFunc(slices.Clone(options), func(o option) bool { return o.Value == "" })...)
+}
+
+// fieldTitles are the texts of the labels of the fields of a visit, by the pointer of their faults.
+func fieldTitles() map[string]string {
+	return map[string]string{
+		"/observed_at": "console.entry.observed_at", "/because": "console.entry.because",
+		"/safe_work/traffic": "console.safe.traffic", "/safe_work/ladder": "console.safe.ladder", "/safe_work/power": "console.safe.power", "/safe_work/power_why": "console.safe.power_why",
+		"/safe_work/second_person": "console.safe.second", "/safe_work/second_person_why": "console.safe.second_why", "/safe_work/stopped": "console.safe.stopped", "/safe_work/note": "console.col.note",
+		"/function_test": "enum.entry_kind.function_test", "/function_test/note": "console.col.note",
+		"/conclusion/result": "console.entry.conclusion.result", "/conclusion/note": "console.col.note",
+		"/finding/severity": "console.col.severity", "/finding/what": "console.entry.finding.what", "/finding/rule": "console.entry.finding.rule", "/finding/safe_until": "console.entry.finding.safe_until",
+		"/finding/confirms": "console.entry.finding.confirms", "/securing/how": "console.securing.how", "/securing/egress_kept": "console.securing.egress", "/securing/other_exit": "console.securing.other_exit",
+		"/securing/told_name": "console.securing.told_name", "/securing/told_role": "console.securing.told_role", "/securing/answer": "console.securing.answer", "/securing/note": "console.col.note",
+		"/mending/finding_id": "console.entry.mending.finding", "/mending/what": "console.entry.mending.what", "/adjustment/what": "console.adjustment.what", "/note/text": "console.entry.note.text",
+		"/left_out/name": "console.left_out.name", "/left_out/reason": "console.left_out.reason", "/left_out/why": "console.left_out.why", "/statement": "console.sign.statement_label", "/signature": "console.sign.signature",
+	}
+}
+
+// fieldTitle names the field of a visit's form that a fault is about; "" for what has no such field.
+func (w writer) fieldTitle(pointer string) string {
+	name := fieldOf(pointer)
+	if key, known := fieldTitles()[name]; known {
+		return w.T(key)
+	}
+	parts := strings.Split(strings.TrimPrefix(name, "/"), "/") // left_out, latch_time_s, leaf2, side-a, why
+	switch {
+	case len(parts) < 2:
+		return ""
+	case parts[0] == "function_test":
+		return w.Enum("function_test", parts[1])
+	case parts[0] != "reading" && parts[0] != "left_out" && parts[0] != "with":
+		return ""
+	}
+	if !slices.ContainsFunc(rulebook.Readings(), func(k rulebook.ReadingKind) bool { return k.Name == parts[1] }) {
+		return ""
+	}
+	title := w.T("reading." + parts[1] + ".title")
+	for _, part := range parts[2:] {
+		if leaf, is := strings.CutPrefix(part, "leaf"); is {
+			title += ", " + w.T("console.reading.leaf", "number", leaf)
+		}
+		if side, is := strings.CutPrefix(part, "side-"); is {
+			title += ", " + w.Enum("side", side)
+		}
+	}
+	switch {
+	case parts[len(parts)-1] == "why":
+		title += ", " + w.T("console.left_out.why")
+	case parts[len(parts)-1] == "reason":
+		title += ", " + w.T("console.left_out.reason")
+	}
+	return title
+}
+
+// namedFault writes a fault with the field that it is about in front, for a list of them far from their fields.
+func (w writer) namedFault(f *fault.Error) string {
+	if title := w.fieldTitle(f.Pointer); title != "" {
+		return w.T("console.form.fault", "field", title, "fault", w.fault(f))
+	}
+	return w.fault(f)
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"net/http"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -29,6 +30,7 @@ type inspectionData struct {
 	Tested   []fleet.Entry
 	Ended    []fleet.Entry // conclusions
 	Steps    map[string]form
+	Wants    []fleet.Want // of the sign-off, while it can still be met
 }
 
 // stationStep is a station with the form that takes what is read there.
@@ -44,8 +46,24 @@ type stationStep struct {
 type itemField struct {
 	Title  string
 	YesNo  bool
+	Needed bool // the door cannot pass without it
+	ByLaw  bool // law asks it
 	Rules  []fleet.FormRule
 	Places []placeField
+}
+
+// readingLine is one reading of the visit with what the rules say of it.
+type readingLine struct {
+	fleet.FormReading
+	Verdicts []verdictLine
+}
+
+// verdictLine is what one rule says, with the way to where that leads: the finding, or the form that makes it.
+type verdictLine struct {
+	fleet.FormVerdict
+	Class, Sign, Word string
+	Unsafe            bool // it failed, and so the door is to be secured
+	ToFinding         string
 }
 
 // placeField is one place of it: what was read, and the fields for what is read now.
@@ -54,8 +72,11 @@ type placeField struct {
 	Label    string
 	IDFor    string // names the field with the id of the entry that it would be
 	Read     field
+	With     field // the instrument; without options where none can be named
 	Reason   field // why it is left out
 	Why      field
+	Said     []readingLine
+	Gone     string // how it has gone over the years, "" where that cannot be told
 	AtDoor   string // the reading's title and its place, for who does not see the page
 	Kind     rulebook.ReadingKind
 	Answered bool
@@ -100,8 +121,16 @@ func (c *Console) inspectionPage(ctx context.Context, q *request, visit, door uu
 	data := inspectionData{InspectionForm: asked, Door: doorName{door, fleet.Name{Text: asked.Door.Name, Tag: asked.Door.Tag}}, At: names[asked.Door.SiteID], Path: inspectPath(visit, door),
 		Mine: visit != uuid.Nil && !asked.Signed && q.by.May(identity.ActLogVisit), Steps: map[string]form{}}
 	now := c.Now().In(asked.Zone).Format(localTime)
-	for _, kind := range []string{"safe_work", "function_test", "conclusion"} {
+	for _, kind := range inspectionSteps() {
+		if kind == station {
+			data.Steps[kind] = sent.Apart(kind)
+			continue
+		}
 		data.Steps[kind] = newForm(map[string]string{"entry_id": c.NewID().String(), "/door_id": door.String(), "/kind": kind, "/observed_at": now, "then": "inspect"}).Apart(kind)
+	}
+	instruments, err := c.instrumentOptions(ctx, q, data.Mine, asked)
+	if err != nil {
+		return nil, err
 	}
 	for _, s := range asked.Stations {
 		key := stationKey(s)
@@ -109,7 +138,7 @@ func (c *Console) inspectionPage(ctx context.Context, q *request, visit, door uu
 		if key == station {
 			f = sent
 		}
-		data.Stations = append(data.Stations, c.stationStep(q.texts, asked.Door.Facts, s, f.Apart(key)))
+		data.Stations = append(data.Stations, c.stationStep(q.texts, asked, s, f.Apart(key), instruments))
 	}
 	for _, e := range asked.Entries {
 		b := e.Body
@@ -124,7 +153,43 @@ func (c *Console) inspectionPage(ctx context.Context, q *request, visit, door uu
 			data.Ended = append(data.Ended, e)
 		}
 	}
+	if data.Mine {
+		if data.Wants, err = c.Fleet.Wanting(ctx, q.by, door, visit); err != nil {
+			return nil, err
+		}
+	}
 	return page{name: "inspection", status: status, data: data}, nil
+}
+
+// inspectionSteps are the steps of the walk that are an entry of their own, in its order.
+func inspectionSteps() []string { return []string{"safe_work", "function_test", "conclusion"} }
+
+// instrumentOptions are the instruments that may be named, by the unit of what is read; none where nothing is entered. Of each unit the one
+// that was named last in the visit is chosen.
+func (c *Console) instrumentOptions(ctx context.Context, q *request, mine bool, asked fleet.InspectionForm) (map[string][]option, error) {
+	if !mine || !q.by.May(identity.ActReadOffice) {
+		return nil, nil
+	}
+	list, err := c.Fleet.Instruments(ctx, q.by, fleet.InstrumentQuery{Limit: 500})
+	if err != nil {
+		return nil, err
+	}
+	last := map[string]uuid.UUID{}
+	for _, e := range asked.Entries {
+		if r := e.Body.Reading; r != nil && r.InstrumentID != nil {
+			last[string(unitOf(rulebook.NameNow(r.Name)))] = *r.InstrumentID
+		}
+	}
+	w, options := writer{q.texts}, map[string][]option{}
+	for _, i := range list {
+		for _, k := range rulebook.Readings() {
+			if i.Retired || k.Kind != rulebook.Number || k.Unit == "months" || slices.ContainsFunc(options[k.Unit], func(o option) bool { return o.Value == i.InstrumentID.String() }) {
+				continue
+			}
+			options[k.Unit] = append(options[k.Unit], option{Value: i.InstrumentID.String(), Text: w.instrument(i, k.Unit), Chosen: last[k.Unit] == i.InstrumentID})
+		}
+	}
+	return options, nil
 }
 
 func stationKey(s fleet.FormStation) string {
@@ -132,13 +197,14 @@ func stationKey(s fleet.FormStation) string {
 }
 
 // stationStep makes the fields of a station. Every place has an id for the entry that it would be: sent twice, it is entered once.
-func (c *Console) stationStep(t words.Printer, facts fleet.DoorFacts, s fleet.FormStation, f form) stationStep {
+func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fleet.FormStation, f form, instruments map[string][]option) stationStep {
+	facts, w := asked.Door.Facts, writer{t}
 	step := stationStep{Key: stationKey(s), Title: t.T(s.Station.TitleKey()), Form: f}
 	if s.Side != "" {
 		step.Title = t.T("console.inspect.approach", "title", step.Title, "side", strings.ToUpper(string(s.Side)), "label", facts.Side(string(s.Side)).Label)
 	}
 	for _, i := range s.Items {
-		item := itemField{Title: t.T(i.Kind.TitleKey()), YesNo: i.Kind.Kind == rulebook.YesNo, Rules: i.Rules}
+		item := itemField{Title: t.T(i.Kind.TitleKey()), YesNo: i.Kind.Kind == rulebook.YesNo, Needed: i.Needed(), ByLaw: slices.ContainsFunc(i.Rules, func(r fleet.FormRule) bool { return r.Counts() && r.Pack.Role == rulebook.Law }), Rules: i.Rules}
 		for _, p := range i.Places {
 			at := placed("/reading/", i.Kind.Name, p.Place)
 			one := placeField{FormPlace: p, Kind: i.Kind, IDFor: placed("id/", i.Kind.Name, p.Place), Answered: len(p.Entered) > 0 || p.LeftOut != nil}
@@ -149,6 +215,20 @@ func (c *Console) stationStep(t words.Printer, facts fleet.DoorFacts, s fleet.Fo
 			one.AtDoor = strings.TrimSpace(item.Title + " " + one.Label)
 			one.Read = f.Field(at, readLabel(t, one.Label, i.Kind))
 			one.Read.Bare, one.Read.Unseen = true, item.Title
+			if i.Kind.Name == monthsRead && asked.Months != nil && !f.values.Has(at) {
+				one.Read.Value = w.readValue(float64(*asked.Months), words.SI(i.Kind.Unit))
+				one.Read.Hint = t.T("console.inspect.months.computed", "day", w.day(asked.LastDay))
+			}
+			if options := instruments[i.Kind.Unit]; len(options) > 0 && !item.YesNo {
+				one.With = w.instrumentField(f, placed("/with/", i.Kind.Name, p.Place), options)
+				one.With.Unseen = one.AtDoor
+			}
+			if p.Trend != nil {
+				one.Gone = w.trend(*p.Trend)
+			}
+			for _, r := range p.Entered {
+				one.Said = append(one.Said, w.readingLine(asked, r))
+			}
 			if item.YesNo {
 				one.Read = choose([]option{{Text: t.T("console.reading.not_taken")}, {Value: "yes", Text: t.T("console.yes")}, {Value: "no", Text: t.T("console.no")}}, one.Read)
 			}
@@ -164,6 +244,115 @@ func (c *Console) stationStep(t words.Printer, facts fleet.DoorFacts, s fleet.Fo
 		step.Items = append(step.Items, item)
 	}
 	return step
+}
+
+// monthsRead is the reading that the register counts itself.
+const monthsRead = "months_since_inspection"
+
+// instrumentField is the choice of what a reading was taken with.
+func (w writer) instrumentField(f form, name string, options []option) field {
+	one := f.Field(name, w.T("console.inspect.with"))
+	if !f.values.Has(name) {
+		for _, o := range options {
+			if o.Chosen {
+				one.Value = o.Value
+			}
+		}
+	}
+	return choose(append([]option{{Text: w.T("console.inspect.with.none")}}, options...), one)
+}
+
+// instrument writes an instrument with what it states of its uncertainty in a unit.
+func (w writer) instrument(i fleet.Instrument, unit string) string {
+	said := i.Name
+	if i.Serial != "" {
+		said += " " + i.Serial
+	}
+	if u, has := i.Uncertainty[unit]; has {
+		said = w.T("console.inspect.with.uncertainty", "name", said, "uncertainty", w.readValue(u, words.SI(unit)))
+	}
+	if !i.CalibratedUntil.IsZero() {
+		said = w.T("console.inspect.with.until", "name", said, "day", w.day(i.CalibratedUntil))
+	}
+	return said
+}
+
+// readingLine writes what the rules say of a reading.
+func (w writer) readingLine(asked fleet.InspectionForm, r fleet.FormReading) readingLine {
+	line := readingLine{FormReading: r}
+	for _, v := range r.Verdicts {
+		one := verdictLine{FormVerdict: v}
+		switch {
+		case v.Outcome == rulebook.NotApplicable:
+			continue
+		case v.Outcome == rulebook.Passed:
+			one.Class, one.Sign, one.Word = "fine", "✓", w.T("console.verdict.passes")
+		case v.Outcome == rulebook.Failed && v.Verdict.Counts():
+			one.Class, one.Sign, one.Word = "unsecured", "✗", w.T("console.verdict.fails", "severity", w.Enum("severity", string(v.Verdict.Severity)))
+		case v.Outcome == rulebook.Failed:
+			one.Class, one.Sign, one.Word = "late", "✗", w.T("console.verdict.fails_advice")
+		case v.Outcome == rulebook.Undecided:
+			one.Class, one.Sign, one.Word = "late", "?", w.T("console.verdict.undecided")
+		default:
+			var gaps []string
+			for _, g := range v.Gaps {
+				gaps = append(gaps, asked.GapTitle(g, w.Printer))
+			}
+			one.Class, one.Sign, one.Word = "calm", "–", w.T("console.verdict.wants", "what", strings.Join(gaps, ", "))
+		}
+		if v.Outcome == rulebook.Failed && !r.AsFound && !r.Stale || v.Outcome == rulebook.Failed && r.AsFound {
+			one.Unsafe = v.Verdict.Counts() && v.Verdict.Severity == rulebook.Unsafe
+			one.ToFinding = "/visits/" + asked.VisitID.String() + "/entries/new?" + url.Values{"door": {asked.Door.DoorID.String()}, "kind": {"finding"}, "then": {"inspect"}, "rule": {v.RuleID},
+				"severity": {string(v.Verdict.Severity)}, "what": {w.T("console.inspect.finding.what", "rule", v.Rule.Title, "read", w.reading(r.EntryReading), "limit", w.limit(v.FormRule.Limit))}}.Encode()
+		}
+		line.Verdicts = append(line.Verdicts, one)
+	}
+	return line
+}
+
+// wantTitle names what a sign-off wants: a reading with its place, a fact, a rule, or a step of the walk.
+func (w writer) wantTitle(want fleet.Want) string {
+	title := want.Title
+	switch {
+	case title != "" && want.Leaf+len(want.Side) > 0:
+		return title + ", " + w.place(want.Leaf, string(want.Side))
+	case title != "":
+		return title
+	case want.Step == "safe_work":
+		return w.T("console.inspect.safe")
+	case want.Step == "function_test":
+		return w.Enum("entry_kind", "function_test")
+	}
+	return ""
+}
+
+// want says why a sign-off wants something. Behind a title the sentence does not name it again.
+func (w writer) want(want fleet.Want) string {
+	if w.wantTitle(want) == "" {
+		return w.fault(want.Fault)
+	}
+	return w.T("console.want." + want.Fault.Code)
+}
+
+// wantPath is where on the walk something is put right.
+func wantPath(want fleet.Want) string {
+	switch {
+	case want.Station != "":
+		return "#s-" + stationKey(fleet.FormStation{Station: want.Station, Side: sideOfStation(want)})
+	case want.Step == "safe_work", want.Step == "function_test":
+		return "#k-" + want.Step
+	case want.Step == "facts":
+		return "#k-facts"
+	}
+	return ""
+}
+
+// sideOfStation is the side of an approach; other stations are of both.
+func sideOfStation(want fleet.Want) rulebook.Side {
+	if want.Station == rulebook.Approach {
+		return want.Side
+	}
+	return ""
 }
 
 // placed names a field of a reading at a place.
@@ -249,6 +438,7 @@ func (r *reader) station(asked fleet.InspectionForm, key string, body fleet.Entr
 				continue
 			case read:
 				b.Kind, b.Reading = "reading", r.reading(at, item.Kind, p.Place)
+				b.Reading.InstrumentID = r.optionalID(placed("/with/", item.Kind.Name, p.Place))
 			case out:
 				b.Kind, b.LeftOut = "left_out", &fleet.EntryLeftOut{Name: item.Kind.Name, Leaf: p.Leaf, Side: string(p.Side), Reason: r.chosen(left + "/reason"), Why: r.form.Value(left + "/why")}
 				if b.LeftOut.Why == "" {
@@ -322,9 +512,21 @@ func (w writer) source(s rulebook.Source) string {
 // read writes what was read, without the reading's name.
 func (w writer) read(r fleet.FormReading) string {
 	if r.Value != nil {
-		return shownValue(w.Printer, *r.Value, unitOf(r.Name))
+		said := w.readValue(*r.Value, unitOf(r.Name))
+		if r.Uncertainty != nil {
+			said = w.T("console.inspect.uncertain", "value", said, "uncertainty", w.readValue(*r.Uncertainty, unitOf(r.Name)))
+		}
+		return said
 	}
 	return w.yes(r.Yes)
+}
+
+// readValue writes a number that was read as finely as it may have been taken: half an inch is not 0.01 m.
+func (w writer) readValue(v float64, unit words.SI) string {
+	if unit == words.Metre {
+		return w.LengthTo(v, words.Fineness{Decimals: 3, InchParts: 16})
+	}
+	return shownValue(w.Printer, v, unit)
 }
 
 // doubt asks whether a reading is right.

@@ -1,6 +1,7 @@
 package console_test
 
 import (
+	"html"
 	"net/url"
 	"regexp"
 	"strings"
@@ -67,7 +68,7 @@ func TestAStationIsSavedOnceHoweverOftenItIsSent(t *testing.T) {
 	if n := len(w.entries(t, visit)); n != 3 {
 		t.Errorf("sent twice, it is %d entries", n)
 	}
-	page = w.technician.get(t, path).want(t, 200, "12 lbf More than a third away from before. Is that right?", "not taken: could not be done The floor is being laid.", "Read it again, as it is left")
+	page = w.technician.get(t, path).want(t, 200, "12 lbf recorded More than a third away from before. Is that right?", "✓ passes Force that keeps a stopped leaf from closing (at most 30 lbf)", "not taken: could not be done The floor is being laid.", "Read it again, as it is left")
 	values.Set("/reading/closing_force_n/leaf2", "13 lbf")
 	w.technician.post(t, path, values).want(t, 409) // under the same id
 
@@ -77,7 +78,7 @@ func TestAStationIsSavedOnceHoweverOftenItIsSent(t *testing.T) {
 	sent := url.Values{"entry_id": {form.hidden(t, "entry_id")}, "/door_id": {w.door.DoorID.String()}, "/kind": {"reading"}, "/corrects": {correct[1]}, "/because": {"misread"}, "then": {"inspect"},
 		"/observed_at": {form.hidden(t, "/observed_at")}, "/reading/closing_force_n": {"27"}, "id/closing_force_n": {form.hidden(t, "id/closing_force_n")}, "/reading/leaf": {"1"}}
 	w.technician.post(t, "/visits/"+visit.String()+"/entries", sent).leads(t, path+"#k-reading")
-	w.technician.get(t, path).want(t, 200, "leaf 1: ✓ 27 lbf")
+	w.technician.get(t, path).want(t, 200, "leaf 1: 27 lbf recorded")
 
 	w.agent.get(t, path).want(t, 403)
 	w.agent.get(t, "/doors/"+w.door.DoorID.String()+"/inspection-form").want(t, 200, "Inspector:", "at most 133.4 N (stated as 30 lbf)").lacks(t, "<button>Save")
@@ -118,4 +119,61 @@ func TestHowTheWorkPlaceWasMadeSafeIsEnteredAndCorrected(t *testing.T) {
 	w.technician.get(t, path).want(t, 200, "isolated before the leaf is touched", "Belt tightened.", "Runs without noise and rubbing: no.").lacks(t, "The drive is watched")
 	w.technician.get(t, "/visits/"+visit.String()).want(t, 200, "Belt tightened.", "Runs without noise and rubbing: no.", "The drive is watched")
 	w.technician.post(t, path, url.Values{"station": {"moon"}, "/observed_at": {"2026-03-03T09:00:00"}}).want(t, 422)
+}
+
+func TestAFailedReadingSaysSoAndLeadsToTheFindingAndToSecuringTheDoor(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	visit := w.attend(t, w.now.Add(-time.Minute), w.site, w.door)
+	path := "/visits/" + visit.String() + "/doors/" + w.door.DoorID.String() + "/inspect"
+	values := w.technician.get(t, path).station(t, "closing")
+	values.Set("/reading/closing_force_n/leaf1", "30.1") // over the 30 lbf of A156.10-2005, 10.1.3, as reported second-hand
+	values.Set("/reading/closing_force_n/leaf2", "30")
+	values.Set("/reading/closing_speed_mps", "1")
+	w.technician.post(t, path, values).leads(t, path+"#s-closing")
+	page := w.technician.get(t, path).want(t, 200, "leaf 1: 30.1 lbf recorded", "✗ fails:", "Enter the finding", "Secure the door", "not judged yet, wants mass of leaf 1, mass of leaf 2")
+	link := regexp.MustCompile(`href="([^"]*kind=finding[^"]*)"`).FindStringSubmatch(page.body)
+	form := w.technician.get(t, html.UnescapeString(link[1])).want(t, 200, "30.1 lbf", "The rule that it falls short of")
+	if !regexp.MustCompile(`<option value="[^"]+" selected>Force that keeps a stopped leaf from closing`).MatchString(form.body) {
+		t.Error("the finding does not name the rule that failed")
+	}
+	w.now = w.now.Add(time.Minute)
+	w.technician.post(t, "/visits/"+visit.String()+"/entries", url.Values{"entry_id": {form.hidden(t, "entry_id")}, "/door_id": {w.door.DoorID.String()}, "/kind": {"finding"}, "then": {"inspect"},
+		"/observed_at": {form.hidden(t, "/observed_at")}, "/finding/severity": {"unsafe"}, "/finding/what": {"Holds too hard."}, "/finding/rule": {"stopped-leaf-force"}}).leads(t, path+"#k-finding")
+	if e := w.entries(t, visit); e[len(e)-1].Body.Finding == nil || e[len(e)-1].Body.Finding.Rule != "stopped-leaf-force" {
+		t.Errorf("the finding is %+v", e[len(e)-1].Body)
+	}
+	w.technician.get(t, path).want(t, 200, "Entered as a finding: unsafe")
+}
+
+func TestAStepThatIsRefusedIsShownAgainOnTheWalkWithTheFieldNamed(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	visit := w.attend(t, w.now, w.site, w.door)
+	entries := "/visits/" + visit.String() + "/entries"
+	page := w.technician.get(t, "/visits/"+visit.String()+"/doors/"+w.door.DoorID.String()+"/inspect").want(t, 200, "If it stayed on: why", "If none is needed: why").lacks(t, "If it stayed on: why <span class=\"optional\"")
+	if !strings.Contains(page.body, `action="`+entries+`#k-safe_work"`) {
+		t.Error("an answer does not open at the step that was sent")
+	}
+	w.technician.post(t, entries, url.Values{"entry_id": {w.id().String()}, "/door_id": {w.door.DoorID.String()}, "/kind": {"safe_work"}, "/observed_at": {page.hidden(t, "/observed_at")}, "then": {"inspect"},
+		"/safe_work/traffic": {"barriered"}, "/safe_work/power": {"stayed_on"}, "/safe_work/ladder": {"not_used"}, "/safe_work/second_person": {"not_needed"}, "/safe_work/note": {"Two cones."}}).
+		want(t, 422, "2 things are not right yet", "If it stayed on: why: This text is missing.", "If none is needed: why: This text is missing.", "The leaf as it closes").holds(t, "/safe_work/note", "Two cones.")
+}
+
+func TestAVisitIsBegunFromItsOrderAndListsIt(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	begin := regexp.MustCompile(`href="(/visits/new[^"]*)"`)
+	ticked := func(path string) bool {
+		t.Helper()
+		link := begin.FindStringSubmatch(w.technician.get(t, path).want(t, 200, "Begin a visit").body)
+		return strings.Contains(w.technician.get(t, html.UnescapeString(link[1])).want(t, 200).body, `value="`+w.orderPlan+`" checked`)
+	}
+	if !ticked("/work-orders/" + w.orderPlan) {
+		t.Error("the order from which the visit is begun is not ticked")
+	}
+	if !ticked("/doors/" + w.late.DoorID.String()) {
+		t.Error("the open inspection of the door is not ticked")
+	}
+	w.dispatcher.get(t, "/work-orders/"+w.orderPlan).want(t, 200).lacks(t, "/visits/new")
 }

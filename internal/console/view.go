@@ -159,7 +159,7 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"reading": w.reading, "job": w.job, "days": func(d time.Duration) string { return w.T("console.days", "count", int(d.Hours())/24) }, "extent": w.extent, "covered": w.covered, "entries": func(id, caption string, lines []entryLine, zone string, mine bool) entryTable {
 			return entryTable{table{id, caption, lines, zone}, mine}
 		},
-		"limit": w.limit, "source": w.source, "read": w.read, "leftOut": w.leftOut, "tried": w.tried, "touched": w.touched, "doubt": w.doubt,
+		"limit": w.limit, "source": w.source, "read": w.read, "leftOut": w.leftOut, "tried": w.tried, "touched": w.touched, "doubt": w.doubt, "named_fault": w.namedFault, "wantPath": wantPath, "fieldID": form{}.IDOf, "want": w.want, "wantTitle": w.wantTitle,
 		"photo":       func(hash seal.Hash, what string) photoShown { return photoShown{hash.String(), what} },
 		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{Form: f, Zone: zone, Kind: kind} }, "derived": derived, "answers": func() []option { return yesOptions(p) },
 		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,
@@ -277,7 +277,7 @@ func (w writer) job(name string) string { return w.T("job." + name + ".title") }
 func (w writer) reading(r fleet.EntryReading) string {
 	said := w.yes(r.Yes)
 	if r.Value != nil {
-		said = shownValue(w.Printer, *r.Value, unitOf(r.Name))
+		said = w.readValue(*r.Value, unitOf(r.Name))
 	}
 	if r.Leaf > 0 {
 		said = w.T("console.reading.at_leaf", "said", said, "number", r.Leaf)

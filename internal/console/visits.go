@@ -189,15 +189,29 @@ const mostDoors = 200
 
 func (c *Console) visitNew(ctx context.Context, q *request) (answer, error) {
 	f := q.filter()
-	site, door := f.ID("site"), f.ID("door")
+	site, door, order := f.ID("site"), f.ID("door"), f.ID("order")
 	if err := f.faults.Err(); err != nil {
 		return nil, err
 	}
 	fresh := newForm(map[string]string{"visit_id": c.NewID().String(), "/site_id": site.String(), "/people": q.by.PersonID.String()})
 	if door != uuid.Nil {
 		fresh.values.Set("/doors", door.String())
+		if err := c.tickOrders(ctx, q, fresh, door, order); err != nil {
+			return nil, err
+		}
 	}
 	return c.visitNewPage(ctx, q, fresh, http.StatusOK)
+}
+
+// tickOrders chooses the order from which the visit is begun, or else the inspections of the door that are open.
+func (c *Console) tickOrders(ctx context.Context, q *request, f form, door, order uuid.UUID) error {
+	open, err := c.Fleet.WorkOrders(ctx, q.by, fleet.WorkOrderQuery{State: "open", DoorID: door, Limit: 500})
+	for _, o := range open {
+		if o.WorkOrderID == order || order == uuid.Nil && o.Kind == "inspection" {
+			f.values.Add("/orders/"+door.String(), o.WorkOrderID.String())
+		}
+	}
+	return err
 }
 
 func (c *Console) visitNewPage(ctx context.Context, q *request, f form, status int) (answer, error) {

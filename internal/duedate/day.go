@@ -117,6 +117,18 @@ func (d Day) AddMonths(n int) Day {
 	return Day{int16(year), uint8(month), uint8(min(int(d.day), daysIn(year, month)))}
 }
 
+// MonthsUntil counts the whole months from d to another day, rounded down: the most that AddMonths may add without passing it; negative
+// when the other is earlier.
+func (d Day) MonthsUntil(other Day) int {
+	y, m, _ := d.Date()
+	to, month, _ := other.Date()
+	n := (to-y)*12 + int(month-m)
+	if d.AddMonths(n).After(other) {
+		n--
+	}
+	return n
+}
+
 // AddYears is twelve times as many months.
 func (d Day) AddYears(n int) Day {
 	return d.AddMonths(12 * min(max(n, -10_000), 10_000))

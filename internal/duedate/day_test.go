@@ -271,3 +271,26 @@ func day(t interface {
 func drawDay(t *rapid.T, name string) Day {
 	return Day{1970, 1, 1}.AddDays(rapid.IntRange(-300_000, 300_000).Draw(t, name))
 }
+
+// Counted on a calendar by hand.
+func TestMonthsAreWholeOnTheDayOfTheirNumber(t *testing.T) {
+	for _, c := range []struct {
+		from, to string
+		want     int
+	}{
+		{"2025-03-01", "2026-03-01", 12}, {"2025-03-02", "2026-03-01", 11}, {"2025-03-01", "2025-03-01", 0}, {"2025-12-15", "2026-01-14", 0}, {"2025-12-15", "2026-01-15", 1},
+		{"2024-01-31", "2024-02-28", 0}, {"2024-01-31", "2024-02-29", 1}, {"2025-01-31", "2025-02-28", 1}, {"2025-03-02", "2025-03-01", -1},
+	} {
+		from, err := ParseDay(c.from)
+		if err != nil {
+			t.Fatal(err)
+		}
+		to, err := ParseDay(c.to)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := from.MonthsUntil(to); got != c.want {
+			t.Errorf("from %s to %s are %d months, want %d", c.from, c.to, got, c.want)
+		}
+	}
+}

@@ -179,27 +179,11 @@ func asLeftWanting(done []doneEntry, judged []judgedDoor) fault.List {
 			}
 		}
 	}
-	kinds := map[string]rulebook.ReadingKind{}
-	for _, k := range rulebook.Readings() {
-		kinds[k.Name] = k
-	}
 	var names []string
-	for i, read := range done {
-		if read.Reading == nil || !needed[rulebook.NameNow(read.Reading.Name)] {
-			continue
-		}
-		kind := kinds[rulebook.NameNow(read.Reading.Name)]
-		outdated := false
-		for _, later := range done[i+1:] {
-			switch {
-			case later.changesDoor() && later.outdates(kind):
-				outdated = true
-			case later.Reading != nil && later.Reading.covers(*read.Reading):
-				outdated = false
-			}
-		}
-		if outdated {
-			names = append(names, kind.Name+read.Reading.spot())
+	outdated := outdatedAmong(done)
+	for _, d := range done {
+		if d.Reading != nil && outdated[d.id] && needed[rulebook.NameNow(d.Reading.Name)] {
+			names = append(names, rulebook.NameNow(d.Reading.Name)+d.Reading.spot())
 		}
 	}
 	if names == nil {
@@ -207,6 +191,30 @@ func asLeftWanting(done []doneEntry, judged []judgedDoor) fault.List {
 	}
 	slices.Sort(names)
 	return fault.List{fault.New(fault.Conflict, "as_left_missing", "readings", strings.Join(slices.Compact(names), ", "))}
+}
+
+// outdatedAmong names the readings of which something that they depend on was touched afterwards; true: nobody has read it again since.
+func outdatedAmong(done []doneEntry) map[uuid.UUID]bool {
+	kinds := map[string]rulebook.ReadingKind{}
+	for _, k := range rulebook.Readings() {
+		kinds[k.Name] = k
+	}
+	outdated := map[uuid.UUID]bool{}
+	for i, read := range done {
+		if read.Reading == nil {
+			continue
+		}
+		kind := kinds[rulebook.NameNow(read.Reading.Name)]
+		for _, later := range done[i+1:] {
+			switch {
+			case later.changesDoor() && later.outdates(kind):
+				outdated[read.id] = true
+			case later.Reading != nil && later.Reading.covers(*read.Reading) && outdated[read.id]:
+				outdated[read.id] = false
+			}
+		}
+	}
+	return outdated
 }
 
 // covers tells whether r is of the same thing as o, at its place or of the whole door.

@@ -2,6 +2,7 @@ package fleet
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -12,6 +13,7 @@ import (
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
+	"lintel.example/lintel/internal/words"
 )
 
 // InspectionForm is what the rules ask of one door as it is known now, in the order of the walk round it: only what applies, and what
@@ -22,6 +24,8 @@ type InspectionForm struct {
 	VisitID   uuid.UUID        // zero: of no visit, a blank form
 	Signed    bool             // the visit is signed off: nothing can be added
 	Packs     []*rulebook.Pack // that judge the door today, its rule basis first
+	Months    *int             // whole months since the last inspection that is signed; nil when none is
+	LastDay   duedate.Day      // of that inspection
 	Stations  []FormStation    // those where something is to be read
 	FromFacts []FormRule       // judged by what the register says, and no more
 	Wanted    []FormFact       // facts of the register that are wanted
@@ -53,10 +57,16 @@ func (r FormRule) Counts() bool {
 	return r.Rule.Standing.Weight() == rulebook.Binding && r.Rule.Severity != rulebook.Advisory
 }
 
+// Needed tells whether a door cannot pass while the item was not read: law judges what was read, and asks for nothing.
+func (i FormItem) Needed() bool {
+	return slices.ContainsFunc(i.Rules, func(r FormRule) bool { return r.Counts() && r.Pack.Role != rulebook.Law })
+}
+
 // FormPlace is one place of a reading.
 type FormPlace struct {
 	rulebook.Place
 	Before  *FormReading  // the newest that was signed, nil if there is none
+	Trend   *Series       // how it has gone over the years, nil where nothing was read twice
 	Entered []FormReading // in this visit, in the order of observation; corrected ones are left out
 	LeftOut *Entry        // that says why it was not read in this visit
 }
@@ -68,13 +78,50 @@ type FormReading struct {
 	ObservedAt time.Time
 	Day        duedate.Day // at the site
 	Doubt      Doubt       // of what was read in this visit, beside what was read before
+	Stale      bool        // something on which it depends was changed in this visit since, and nobody has read it again: it judges nothing
+	AsFound    bool        // the same, and it was read again
+	With       *Instrument // that it was read with, as it was on the day; nil when none was named
+	InDate     bool        // that instrument was in calibration on the day
+	Verdicts   []FormVerdict
+}
+
+// FormVerdict is what a rule says of a reading, with what else was read there.
+type FormVerdict struct {
+	FormRule
+	rulebook.Verdict
+	Finding *Entry // of the visit, that names the rule; nil while there is none
 }
 
 // FormFact is a fact of the register that is wanted, and what for.
 type FormFact struct {
 	rulebook.Gap
-	Title string // in the reader's language
-	Rules []FormRule
+	Title   string // in the reader's language
+	Pointer string // of the member of the door that says it, "" where it follows from several
+	Rules   []FormRule
+}
+
+// factPointer is where a fact of rules is said of a door.
+func factPointer(name string) string {
+	var leaf int
+	var member string
+	if n, _ := fmt.Sscanf(name, "leaves[%d].%s", &leaf, &member); n == 2 {
+		return fmt.Sprintf("/facts/leaves/%d/%s", leaf, member)
+	}
+	switch name {
+	case "door_kind":
+		return "/facts/kind"
+	case "activation", "activation_a":
+		return "/facts/side_a/activation"
+	case "activation_b":
+		return "/facts/side_b/activation"
+	case "egress_breakout":
+		return "/facts/egress"
+	case "leaves", "leaf_count":
+		return "/facts/leaves"
+	case "mode", "inspector_certified":
+		return ""
+	}
+	return "/facts/" + name
 }
 
 // Doubt is a question about a reading, put to whoever took it. It refuses nothing.
@@ -121,9 +168,148 @@ func (f *Fleet) InspectionForm(ctx context.Context, by identity.Actor, doorID, v
 		}
 		form.ask(writer{texts: f.printer(by)})
 		form.read(live(entries))
-		return nil
+		form.since(live(entries), duedate.DayIn(f.Now(), form.Zone))
+		form.trends(entries)
+		return form.judge(ctx, tx, entries)
 	})
 	return form, err
+}
+
+// since counts the months since the door was inspected last, as far as inspections were signed here.
+func (form *InspectionForm) since(counting []Entry, today duedate.Day) {
+	for _, e := range counting {
+		if e.Signed && e.VisitID != form.VisitID && e.Body.Conclusion != nil {
+			form.LastDay = duedate.DayIn(e.ObservedAt, form.Zone)
+		}
+	}
+	if !form.LastDay.IsZero() && !today.Before(form.LastDay) {
+		months := form.LastDay.MonthsUntil(today)
+		form.Months = &months
+	}
+}
+
+// trends puts beside each place how its reading has gone.
+func (form *InspectionForm) trends(entries []Entry) {
+	for _, s := range seriesOf(entries, form.Zone, limitsOf(form.Packs, inspectedFacts(form.Door.Facts))) {
+		for _, at := range form.places() {
+			if at.kind.Name == s.Reading && at.Place == (rulebook.Place{Leaf: s.Leaf, Side: rulebook.Side(s.Side)}) && len(s.Points) > 1 {
+				at.Trend = &s
+			}
+		}
+	}
+}
+
+// Rules are all rules of the form, each once, those first at which something is read.
+func (form InspectionForm) Rules() (list []FormRule) {
+	var all []FormRule
+	for _, s := range form.Stations {
+		for _, item := range s.Items {
+			all = append(all, item.Rules...)
+		}
+	}
+	for _, r := range append(all, form.FromFacts...) {
+		if !slices.ContainsFunc(list, func(l FormRule) bool { return l.Rule.ID == r.Rule.ID && l.Pack.ID == r.Pack.ID }) {
+			list = append(list, r)
+		}
+	}
+	return list
+}
+
+// GapTitle says in words what a rule lacks.
+func (InspectionForm) GapTitle(g rulebook.Gap, texts words.Printer) string {
+	return writer{texts: texts}.gap(g)
+}
+
+// formSpot is a place of an item.
+type formSpot struct {
+	*FormPlace
+	kind  rulebook.ReadingKind
+	rules []FormRule
+}
+
+// places are all places of the form.
+func (form *InspectionForm) places() (list []formSpot) {
+	for _, s := range form.Stations {
+		for _, item := range s.Items {
+			for i := range item.Places {
+				list = append(list, formSpot{&item.Places[i], item.Kind, item.Rules})
+			}
+		}
+	}
+	return list
+}
+
+// judge holds what was read in the visit against the rules, as a sign-off would: each reading with what else was read there and still stands.
+func (form *InspectionForm) judge(ctx context.Context, tx Tx, entries []Entry) error {
+	entries = slices.DeleteFunc(slices.Clone(entries), func(e Entry) bool { return e.VisitID != form.VisitID })
+	used, err := instrumentsOf(ctx, tx, form.Zone, entries)
+	if err != nil {
+		return err
+	}
+	now := concludingNow(form.VisitID, form.Door.DoorID, entries)
+	facts, stated := inspectedFacts(form.Door.Facts), used.stated(entries)
+	stand := readingsOf(form.Door.DoorID, now, stated)
+	outdated := outdatedAmong(doneAt(now, entries))
+	found := map[string]*Entry{}
+	for _, e := range live(entries) {
+		if e.Body.Finding != nil && e.Body.Finding.Rule != "" {
+			found[e.Body.Finding.Rule] = &e
+		}
+	}
+	for _, at := range form.places() {
+		for i := range at.Entered {
+			r := &at.Entered[i]
+			if u, named := used[r.EntryID]; named {
+				r.InDate = u.InDate
+				r.With = &Instrument{InstrumentID: u.InstrumentID, Version: u.Version, Kind: u.Kind, Name: u.Name, Serial: u.Serial, CalibratedOn: u.CalibratedOn, CalibratedUntil: u.CalibratedUntil,
+					Certificate: u.Certificate, Uncertainty: u.Uncertainty}
+				if in, has := u.Uncertainty[at.kind.Unit]; has && r.Uncertainty == nil {
+					r.Uncertainty = &in
+				}
+			}
+			again, is := outdated[r.EntryID]
+			r.Stale, r.AsFound = is && again, is && !again
+			r.Verdicts = form.verdicts(at, *r, facts, stand, found)
+		}
+	}
+	return nil
+}
+
+// verdicts are what the rules of an item say of one reading of it.
+func (form *InspectionForm) verdicts(at formSpot, r FormReading, facts rulebook.Facts, stand []rulebook.Used, found map[string]*Entry) (list []FormVerdict) {
+	with := []rulebook.Used{{Name: at.kind.Name, Reading: rulebook.Reading{Number: r.Value, Yes: r.Yes, Uncertainty: r.Uncertainty, Place: r.place()}}}
+	if r.Value != nil {
+		with[0].Unit = at.kind.Unit
+	}
+	for _, u := range stand {
+		if u.Name != at.kind.Name {
+			with = append(with, u)
+		}
+	}
+	said := map[string][]rulebook.Verdict{}
+	for _, rule := range at.rules {
+		if said[rule.Pack.ID] == nil {
+			said[rule.Pack.ID] = rule.Pack.Judge(facts, with)
+		}
+		for _, v := range said[rule.Pack.ID] {
+			if v.RuleID == rule.Rule.ID {
+				list = append(list, FormVerdict{rule, v, found[v.RuleID]})
+			}
+		}
+	}
+	return list
+}
+
+// concludingNow is a conclusion that a visit could have now, behind everything that was entered.
+func concludingNow(visitID, doorID uuid.UUID, entries []Entry) Entry {
+	now := Entry{VisitID: visitID, DoorID: doorID, EntryID: uuid.Max, Body: EntryBody{DoorID: doorID, Kind: "conclusion", Conclusion: &EntryConclusion{Result: "passed"}}}
+	for _, e := range entries {
+		if e.ObservedAt.After(now.ObservedAt) {
+			now.ObservedAt = e.ObservedAt
+		}
+	}
+	now.Body.ObservedAt = now.ObservedAt
+	return now
 }
 
 // ask puts the rules of the packs together by what they need.
@@ -166,7 +352,7 @@ func (form *InspectionForm) want(w writer, rule FormRule) {
 		i := slices.IndexFunc(form.Wanted, func(f FormFact) bool { return f.Gap == g })
 		if i < 0 {
 			i = len(form.Wanted)
-			form.Wanted = append(form.Wanted, FormFact{Gap: g, Title: w.gap(g)})
+			form.Wanted = append(form.Wanted, FormFact{Gap: g, Title: w.gap(g), Pointer: factPointer(g.Name)})
 		}
 		form.Wanted[i].Rules = append(form.Wanted[i].Rules, rule)
 	}

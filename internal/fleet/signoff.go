@@ -426,22 +426,30 @@ func checkConclusions(doors []uuid.UUID, entries []Entry, judged []judgedDoor) e
 		if !ok || conclusion.Body.Conclusion.Result != "passed" {
 			continue
 		}
-		until := slices.DeleteFunc(slices.Clone(entries), func(e Entry) bool { return e.ObservedAt.After(conclusion.ObservedAt) })
-		for _, e := range openUnsafe(until) { // what is mended or corrected afterwards was open when it passed
-			if e.DoorID == id {
-				return fault.New(fault.Conflict, "passed_while_unsafe", "finding", e.EntryID.String())
-			}
-		}
-		for _, j := range judged {
-			if j.DoorID != id {
-				continue
-			}
-			if err := j.allowsPassed(); err != nil {
-				return err
-			}
+		if refused := passedWanting(conclusion, entries, judged); len(refused) > 0 {
+			return refused[0]
 		}
 	}
 	return nil
+}
+
+// passedWanting gives why a door cannot be called passed: what is unsafe, and then what each pack says.
+func passedWanting(conclusion Entry, entries []Entry, judged []judgedDoor) (refused []error) {
+	until := slices.DeleteFunc(slices.Clone(entries), func(e Entry) bool { return e.ObservedAt.After(conclusion.ObservedAt) })
+	for _, e := range openUnsafe(until) { // what is mended or corrected afterwards was open when it passed
+		if e.DoorID == conclusion.DoorID {
+			refused = append(refused, fault.New(fault.Conflict, "passed_while_unsafe", "finding", e.EntryID.String()))
+		}
+	}
+	for _, j := range judged {
+		if j.DoorID != conclusion.DoorID {
+			continue
+		}
+		if err := j.allowsPassed(); err != nil {
+			refused = append(refused, err)
+		}
+	}
+	return refused
 }
 
 // allowsPassed tells whether a door may be called passed by what one pack said. Law is read as far as the visit read for it: what it

@@ -102,3 +102,24 @@ func TestEveryReadingHasItsStationOnTheWalk(t *testing.T) {
 		}
 	}
 }
+
+// What nobody knows of a door that swings does not make the rules of a sliding door apply to it.
+func TestARuleOfOtherDoorsStaysOneWhateverIsUnknown(t *testing.T) {
+	p := embeddedPack(t, slidePack)
+	facts, readings := slideDoor()
+	facts.DoorKind, facts.EgressBreakout, facts.PresenceBy = Swinging, nil, ""
+	for _, v := range p.Judge(facts, taken(readings)) {
+		if v.RuleID == "breakout-force" && (v.Outcome != NotApplicable || v.Reason != RuleDoesNotApply) {
+			t.Errorf("the breakout force of a swinging door is %s: %s, %v", v.Outcome, v.Reason, v.Gaps)
+		}
+	}
+	if slices.ContainsFunc(p.Asks(facts), func(a Asked) bool { return slices.ContainsFunc(a.Wanted, func(g Gap) bool { return g.Name == "egress_breakout" }) }) {
+		t.Error("a swinging door is asked whether its leaves break out")
+	}
+	facts.DoorKind = Sliding
+	for _, v := range p.Judge(facts, taken(readings)) {
+		if v.RuleID == "breakout-force" && (v.Outcome != NotJudged || !slices.Contains(v.Gaps, Gap{"egress_breakout", Missing})) {
+			t.Errorf("the breakout force of a sliding door is %s: %s, %v", v.Outcome, v.Reason, v.Gaps)
+		}
+	}
+}

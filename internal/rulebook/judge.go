@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"cel.dev/cel-go/common/types"
 )
 
 // Outcome of one rule.
@@ -407,6 +409,9 @@ func (s *situation) applies(p *Pack, when *program) (applies, surely bool, why R
 		return true, true, "", nil
 	}
 	if gaps := s.gaps(when); gaps != nil {
+		if s.never(when, gaps) {
+			return false, false, RuleDoesNotApply, nil
+		}
 		return false, false, InputsUnusable, gaps
 	}
 	applies, surely, err := s.holds(when)
@@ -417,6 +422,17 @@ func (s *situation) applies(p *Pack, when *program) (applies, surely bool, why R
 		return false, false, RuleDoesNotApply, nil
 	}
 	return true, surely, "", nil
+}
+
+// never tells whether a condition is not met whatever the facts are that nobody knows: a sliding door's rule is none for a door that swings,
+// even while nobody has said whether its leaves break out. CEL answers "false" past a name that is missing only where that name cannot
+// matter. Members of leaves are zero and not missing, so nothing is said of conditions that look at them.
+func (s *situation) never(when *program, gaps []Gap) bool {
+	if when.leaves || len(when.computed) > 0 || slices.ContainsFunc(gaps, func(g Gap) bool { return g.Problem != Missing }) {
+		return false
+	}
+	out, err := s.eval(when)
+	return err == nil && out == types.False
 }
 
 // holds tells whether a condition is met anywhere within the uncertainty of what was read, and whether it is met everywhere.

@@ -108,6 +108,11 @@ func (p Printer) Quantity(value float64, unit SI) string {
 // Length writes a length like FormatLength, with the language's decimal sign.
 func (p Printer) Length(m float64) string { return formatLength(m, p.units, Tape(), p.decimal) }
 
+// LengthTo writes a length to a fineness, with the language's decimal sign.
+func (p Printer) LengthTo(m float64, fineness Fineness) string {
+	return formatLength(m, p.units, fineness, p.decimal)
+}
+
 // numberWriter writes a number to so many decimals.
 type numberWriter func(value float64, decimals int) string
 
