@@ -113,7 +113,9 @@ func TestARuleOfOtherDoorsStaysOneWhateverIsUnknown(t *testing.T) {
 			t.Errorf("the breakout force of a swinging door is %s: %s, %v", v.Outcome, v.Reason, v.Gaps)
 		}
 	}
-	if slices.ContainsFunc(p.Asks(facts), func(a Asked) bool { return slices.ContainsFunc(a.Wanted, func(g Gap) bool { return g.Name == "egress_breakout" }) }) {
+	if slices.ContainsFunc(p.Asks(facts), func(a Asked) bool {
+		return slices.ContainsFunc(a.Wanted, func(g Gap) bool { return g.Name == "egress_breakout" })
+	}) {
 		t.Error("a swinging door is asked whether its leaves break out")
 	}
 	facts.DoorKind = Sliding
