@@ -194,20 +194,12 @@ func TestAnEntranceWithTrafficFromTheSidesGetsTheWideAntenna(t *testing.T) {
 	}
 }
 
-// weather is what falls and blows before an entrance in the open.
-func weather() []field.Blown {
-	return []field.Blown{
-		{Name: "drops", CrossSectionDB: -38, SpeedMps: 6, DriftMps: 6, Falls: true},
-		{Name: "litter", CrossSectionDB: -22, SpeedMps: 3, HeightM: 0.5},
-	}
-}
-
 func TestAnExposedEntranceGetsTheHoodAndMoreToConfirm(t *testing.T) {
 	o := plain("exposed")
 	o.Ways, o.OpeningTimeS = o.Ways[:1], 3.7 // no time to lose
 	steps := []float64{0, 0.03, 0.3}
 	indoors := askIn(steps, o)
-	o.Blown = weather()
+	o.Blown = field.Weather()
 	a := askIn(steps, o)
 	t.Log(a)
 	if !a.first().with("rain hood") || a.first().ConfirmTravelM <= indoors.first().ConfirmTravelM {

@@ -124,8 +124,9 @@ const MostBytes = 1 << 20
 
 // How much may be asked about at once.
 const (
-	mostOpenings   = 4
-	mostCandidates = 200_000
+	mostOpenings = 4
+	// MostCandidates bounds one question; advice looks at about ten a millisecond.
+	MostCandidates = 200_000
 )
 
 // Parse reads a written question. Errors are *field.InputError with the path of the member.
@@ -230,14 +231,14 @@ func (w wireQuestion) question() (q Question, err error) {
 		q.Accessories = append(q.Accessories, Accessory{IntoCeiling: a.IntoCeiling, ShakeShare: a.ShakeShare, Accessory: field.Accessory{Name: a.Name, OutM: a.OutM, LossDB: a.LossDB,
 			CutOffDeg: a.CutOffDeg, EdgeAngleDeg: a.EdgeAngleDeg, AzimuthBeamwidthDeg: a.AzimuthBeamwidthDeg, ElevationBeamwidthDeg: a.ElevationBeamwidthDeg}})
 	}
-	if n := q.size(); n > mostCandidates {
-		return q, fault("", "asks about %d candidates; at most %d", n, mostCandidates)
+	if n := q.Size(); n > MostCandidates {
+		return q, fault("", "asks about %d candidates; at most %d", n, MostCandidates)
 	}
 	return q, nil
 }
 
-// size is how many candidates there are.
-func (q *Question) size() (n int) {
+// Size is how many candidates there are.
+func (q *Question) Size() (n int) {
 	for _, h := range q.hardwareOf() {
 		m := h.model
 		n += len(stepsOf(m.TiltDeg)) * len(stepsOf(m.YawDeg)) * len(stepsOf(m.ReachDB)) * len(stepsOf(m.ConfirmTravelM)) * max(1, len(m.Direction))

@@ -78,6 +78,15 @@ type Blown struct {
 	Source   string
 }
 
+// Weather is what falls and blows before an entrance in the open: common practice, no source; the figures are our own choice.
+func Weather() []Blown {
+	const own = "our own choice"
+	return []Blown{
+		{Name: "drops", CrossSectionDB: -38, SpeedMps: 6, DriftMps: 6, Falls: true, Source: own},
+		{Name: "litter", CrossSectionDB: -22, SpeedMps: 3, HeightM: 0.5, Source: own},
+	}
+}
+
 // Rejected is whether something blown can trigger a device, and what keeps it from doing so.
 type Rejected struct {
 	Triggers    bool

@@ -299,9 +299,16 @@ func (p picture) ownLeaf(d deviceInPlace) string {
 // leafCheck holds a device against one leaf. ok is false when the leaf's or the opening's measures are
 // not known, or where it is hinged.
 func (p picture) leafCheck(v field.Device, l Leaf, side string) (seen, ok bool) {
+	surface, ok := p.leafSurface(l, side)
+	return ok && surface != nil && v.CheckLeaf(surface).Seen, ok
+}
+
+// leafSurface is a leaf as it moves on a side; nil when it opens away from it, or nothing is computed for its motion yet. It is not known without
+// the leaf's and the opening's measures, and where it is hinged.
+func (p picture) leafSurface(l Leaf, side string) (surface field.Leaf, known bool) {
 	opening := p.door.Facts.ClearWidthM
 	if !opening.Known() || !l.WidthM.Known() || !l.HeightM.Known() {
-		return false, false
+		return nil, false
 	}
 	mirror := 1.0 // hinges are told as somebody on side A sees them who looks at the door: their left is +x in A's frame
 	if side == "b" {
@@ -310,18 +317,18 @@ func (p picture) leafCheck(v field.Device, l Leaf, side string) (seen, ok bool) 
 	jamb := *opening.Value / 2 * mirror
 	switch {
 	case l.Motion == "swing" && (l.Hinge == "unknown" || l.OpensTowards == "unknown"):
-		return false, false
+		return nil, false
 	case l.Motion == "swing" && (l.OpensTowards == side || l.OpensTowards == "both"):
 		hinge, towards := jamb, -mirror
 		if l.Hinge == "right" {
 			hinge, towards = -jamb, mirror
 		}
-		return v.SeesSwingLeaf(field.SwingLeaf{HingeXM: hinge, TowardsX: towards, WidthM: *l.WidthM.Value, HeightM: *l.HeightM.Value, OpensToDeg: 90}).Seen, true
+		return field.SwingLeaf{HingeXM: hinge, TowardsX: towards, WidthM: *l.WidthM.Value, HeightM: *l.HeightM.Value, OpensToDeg: 90}, true
 	case l.Motion == "slide":
 		half := *opening.Value / 2
-		return v.SeesSlidingLeaf(field.SlidingLeaf{FromXM: -half, ToXM: half, HeightM: *l.HeightM.Value}).Seen, true
+		return field.SlidingLeaf{FromXM: -half, ToXM: half, HeightM: *l.HeightM.Value}, true
 	}
-	return false, true // it opens away from this side, or nothing is computed for its motion yet
+	return nil, true
 }
 
 // causes names what falls short by computation: the message finding.<code> has the text.
