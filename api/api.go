@@ -87,6 +87,7 @@ func New(rooms Rooms) *API {
 	a.reports()
 	a.rulePacks()
 	a.comparisons()
+	a.advices()
 	a.backups()
 	return a
 }

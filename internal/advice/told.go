@@ -9,8 +9,8 @@ import (
 
 // Section is a part of advice as it is read: a heading and its sentences.
 type Section struct {
-	Heading   string
-	Sentences []string
+	Heading   string   `json:"heading"`
+	Sentences []string `json:"sentences"`
 }
 
 // Tell puts an answer into words: each candidate with what it was held against, what stood in the way of the rest, what to give up when nothing

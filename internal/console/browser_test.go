@@ -384,6 +384,7 @@ func picture(t testing.TB) string {
 func (w *world) pages() map[string]string {
 	return map[string]string{
 		"today": "/", "doors": "/doors", "doors-none": "/doors?search=zzz", "door": "/doors/" + w.door.DoorID.String(),
+		"advice": "/doors/" + w.door.DoorID.String() + "/advice?side=either&header_height_m=2.2&exposed=yes", "advice-open": "/doors/" + w.door.DoorID.String() + "/advice",
 		"comparison": "/doors/" + w.door.DoorID.String() + "/comparison?pack=a156.10@2017", "comparison-open": "/doors/" + w.door.DoorID.String() + "/comparison",
 		"door-then": "/doors/" + w.door.DoorID.String() + "?as_of=2025-06-30", "door-unsafe": "/doors/" + w.unsafe.DoorID.String(),
 		"work-order-plan": "/work-orders/" + w.orderPlan, "inspection-blank": "/doors/" + w.door.DoorID.String() + "/inspection-form",
