@@ -18,6 +18,7 @@ type adviceIn struct {
 	CeilingM      float64 `query:"ceiling_m" doc:"Height of a ceiling that a device can be set into; left out: none."`
 	StraightOnly  bool    `query:"straight_only" doc:"Everybody comes straight to the door."`
 	Exposed       bool    `query:"exposed" doc:"Rain and litter reach the door."`
+	Inhibited     bool    `query:"inhibited" doc:"The control ignores the device while the leaf moves."`
 	ShakeMM       float64 `query:"shake_mm" doc:"Amplitude of the header's shaking, with shake_hz; left out: it is still."`
 	ShakeHz       float64 `query:"shake_hz"`
 }
@@ -29,7 +30,7 @@ func (in adviceIn) ask() fleet.AdviceAsk {
 		}
 		return &v
 	}
-	return fleet.AdviceAsk{DoorID: in.DoorID, Side: in.Side, HeaderHeightM: given(in.HeaderHeightM), CeilingM: given(in.CeilingM), StraightOnly: in.StraightOnly, Exposed: in.Exposed,
+	return fleet.AdviceAsk{DoorID: in.DoorID, Side: in.Side, HeaderHeightM: given(in.HeaderHeightM), CeilingM: given(in.CeilingM), StraightOnly: in.StraightOnly, Exposed: in.Exposed, Inhibited: in.Inhibited,
 		ShakeMM: given(in.ShakeMM), ShakeHz: given(in.ShakeHz)}
 }
 

@@ -47,7 +47,7 @@ func (c *Console) advice(ctx context.Context, q *request) (answer, error) {
 	if f.Value("side") == "" {
 		return show(f.form, 0)
 	}
-	ask := fleet.AdviceAsk{DoorID: id, Side: f.Value("side"), StraightOnly: f.Value("straight_only") != "", Exposed: f.Value("exposed") != ""}
+	ask := fleet.AdviceAsk{DoorID: id, Side: f.Value("side"), StraightOnly: f.Value("straight_only") != "", Exposed: f.Value("exposed") != "", Inhibited: f.Value("inhibited") != ""}
 	read := reader{form: &f.form, texts: q.texts}
 	ask.HeaderHeightM, ask.CeilingM = read.value("header_height_m", words.Metre, nil), read.value("ceiling_m", words.Metre, nil)
 	if err := read.faults.Err(); err != nil {

@@ -21,6 +21,7 @@ type AdviceAsk struct {
 	CeilingM      *float64 // nil: none to set a device into
 	StraightOnly  bool     // everybody comes straight: rails, a narrow way
 	Exposed       bool     // rain and litter
+	Inhibited     bool     // the control ignores it while the leaf moves
 	ShakeMM       *float64 // amplitude of the header's shaking; nil: it is still
 	ShakeHz       *float64
 }
@@ -114,7 +115,7 @@ func (p picture) openingFor(pack *rulebook.Pack, side string, ask AdviceAsk) (o 
 		if surface == nil {
 			continue
 		}
-		o.Leaves = append(o.Leaves, advice.Leaf{Name: leafName(i, len(facts.Leaves)), Surface: surface})
+		o.Leaves = append(o.Leaves, advice.Leaf{Name: leafName(i, len(facts.Leaves)), Surface: surface, Inhibited: ask.Inhibited})
 		if l.Motion == "swing" {
 			o.EdgeM = max(o.EdgeM, *l.WidthM.Value)
 		}
