@@ -66,25 +66,31 @@ type InTime struct {
 
 // InTime holds one approach against the opening's times.
 func (d Device) InTime(m Motion, b Body, o Opening, a Approach) InTime {
-	t := InTime{Approach: a.Name, Body: b.Name, Walk: d.Walk(m, b, a.Path), NeededS: o.NeededS(b)}
+	return o.inTime(m, b, a, d.Walk(m, b, a.Path))
+}
+
+func (o Opening) inTime(m Motion, b Body, a Approach, w Walk) InTime {
+	t := InTime{Approach: a.Name, Body: b.Name, Walk: w, NeededS: o.NeededS(b)}
 	t.LeastM = (t.NeededS + m.LatencyS) * b.SpeedMps
-	if !t.Walk.Triggers {
+	if !w.Triggers {
 		t.MarginS = math.Inf(-1)
 		return t
 	}
-	t.AvailableS = t.Walk.LeftM/b.SpeedMps - m.LatencyS
+	t.AvailableS = w.LeftM/b.SpeedMps - m.LatencyS
 	t.MarginS = t.AvailableS - t.NeededS
 	return t
 }
 
 // WorstInTime gives the approach that leaves least time; the first of those that are alike.
 func (d Device) WorstInTime(m Motion, b Body, o Opening, ways []Approach) (worst InTime) {
+	at, least := d.aim(), 0.0
+	var way Approach
 	for i, a := range ways {
-		if t := d.InTime(m, b, o, a); i == 0 || t.MarginS < worst.MarginS {
-			worst = t
+		if t := o.inTime(m, b, a, at.notice(m, b, a.Path)); i == 0 || t.MarginS < least {
+			way, least = a, t.MarginS
 		}
 	}
-	return worst
+	return d.InTime(m, b, o, way)
 }
 
 // StaysOpen says how long the door is still open after a slow walker has passed the door's plane: from the trigger the output is held as

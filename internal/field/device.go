@@ -178,21 +178,19 @@ func (a *aim) reachNeededDB(p Point) float64 {
 	return 40*math.Log10(r/a.BoresightRangeM) + 2*min(lost, a.AttenuationLimitDB) + 2*a.LossDB
 }
 
-// sight says whether reachNeededDB is at most reachDB, with what that takes worked out beforehand, and mostly without an angle: a
-// direction ψ off the boresight loses at least 12·(ψ/wider beamwidth)² dB, ψ² is at least 2·(1 − cos ψ), and 10^(A/20) at
-// least the first terms of its series.
+// sight says whether reachNeededDB is at most reachDB, with what that takes worked out beforehand, and mostly without an angle: the sines of both
+// angles bound their squares.
 type sight struct {
 	*aim
-	reachDB      float64
-	rangeM, capM float64 // on the boresight, and in a direction that loses all it can
-	perCos       float64 // dB per 1 − cos ψ, at least
+	reachDB              float64
+	rangeM, capM         float64 // on the boresight, and in a direction that loses all it can
+	perAzimuth, perAbove float64 // dB per square of a radian
 }
 
 func (a *aim) sight(reachDB float64) sight {
 	s := sight{aim: a, reachDB: reachDB, rangeM: a.BoresightRangeM * math.Pow(10, (reachDB-2*a.LossDB)/40)}
 	s.capM = s.rangeM * math.Pow(10, -a.AttenuationLimitDB/20)
-	wider := max(a.AzimuthBeamwidthDeg, a.ElevationBeamwidthDeg) * math.Pi / 180
-	s.perCos = 24 / sq(wider)
+	s.perAzimuth, s.perAbove = 12/sq(a.AzimuthBeamwidthDeg*math.Pi/180), 12/sq(a.ElevationBeamwidthDeg*math.Pi/180)
 	return s
 }
 
@@ -203,14 +201,37 @@ func (s *sight) sees(p Point) bool {
 		return false
 	}
 	if r := math.Sqrt(r2); r > s.capM {
-		along := x*s.sinW + y*s.cosW
-		lost := s.perCos * (1 - (along*s.sinT-z*s.cosT)/r)
-		const n = math.Ln10 / 20
-		if r*(1+n*lost*(1+n*lost/2*(1+n*lost/3))) > s.rangeM*(1+1e-9) {
+		aside, along := x*s.cosW-y*s.sinW, x*s.sinW+y*s.cosW
+		ahead, above := along*s.sinT-z*s.cosT, along*s.cosT+z*s.sinT
+		leastφ, mostφ := math.Pi*math.Pi/4, math.Pi*math.Pi
+		if ahead > 0 {
+			leastφ, mostφ = angleSquared(aside * aside / (aside*aside + ahead*ahead))
+		}
+		leastθ, mostθ := angleSquared(above * above / r2)
+		const sure = 1e-9
+		lost := s.perAzimuth*leastφ + s.perAbove*leastθ
+		if most := 20 / math.Ln10 * (s.rangeM/r - 1); lost > most+sure { // ln x ≤ x − 1 spares the logarithm
 			return false
+		}
+		most := 20 * math.Log10(s.rangeM/r)
+		if lost > most+sure {
+			return false
+		}
+		if len(s.hidden) == 0 && s.perAzimuth*mostφ+s.perAbove*mostθ < most-sure {
+			return true
 		}
 	}
 	return s.reachNeededDB(p) <= s.reachDB
+}
+
+// angleSquared bounds the square of an angle of at most 90° whose sine has the square w: by the first terms of the series of arcsin², all of which are
+// positive and fall.
+func angleSquared(w float64) (least, most float64) {
+	least = w * (1 + w*(1.0/3+w*8/45))
+	if w > 0.9 {
+		return least, math.Pi * math.Pi / 4
+	}
+	return least, least + sq(w*w)*(4.0/35)/(1-w)
 }
 
 // normal points to the hidden side of the cut.

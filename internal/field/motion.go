@@ -1,8 +1,11 @@
 package field
 
 import (
+	"cmp"
 	"fmt"
+	"iter"
 	"math"
+	"slices"
 )
 
 // SpeedOfLightMps is exact by the definition of the metre (SI, 1983).
@@ -118,6 +121,17 @@ const (
 	TravelTooShort Unseen = "travel_too_short" // never as far as has to be confirmed without a break
 )
 
+// How far an echo gets, and what it is then for want of.
+const (
+	gotNowhere = iota
+	gotInside
+	gotFast
+	gotTheWay
+	gotAll
+)
+
+var unseen = [...]Unseen{gotNowhere: NeverInside, gotInside: TooSlow, gotFast: WrongDirection, gotTheWay: TravelTooShort, gotAll: ""}
+
 // Walk is what a device makes of a body on a path.
 type Walk struct {
 	Triggers bool
@@ -127,7 +141,8 @@ type Walk struct {
 	AfterS   float64 // since the beginning of the path, without latency
 	HeldS    float64 // how long the output is held
 
-	Why         Unseen  // when it does not trigger
+	// When it does not trigger.
+	Why         Unseen
 	MostMps     float64 // the greatest speed along the line of sight inside the volume
 	MostTravelM float64 // the longest coherent travel in the direction that is asked
 }
@@ -140,12 +155,14 @@ func (w Walk) String() string {
 	return fmt.Sprintf("%s: most %.2f m/s, %.3f m", w.Why, w.MostMps, w.MostTravelM)
 }
 
-// Sampling of a walk: the body at heights no further apart than this, the path in steps of this, or longer ones when more than that has to be confirmed (who
-// is inside for less than a step has not travelled that far); what begins or ends between two steps is found to a millimetre.
+// Sampling of a walk: the body at heights no further apart than walkHeightM to find where it triggers (that is within 2 cm of what all heights
+// together do), than holdHeightM to find how long it is held and whether it triggers at all; the path in steps of walkStepM, or longer ones when more than that
+// has to be confirmed (who is inside for less than a step has not travelled that far). What begins or ends between two steps is found to a millimetre.
 const (
-	walkHeightM = 0.4
-	walkStepM   = 0.05
+	walkHeightM = 0.2
+	holdHeightM = 0.4
 
+	walkStepM    = 0.05
 	walkLongestM = 0.15
 )
 
@@ -153,88 +170,176 @@ const (
 // followed by itself, because coherent travel is a matter of one echo. Triggering wants, inside the volume, at least the least speed along the line of
 // sight in the direction asked, for the whole of the confirmed travel. At the point of closest approach there is no such speed, and
 // the travel begins anew.
+//
+// What holds the output after that is movement in any direction with HoldWhileMoving, and without it whatever would trigger anew. It is held up to the
+// first pause that outlasts HoldS.
 func (d Device) Walk(m Motion, b Body, p Path) Walk {
 	a := d.aim()
-	n := steps(b.HeightM-seenFromM, walkHeightM)
-	best := Walk{Why: NeverInside}
-	length := p.LengthM()
-	last := math.Inf(-1) // of motion that holds the output
-	for i := range n + 1 {
-		z := seenFromM + max(0, b.HeightM-seenFromM)*float64(i)/float64(n)
-		along := 0.0
-		var t track
-		t.begin(&a, m, b)
-		for j := 1; j < len(p); j++ {
-			from, to := Point{p[j-1][0], p[j-1][1], z}, Point{p[j][0], p[j][1], z}
-			t.follow(from, to, along)
-			along += dist(p[j-1], p[j])
+	w := a.notice(m, b, p)
+	if !w.Triggers {
+		return w
+	}
+	t := a.track(m, b)
+	t.moving = make([]span, 0, 16)
+	for z := range b.heights(holdHeightM) {
+		t.along(p, z)
+	}
+	w.HeldS = (held(t.moving, w.AlongM, m.HoldS*b.SpeedMps)-w.AlongM)/b.SpeedMps + m.HoldS
+	return w
+}
+
+// notice is Walk without HeldS.
+func (a *aim) notice(m Motion, b Body, p Path) Walk {
+	var w Walk
+	got := gotNowhere
+	t := a.track(m, b)
+	t.firstOnly, t.until = true, math.Inf(1)
+	for z := range b.heights(walkHeightM) {
+		t.along(p, z)
+		w.MostMps, w.MostTravelM = max(w.MostMps, t.mostMps), max(w.MostTravelM, t.mostTravel)
+		got = max(got, t.got)
+		if t.triggered && t.at < t.until {
+			w.Triggers, t.until = true, t.at // of the others nothing matters from here on
 		}
-		best.take(&t)
-		last = max(last, t.last)
 	}
-	if !best.Triggers {
-		return best
+	if !w.Triggers {
+		w.Why = unseen[got]
+		return w
 	}
-	best.At, best.LeftM = p.At(best.AlongM), length-best.AlongM
-	best.AfterS = best.AlongM / b.SpeedMps
-	best.HeldS = max(0, last-best.AlongM)/b.SpeedMps + m.HoldS
-	best.Why = ""
-	return best
+	w.MostMps, w.MostTravelM = 0, 0
+	w.AlongM = t.until
+	w.At, w.LeftM = p.At(w.AlongM), p.LengthM()-w.AlongM
+	w.AfterS = w.AlongM / b.SpeedMps
+	return w
 }
 
-// take keeps what one point of the body says when it says more.
-func (w *Walk) take(t *track) {
-	w.MostMps, w.MostTravelM = max(w.MostMps, t.mostMps), max(w.MostTravelM, t.mostTravel)
-	if t.triggered && (!w.Triggers || t.at < w.AlongM) {
-		w.Triggers, w.AlongM = true, t.at
+// Stretch is a part of a path on which the device makes one thing of a body.
+type Stretch struct {
+	FromM, ToM  float64 // along the path
+	Why         Unseen  // what it wants there; "" where it triggers, or would trigger anew
+	MostMps     float64 // the greatest speed along the line of sight
+	MostTravelM float64 // the longest coherent travel in the direction that is asked
+}
+
+// stretchM is how finely a path is divided into stretches.
+const stretchM = 0.05
+
+// Stretches says what the device makes of a body all along a path: of those of its points that get furthest. The stretches are to stretchM, and
+// together the whole path.
+func (d Device) Stretches(m Motion, b Body, p Path) []Stretch {
+	type cell struct {
+		got         int
+		mps, travel float64
 	}
-	if !w.Triggers && t.why.rank() > w.Why.rank() {
-		w.Why = t.why
+	n := steps(p.LengthM(), stretchM)
+	width := p.LengthM() / float64(n)
+	cells := make([]cell, n)
+	a := d.aim()
+	t := a.track(m, b)
+	t.stepM = stretchM
+	t.tell = func(along span, got int, mps, travel float64) {
+		c := &cells[min(n-1, int((along.from+along.to)/2/width))]
+		switch {
+		case got > c.got:
+			*c = cell{got, mps, travel}
+		case got == c.got:
+			c.mps, c.travel = max(c.mps, mps), max(c.travel, travel)
+		}
+	}
+	for z := range b.heights(walkHeightM) {
+		t.along(p, z)
+	}
+	var list []Stretch
+	for i, c := range cells {
+		if i == 0 || unseen[c.got] != list[len(list)-1].Why {
+			list = append(list, Stretch{FromM: float64(i) * width, Why: unseen[c.got]})
+		}
+		last := &list[len(list)-1]
+		last.ToM, last.MostMps, last.MostTravelM = float64(i+1)*width, max(last.MostMps, c.mps), max(last.MostTravelM, c.travel)
+	}
+	return list
+}
+
+// heights are those of the body's points that are followed.
+func (b Body) heights(stepM float64) iter.Seq[float64] {
+	tall := max(0, b.HeightM-seenFromM)
+	n := steps(tall, stepM)
+	return func(yield func(float64) bool) {
+		for i := range n + 1 {
+			if !yield(seenFromM + tall*float64(i)/float64(n)) {
+				return
+			}
+		}
 	}
 }
 
-func (u Unseen) rank() int {
-	switch u {
-	case TooSlow:
-		return 1
-	case WrongDirection:
-		return 2
-	case TravelTooShort:
-		return 3
+// span is a part of a path, in metres along it.
+type span struct{ from, to float64 }
+
+// held is how far along a path the output is held that a trigger at a place begins, when a pause of so many metres is bridged.
+func held(moving []span, at, pauseM float64) float64 {
+	slices.SortFunc(moving, func(a, b span) int { return cmp.Compare(a.from, b.from) })
+	until := at
+	for _, s := range moving {
+		if s.from > until+pauseM+1e-6 {
+			break
+		}
+		until = max(until, s.to)
 	}
-	return 0
+	return until
 }
 
 // track follows one echo along straight lines.
 type track struct {
 	sight
-	motion    Motion
-	speed     float64
-	stepM     float64
-	travel    float64 // coherent, so far
-	triggered bool
-	at        float64 // along the path, where it triggered
-	last      float64 // along the path, the last motion that holds
-	why       Unseen
+	motion Motion
+	speed  float64
+	stepM  float64
 
-	mostMps, mostTravel float64
-	firstOnly           bool // what comes after the trigger does not matter
+	moving    []span  // in which movement holds the output, of all echoes that were followed
+	firstOnly bool    // what comes after the trigger does not matter,
+	until     float64 // nor what comes from here on along the path; for firstOnly
+	tell      func(along span, got int, mps, travelM float64)
+
+	travel     float64 // coherent, so far
+	shrinking  bool    // whether the range shrank meanwhile
+	triggered  bool
+	at         float64 // along the path, where it triggered
+	got        int     // of unseen
+	mostMps    float64
+	mostTravel float64
 }
 
-func (t *track) begin(a *aim, m Motion, b Body) {
-	*t = track{sight: a.sight(a.ReachDB + b.CrossSectionDB), motion: m, speed: b.SpeedMps, why: NeverInside, last: math.Inf(-1)}
-	t.stepM = min(walkLongestM, max(walkStepM, m.ConfirmTravelM))
+func (a *aim) track(m Motion, b Body) track {
+	return track{sight: a.sight(a.ReachDB + b.CrossSectionDB), motion: m, speed: b.SpeedMps, stepM: min(walkLongestM, max(walkStepM, m.ConfirmTravelM))}
+}
+
+// along follows the point of a body at a height.
+func (t *track) along(p Path, z float64) {
+	t.begin()
+	along := 0.0
+	for j := 1; j < len(p) && !t.done(along); j++ {
+		t.follow(Point{p[j-1][0], p[j-1][1], z}, Point{p[j][0], p[j][1], z}, along)
+		along += dist(p[j-1], p[j])
+	}
+}
+
+// done says whether nothing matters any more from a place along the path on.
+func (t *track) done(along float64) bool { return t.firstOnly && (t.triggered || along >= t.until) }
+
+func (t *track) begin() {
+	t.travel, t.triggered, t.at, t.got, t.mostMps, t.mostTravel = 0, false, 0, gotNowhere, 0, 0
 }
 
 // moment is the echo at one point of its line.
 type moment struct {
 	s      float64 // along the line
 	r      float64 // range
-	slope  float64 // dr/ds, −1 to 1
 	inside bool
 }
 
-// follow goes along a line that begins at a place along the path.
+// follow goes along a line that begins at a place along the path. The range along it is √(miss² + (s − middle)²), so its slope is
+// (s − middle)/range, and the speed along the line of sight is too low within a stretch about the middle that is known beforehand.
 func (t *track) follow(from, to Point, along float64) {
 	length := math.Sqrt(sq(to.X-from.X) + sq(to.Y-from.Y) + sq(to.Z-from.Z))
 	if length == 0 {
@@ -245,31 +350,29 @@ func (t *track) follow(from, to Point, along float64) {
 	middle := -(dx*dir.X + dy*dir.Y + dz*dir.Z) // the point of closest approach
 	miss2 := max(0, sq(dx)+sq(dy)+sq(dz)-sq(middle))
 	look := func(s float64) moment {
-		r := math.Sqrt(miss2 + sq(s-middle))
-		m := moment{s: s, r: r}
-		if r > 0 {
-			m.slope = (s - middle) / r
-		}
-		m.inside = t.sees(Point{from.X + s*dir.X, from.Y + s*dir.Y, from.Z + s*dir.Z})
-		return m
+		return moment{s, math.Sqrt(miss2 + sq(s-middle)), t.sees(Point{from.X + s*dir.X, from.Y + s*dir.Y, from.Z + s*dir.Z})}
 	}
-	if miss2 >= sq(t.rangeM) {
-		t.travel = 0
-		return
+	begin, end := 0.0, 0.0
+	if miss2 < sq(t.rangeM) {
+		half := math.Sqrt(sq(t.rangeM) - miss2)
+		begin, end = max(0, middle-half), min(length, middle+half)
 	}
-	half := math.Sqrt(sq(t.rangeM) - miss2)
-	begin, end := max(0, middle-half), min(length, middle+half)
 	if begin > 0 || begin >= end {
 		t.travel = 0
 	}
 	if begin >= end {
 		return
 	}
+	slow := slowWithin(math.Sqrt(miss2), t.motion.LeastSpeedMps/t.speed)
+	turns := [3]float64{middle - slow, middle, middle + slow}
 	was := look(begin)
 	for s := begin; s < end; {
 		next := min(end, s+t.stepM)
-		if s < middle && next > middle {
-			next = middle // the range turns here
+		for _, turn := range turns {
+			if s < turn && next > turn {
+				next = turn
+				break
+			}
 		}
 		now := look(next)
 		if was.inside != now.inside {
@@ -277,15 +380,26 @@ func (t *track) follow(from, to Point, along float64) {
 				now = edge
 			}
 		}
-		t.step(was, now, along)
-		if t.triggered && t.firstOnly {
+		t.step(was, now, middle, slow, along)
+		if was, s = now, now.s; t.done(along + s) {
 			return
 		}
-		was, s = now, now.s
 	}
 	if end < length {
 		t.travel = 0
 	}
+}
+
+// slowWithin is how far from the point of closest approach, at a distance of missM from the device, somebody's speed along the line of sight is
+// below a share of their speed.
+func slowWithin(missM, share float64) float64 {
+	switch {
+	case share < 1:
+		return missM * share / math.Sqrt(1-share*share)
+	case share == 1 && missM == 0:
+		return 0
+	}
+	return math.Inf(1)
 }
 
 // edge is the last moment on the side of was before the volume's border, or the first beyond it when was is all but there.
@@ -305,42 +419,76 @@ func (t *track) edge(look func(float64) moment, was, now moment) moment {
 	return b
 }
 
-// step counts what lies between two moments near each other.
-func (t *track) step(was, now moment, along float64) {
+// step counts what lies between two moments near each other, on one side of the point of closest approach.
+func (t *track) step(was, now moment, middle, slow, along float64) {
+	here := span{along + was.s, along + now.s}
 	if !was.inside || !now.inside {
 		t.travel = 0
+		t.note(here, gotNowhere, 0)
 		return
 	}
-	slope := (now.r - was.r) / (now.s - was.s)
-	radial := t.speed * math.Abs(slope)
-	t.mostMps = max(t.mostMps, radial)
-	if radial < t.motion.LeastSpeedMps || radial == 0 {
-		t.travel, t.why = 0, t.atLeast(TooSlow)
+	half := (was.s + now.s) / 2
+	mps := t.speed * max(slopeAt(was, middle), slopeAt(now, middle))
+	t.mostMps = max(t.mostMps, mps)
+	if half == middle || math.Abs(half-middle) < slow {
+		t.travel = 0
+		t.note(here, gotInside, mps)
 		return
 	}
-	asked := t.motion.Direction == Either || t.motion.Direction == Approaching && slope < 0 || t.motion.Direction == Departing && slope > 0
-	if t.triggered && (asked || t.motion.HoldWhileMoving) {
-		t.last = along + now.s
+	shrinking := half < middle
+	asked := t.motion.Direction == Either || shrinking == (t.motion.Direction == Approaching)
+	if t.motion.HoldWhileMoving {
+		t.hold(here)
 	}
 	if !asked {
-		t.travel, t.why = 0, t.atLeast(WrongDirection)
+		t.travel = 0
+		t.note(here, gotFast, mps)
 		return
 	}
-	gained := math.Abs(now.r - was.r)
-	if !t.triggered && t.travel+gained >= t.motion.ConfirmTravelM {
-		share := 0.0
-		if gained > 0 {
-			share = max(0, min(1, (t.motion.ConfirmTravelM-t.travel)/gained))
-		}
-		t.triggered, t.at, t.last = true, along+was.s+share*(now.s-was.s), along+now.s
+	if shrinking != t.shrinking {
+		t.travel, t.shrinking = 0, shrinking
 	}
+	gained := math.Abs(now.r - was.r)
+	missing := t.motion.ConfirmTravelM - t.travel
 	t.travel += gained
-	t.mostTravel, t.why = max(t.mostTravel, t.travel), t.atLeast(TravelTooShort)
+	t.mostTravel = max(t.mostTravel, t.travel)
+	if missing > gained {
+		t.note(here, gotTheWay, mps)
+		return
+	}
+	at := here
+	if missing > 0 {
+		at.from += missing / gained * (here.to - here.from)
+	}
+	if !t.triggered {
+		t.triggered, t.at = true, at.from
+	}
+	if !t.motion.HoldWhileMoving {
+		t.hold(at)
+	}
+	t.note(here, gotAll, mps)
 }
 
-func (t *track) atLeast(u Unseen) Unseen {
-	if u.rank() > t.why.rank() {
-		return u
+func slopeAt(m moment, middle float64) float64 {
+	if m.r == 0 {
+		return 1
 	}
-	return t.why
+	return math.Abs(m.s-middle) / m.r
+}
+
+// hold adds a part of the path to those in which movement holds the output.
+func (t *track) hold(s span) {
+	if n := len(t.moving); n > 0 && t.moving[n-1].to == s.from {
+		t.moving[n-1].to = s.to
+		return
+	}
+	t.moving = append(t.moving, s)
+}
+
+// note keeps how far the echo gets on a part of the path.
+func (t *track) note(s span, got int, mps float64) {
+	t.got = max(t.got, got)
+	if t.tell != nil {
+		t.tell(s, got, mps, t.travel)
+	}
 }

@@ -48,18 +48,10 @@ func (d Device) PassBy(m Motion, b Body, z Zone, grid int) (p Passing) {
 // triggers is Walk without the reasons: it stops at the first point of the body that does.
 func (d Device) triggers(m Motion, b Body, p Path) bool {
 	a := d.aim()
-	n := steps(b.HeightM-seenFromM, walkHeightM)
-	for i := range n + 1 {
-		z := seenFromM + max(0, b.HeightM-seenFromM)*float64(i)/float64(n)
-		var t track
-		t.begin(&a, m, b)
-		t.firstOnly = true
-		along := 0.0
-		for j := 1; j < len(p) && !t.triggered; j++ {
-			t.follow(Point{p[j-1][0], p[j-1][1], z}, Point{p[j][0], p[j][1], z}, along)
-			along += dist(p[j-1], p[j])
-		}
-		if t.triggered {
+	t := a.track(m, b)
+	t.firstOnly, t.until = true, math.Inf(1)
+	for z := range b.heights(holdHeightM) {
+		if t.along(p, z); t.triggered {
 			return true
 		}
 	}
@@ -100,18 +92,16 @@ type Rejected struct {
 func (d Device) Rejects(m Motion, thing Blown) Rejected {
 	small := d
 	small.ReachDB += thing.CrossSectionDB
-	r := Rejected{RangeM: small.fullReachM(), Why: NeverInside}
+	r, got := Rejected{RangeM: small.fullReachM()}, gotNowhere
 	a := d.aim()
 	body := Body{SpeedMps: thing.SpeedMps, CrossSectionDB: thing.CrossSectionDB}
 	try := func(from, to Point) {
-		var t track
-		t.begin(&a, m, body)
+		t := a.track(m, body)
+		t.begin()
 		t.follow(from, to, 0)
 		r.Triggers = r.Triggers || t.triggered
 		r.MostTravelM = max(r.MostTravelM, t.mostTravel)
-		if t.why.rank() > r.Why.rank() {
-			r.Why = t.why
-		}
+		got = max(got, t.got)
 	}
 	reach := r.RangeM
 	if thing.Falls {
@@ -138,11 +128,11 @@ func (d Device) Rejects(m Motion, thing Blown) Rejected {
 				}
 			}
 		}
-		return r.settled()
+		return r.because(got)
 	}
 	drop := d.HeightM - thing.HeightM
 	if reach <= drop {
-		return r.settled()
+		return r.because(got)
 	}
 	half := math.Sqrt(sq(reach) - sq(max(0, drop)))
 	for deg := 0.0; deg < 360; deg += 45 {
@@ -159,13 +149,11 @@ func (d Device) Rejects(m Motion, thing Blown) Rejected {
 			}
 		}
 	}
-	return r.settled()
+	return r.because(got)
 }
 
-func (r Rejected) settled() Rejected {
-	if r.Triggers {
-		r.Why = ""
-	}
+func (r Rejected) because(got int) Rejected {
+	r.Why = unseen[got]
 	return r
 }
 
