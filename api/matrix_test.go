@@ -306,6 +306,9 @@ func matrix() []row {
 		{op: "visit-get",
 			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "force-series-get", ids: pressed,
+			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "inspection-form-get",
 			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
@@ -568,6 +571,8 @@ func doneByHand(c cell) map[string]string { return one("work_order_id", c.on.don
 func reopened(c cell) map[string]string { return one("work_order_id", c.on.reopened) }
 
 func cancelled(c cell) map[string]string { return one("work_order_id", c.on.ended) }
+
+func pressed(c cell) map[string]string { return one("entry_id", c.on.pressed) }
 
 func openVisit(c cell) map[string]string { return one("visit_id", c.on.opened) }
 

@@ -62,6 +62,7 @@ type place struct {
 	word     string            // stands in every name and text of the place, and nowhere else
 	ids      map[string]string // by the name that they have in the path of an operation
 	photo    []byte
+	pressed  string // an entry with a force over time
 	signOff  object
 	opened   string // a visit that is not signed off
 	ended    string // a work order that was cancelled
@@ -405,6 +406,7 @@ func (w *world) visit(p *place) {
 	}
 	note(4, "safe_work", object{"traffic": "barriered", "power": "isolated", "ladder": "stands_safe", "second_person": "there", "note": p.word + " cones"})
 	note(5, "reading", object{"name": "hold_open_s", "value": 2})
+	p.pressed = note(5, "force_course", object{"csv": "s;N;" + p.word + "\n0;0\n0.05;60\n0.1;20\n", "gap_m": 0.2})
 	note(6, "photo", object{"sha256": p.ids["sha256"], "what": p.word + " edge"})
 	p.ids["case_id"] = note(7, "finding", object{"severity": "unsafe", "what": p.word + " closes on people", "photos": []string{p.ids["sha256"]}})
 	p.ids["entry_id"] = p.ids["case_id"]
@@ -469,7 +471,7 @@ func photoOf(t testing.TB, word string) []byte {
 
 // nowhere is a place that nobody knows.
 func (w *world) nowhere() *place {
-	p := &place{word: "Nowhere", ids: map[string]string{}, opened: w.id().String(), ended: w.id().String(), done: w.id().String(), reopened: w.id().String(), session: w.id().String(), token: w.id().String()}
+	p := &place{word: "Nowhere", ids: map[string]string{}, pressed: w.id().String(), opened: w.id().String(), ended: w.id().String(), done: w.id().String(), reopened: w.id().String(), session: w.id().String(), token: w.id().String()}
 	for name := range w.places[own].ids {
 		p.ids[name] = w.id().String()
 	}
@@ -496,7 +498,7 @@ func (w *world) hidden(who *somebody) []string {
 		if who.sees == nil || contains(who.sees, name) {
 			continue
 		}
-		list = append(list, p.word, strings.ToLower(p.word)+".", p.opened, p.ended, p.done, p.reopened, p.session, p.token, p.ids["tag"][:4]+" "+p.ids["tag"][4:])
+		list = append(list, p.word, strings.ToLower(p.word)+".", p.pressed, p.opened, p.ended, p.done, p.reopened, p.session, p.token, p.ids["tag"][:4]+" "+p.ids["tag"][4:])
 		for name, id := range p.ids {
 			if name != "side" && !seen[id] {
 				list = append(list, id)

@@ -65,11 +65,13 @@ func newVisitItem(v fleet.Visit) VisitItem {
 // entryBody is a piece of a visit on the wire: exactly the member that its kind names.
 type entryBody struct {
 	DoorID       uuid.UUID          `json:"door_id" format:"uuid"`
-	Kind         string             `json:"kind" enum:"safe_work,reading,left_out,photo,settings,finding,securing,adjustment,mending,part,function_test,decision,dismissal,note,conclusion"`
+	Kind         string             `json:"kind" enum:"safe_work,reading,force_course,positions,left_out,photo,settings,finding,securing,adjustment,mending,part,function_test,decision,dismissal,note,conclusion"`
 	ObservedAt   time.Time          `json:"observed_at" doc:"By the device's clock."`
 	Corrects     *uuid.UUID         `json:"corrects,omitempty" format:"uuid" doc:"The entry of the same door, observed before, that no longer counts."`
 	Because      string             `json:"because,omitempty" maxLength:"500" doc:"Why it corrects; must be said."`
 	Reading      *entryReading      `json:"reading,omitempty"`
+	ForceCourse  *entryForceCourse  `json:"force_course,omitempty"`
+	Positions    *entryPositions    `json:"positions,omitempty"`
 	Photo        *entryPhoto        `json:"photo,omitempty"`
 	Settings     *entrySettings     `json:"settings,omitempty"`
 	Finding      *entryFinding      `json:"finding,omitempty"`
@@ -94,6 +96,30 @@ type entryReading struct {
 	Side         string     `json:"side,omitempty" enum:"a,b" doc:"Which side it was read at; absent: both."`
 	Uncertainty  *float64   `json:"uncertainty,omitempty" doc:"Expanded uncertainty of the value (coverage factor k = 2), in its unit; absent: nobody states one."`
 	InstrumentID *uuid.UUID `json:"instrument_id,omitempty" format:"uuid" doc:"What it was read with."`
+}
+
+// entryForceCourse is a force over time that a gauge recorded. What it came to is in the entry as it is recorded.
+type entryForceCourse struct {
+	CSV          string     `json:"csv" minLength:"1" maxLength:"400000" doc:"As the gauge wrote it: time and force, parted by a tab, a semicolon or a comma, with a heading that may name columns and units (s, ms; N, lbf, kgf). At most 400,000 bytes. It is kept as it is; the entry carries its SHA-256 and the readings: the peak, and the force from 0.75 s after the contact on, which a shorter record does not have."`
+	Leaf         int        `json:"leaf,omitempty" minimum:"1" maximum:"8" doc:"In the order of the door's facts; absent: the door as a whole."`
+	GapM         *float64   `json:"gap_m,omitempty" minimum:"0" maximum:"10" doc:"Width of the gap at which it was measured. Recorded; no limit is chosen by it."`
+	UncertaintyN *float64   `json:"uncertainty_n,omitempty" doc:"Expanded uncertainty of the gauge (coverage factor k = 2); absent: that of the instrument, where one is named."`
+	InstrumentID *uuid.UUID `json:"instrument_id,omitempty" format:"uuid" doc:"The gauge."`
+}
+
+// entryPositions are the positions of a test body that were tried on one side.
+type entryPositions struct {
+	Zone     string          `json:"zone" enum:"activation,presence"`
+	Side     string          `json:"side" enum:"a,b"`
+	Body     string          `json:"body" minLength:"1" maxLength:"200" doc:"What stood there."`
+	SpacingM float64         `json:"spacing_m" minimum:"0.05" maximum:"1" doc:"Neighbours stand no further apart."`
+	Tried    []positionTried `json:"tried" minItems:"4" maxItems:"400" doc:"A grid of at least two columns and two rows. The zone is the largest rectangle, from the row nearest to the door on, in which everything was seen; its edge lies anywhere between two positions, which is the uncertainty of the readings."`
+}
+
+type positionTried struct {
+	XM   float64 `json:"x_m" minimum:"-12" maximum:"12" doc:"From the middle of the opening to the right of somebody who stands in it with the door behind them."`
+	YM   float64 `json:"y_m" minimum:"0" maximum:"12" doc:"From the closed leaf."`
+	Seen bool    `json:"seen"`
 }
 
 type entryPhoto struct {
@@ -205,6 +231,15 @@ func (b entryBody) fleet(read *reader) fleet.EntryBody {
 		Securing: (*fleet.EntrySecuring)(b.Securing), Conclusion: (*fleet.EntryConclusion)(b.Conclusion), Note: (*fleet.EntryNote)(b.Note), Part: (*fleet.EntryPart)(b.Part),
 		SafeWork: (*fleet.EntrySafeWork)(b.SafeWork), LeftOut: (*fleet.EntryLeftOut)(b.LeftOut), FunctionTest: (*fleet.EntryFunctionTest)(b.FunctionTest),
 		Dismissal: (*fleet.EntryDismissal)(b.Dismissal)}
+	if c := b.ForceCourse; c != nil {
+		out.ForceCourse = &fleet.EntryForceCourse{CSV: c.CSV, Leaf: c.Leaf, GapM: c.GapM, UncertaintyN: c.UncertaintyN, InstrumentID: c.InstrumentID}
+	}
+	if p := b.Positions; p != nil {
+		out.Positions = &fleet.EntryPositions{Zone: rulebook.ZoneKind(p.Zone), Side: p.Side, Body: p.Body, SpacingM: p.SpacingM}
+		for _, at := range p.Tried {
+			out.Positions.Tried = append(out.Positions.Tried, rulebook.Position(at))
+		}
+	}
 	if p := b.Photo; p != nil {
 		out.Photo = &fleet.EntryPhoto{SHA256: read.hash("/photo/sha256", p.SHA256), What: p.What}
 	}
@@ -302,6 +337,14 @@ type entryPutIn struct {
 	Body    entryBody
 }
 
+// mostEntry is the greatest size of an entry, in bytes: a series may have two characters for each of its own in JSON.
+const mostEntry = 2*rulebook.MostForceBytes + maxBody
+
+type forceSeriesIn struct {
+	VisitID uuid.UUID `path:"visit_id" format:"uuid"`
+	EntryID uuid.UUID `path:"entry_id" format:"uuid"`
+}
+
 type entryOut struct {
 	Status int
 	Body   entryItem
@@ -328,7 +371,10 @@ func (a *API) visits() {
 	add(a, operation("visit-list", http.MethodGet, "/v1/visits", identity.ActReadWork, "Visits, the newest first"), a.visitList)
 	add(a, operation("visit-get", http.MethodGet, "/v1/visits/{visit_id}", identity.ActReadWork, "A visit with its entries"), a.visitGet)
 	add(a, operation("visit-put", http.MethodPut, "/v1/visits/{visit_id}", identity.ActLogVisit, "Open the attendance"), a.visitPut)
-	add(a, operation("entry-put", http.MethodPut, "/v1/visits/{visit_id}/entries/{entry_id}", identity.ActLogVisit, "Append an entry, which never changes"), a.entryPut)
+	entry := operation("entry-put", http.MethodPut, "/v1/visits/{visit_id}/entries/{entry_id}", identity.ActLogVisit, "Append an entry, which never changes")
+	entry.MaxBodyBytes = mostEntry
+	add(a, entry, a.entryPut)
+	add(a, answering("text/csv", operation("force-series-get", http.MethodGet, "/v1/visits/{visit_id}/entries/{entry_id}/force-series", identity.ActReadWork, "The series of a force course, as the gauge wrote it")), a.forceSeriesGet)
 	signOff := operation("sign-off-put", http.MethodPut, "/v1/visits/{visit_id}/sign-off", identity.ActLogVisit, "Sign off and close the visit")
 	signOff.MaxBodyBytes = 2 << 20
 	add(a, signOff, a.signOffPut)
@@ -393,6 +439,15 @@ func (a *API) entryPut(ctx context.Context, by identity.Actor, in *entryPutIn) (
 		return nil, err
 	}
 	return &entryOut{Status: created(isNew), Body: newEntryItem(e)}, nil
+}
+
+func (a *API) forceSeriesGet(ctx context.Context, by identity.Actor, in *forceSeriesIn) (*bytesOut, error) {
+	r, err := a.Fleet.RecordedForce(ctx, by, in.VisitID, in.EntryID)
+	if err != nil {
+		return nil, err
+	}
+	hash := r.Entry.Body.ForceCourse.SeriesSHA256.String()
+	return &bytesOut{ContentType: "text/csv; charset=utf-8", ContentDisposition: `attachment; filename="force-` + hash[:8] + `.csv"`, ETag: `"` + hash + `"`, Body: []byte(r.CSV)}, nil
 }
 
 func (a *API) signOffPut(ctx context.Context, by identity.Actor, in *signOffPutIn) (*visitOut, error) {

@@ -95,6 +95,7 @@ type Tx interface {
 	workOrderRows
 	jobRunRows
 	visitRows
+	forceSeriesRows
 	photoRows
 	consequenceRows
 	trendRows

@@ -126,7 +126,7 @@ func safeWorkWanting(done []doneEntry) fault.List {
 		return fault.List{fault.New(fault.Conflict, "safe_work_missing")}
 	}
 	for _, d := range done {
-		if (d.Reading != nil || d.Settings != nil || d.changesDoor()) && d.at.Before(done[safe].at) {
+		if (d.readings() != nil || d.Settings != nil || d.changesDoor()) && d.at.Before(done[safe].at) {
 			return fault.List{fault.New(fault.Conflict, "safe_work_late")}
 		}
 	}
@@ -182,8 +182,10 @@ func asLeftWanting(done []doneEntry, judged []judgedDoor) fault.List {
 	var names []string
 	outdated := outdatedAmong(done)
 	for _, d := range done {
-		if d.Reading != nil && outdated[d.id] && needed[rulebook.NameNow(d.Reading.Name)] {
-			names = append(names, rulebook.NameNow(d.Reading.Name)+d.Reading.spot())
+		for _, r := range d.readings() {
+			if outdated[takenOf(d.id, r)] && needed[rulebook.NameNow(r.Name)] {
+				names = append(names, rulebook.NameNow(r.Name)+r.spot())
+			}
 		}
 	}
 	if names == nil {
@@ -193,24 +195,34 @@ func asLeftWanting(done []doneEntry, judged []judgedDoor) fault.List {
 	return fault.List{fault.New(fault.Conflict, "as_left_missing", "readings", strings.Join(slices.Compact(names), ", "))}
 }
 
+// takenReading is one reading of an entry.
+type takenReading struct {
+	entry uuid.UUID
+	name  string // as it is called today
+	at    rulebook.Place
+}
+
+func takenOf(entry uuid.UUID, r EntryReading) takenReading {
+	return takenReading{entry, rulebook.NameNow(r.Name), r.place()}
+}
+
 // outdatedAmong names the readings of which something that they depend on was touched afterwards; true: nobody has read it again since.
-func outdatedAmong(done []doneEntry) map[uuid.UUID]bool {
+func outdatedAmong(done []doneEntry) map[takenReading]bool {
 	kinds := map[string]rulebook.ReadingKind{}
 	for _, k := range rulebook.Readings() {
 		kinds[k.Name] = k
 	}
-	outdated := map[uuid.UUID]bool{}
-	for i, read := range done {
-		if read.Reading == nil {
-			continue
-		}
-		kind := kinds[rulebook.NameNow(read.Reading.Name)]
-		for _, later := range done[i+1:] {
-			switch {
-			case later.changesDoor() && later.outdates(kind):
-				outdated[read.id] = true
-			case later.Reading != nil && later.Reading.covers(*read.Reading) && outdated[read.id]:
-				outdated[read.id] = false
+	outdated := map[takenReading]bool{}
+	for i, d := range done {
+		for _, r := range d.readings() {
+			one := takenOf(d.id, r)
+			for _, later := range done[i+1:] {
+				switch {
+				case later.changesDoor() && later.outdates(kinds[one.name]):
+					outdated[one] = true
+				case outdated[one] && slices.ContainsFunc(later.readings(), func(again EntryReading) bool { return again.covers(r) }):
+					outdated[one] = false
+				}
 			}
 		}
 	}

@@ -74,6 +74,8 @@ type FormPlace struct {
 // FormReading is something that was read.
 type FormReading struct {
 	EntryReading
+	EntryKind  string // of the entry that says it
+	Samples    int    // of a record that it was worked out of; 0: typed
 	EntryID    uuid.UUID
 	ObservedAt time.Time
 	Day        duedate.Day // at the site
@@ -267,7 +269,7 @@ func (form *InspectionForm) judge(ctx context.Context, tx Tx, entries []Entry) e
 					r.Uncertainty = &in
 				}
 			}
-			again, is := outdated[r.EntryID]
+			again, is := outdated[takenOf(r.EntryID, r.EntryReading)]
 			r.Stale, r.AsFound = is && again, is && !again
 			r.Verdicts = form.verdicts(at, *r, facts, stand, found)
 		}
@@ -398,8 +400,8 @@ func (form *InspectionForm) read(counting []Entry) {
 			continue
 		}
 		form.Entries = append(form.Entries, e)
-		if e.Body.Reading != nil {
-			r := form.reading(e)
+		for _, one := range e.Body.readings() {
+			r := form.reading(e, one)
 			if p := form.placeFor(r.Name, r.place()); p != nil {
 				p.Entered = append(p.Entered, r)
 			}
@@ -419,8 +421,8 @@ func (form *InspectionForm) read(counting []Entry) {
 	}
 }
 
-func (form *InspectionForm) reading(e Entry) FormReading {
-	r := FormReading{EntryReading: *e.Body.Reading, EntryID: e.EntryID, ObservedAt: e.ObservedAt, Day: duedate.DayIn(e.ObservedAt, form.Zone)}
+func (form *InspectionForm) reading(e Entry, one EntryReading) FormReading {
+	r := FormReading{EntryReading: one, EntryKind: e.Body.Kind, Samples: e.Body.Samples(), EntryID: e.EntryID, ObservedAt: e.ObservedAt, Day: duedate.DayIn(e.ObservedAt, form.Zone)}
 	r.Name = rulebook.NameNow(r.Name)
 	return r
 }
@@ -459,13 +461,14 @@ func (form *InspectionForm) placeFor(name string, at rulebook.Place) *FormPlace 
 func (form *InspectionForm) compare(at *FormPlace, k rulebook.ReadingKind, counting []Entry) {
 	whole := rulebook.Place{}
 	for _, e := range counting {
-		r := e.Body.Reading
-		if r == nil || !e.Signed || e.VisitID == form.VisitID || rulebook.NameNow(r.Name) != k.Name {
+		if !e.Signed || e.VisitID == form.VisitID {
 			continue
 		}
-		if r.place() == at.Place || r.place() == whole && (at.Before == nil || at.Before.place() == whole) {
-			before := form.reading(e)
-			at.Before = &before
+		for _, r := range e.Body.readings() {
+			if rulebook.NameNow(r.Name) == k.Name && (r.place() == at.Place || r.place() == whole && (at.Before == nil || at.Before.place() == whole)) {
+				before := form.reading(e, r)
+				at.Before = &before
+			}
 		}
 	}
 	for i := range at.Entered {

@@ -167,10 +167,11 @@ type instruments map[uuid.UUID]usedInstrument
 func instrumentsOf(ctx context.Context, tx Tx, zone *time.Location, entries []Entry) (instruments, error) {
 	used, known := instruments{}, map[uuid.UUID][]Instrument{}
 	for _, e := range entries {
-		if e.Body.Reading == nil || e.Body.Reading.InstrumentID == nil {
+		named := e.Body.instrument()
+		if named == nil {
 			continue
 		}
-		id := *e.Body.Reading.InstrumentID
+		id := *named
 		if _, seen := known[id]; !seen {
 			versions, err := tx.InstrumentVersions(ctx, id)
 			if err != nil {
@@ -193,11 +194,12 @@ func instrumentsOf(ctx context.Context, tx Tx, zone *time.Location, entries []En
 func sealedInstruments(record visitRecord, zone *time.Location, entries []Entry) instruments {
 	used := instruments{}
 	for _, e := range entries {
-		if e.VisitID != record.VisitID || e.Body.Reading == nil || e.Body.Reading.InstrumentID == nil {
+		named := e.Body.instrument()
+		if e.VisitID != record.VisitID || named == nil {
 			continue
 		}
 		for _, u := range record.Instruments {
-			if u.InstrumentID == *e.Body.Reading.InstrumentID && u.Day == duedate.DayIn(e.ObservedAt, zone) {
+			if u.InstrumentID == *named && u.Day == duedate.DayIn(e.ObservedAt, zone) {
 				used[e.EntryID] = u
 			}
 		}
@@ -217,15 +219,17 @@ func (used instruments) list() []usedInstrument {
 func (used instruments) stated(entries []Entry) []Entry {
 	stated := slices.Clone(entries)
 	for n, e := range stated {
-		r := e.Body.Reading
-		if r == nil || r.Value == nil || r.Uncertainty != nil {
+		u := used[e.EntryID]
+		if u.Uncertainty == nil {
 			continue
 		}
-		if u, has := used[e.EntryID].Uncertainty[unitOf(r.Name)]; has {
-			with := *r
-			with.Uncertainty = &u
-			stated[n].Body.Reading = &with
+		readings := slices.Clone(e.Body.readings())
+		for i, r := range readings {
+			if own, has := u.Uncertainty[unitOf(r.Name)]; has && r.Value != nil && r.Uncertainty == nil {
+				readings[i].Uncertainty = &own
+			}
 		}
+		stated[n].Body = e.Body.withReadings(readings)
 	}
 	return stated
 }
@@ -251,8 +255,12 @@ func calibrationWanting(done []doneEntry, judged []judgedDoor, used instruments)
 			}
 			for _, r := range v.Readings {
 				for _, d := range done {
-					if u, named := used[d.id]; named && !u.InDate && d.Reading.isJudged(r) {
-						names = append(names, fmt.Sprintf("%s%s (%s)", r.Name, d.Reading.spot(), u.Name))
+					u, named := used[d.id]
+					if !named || u.InDate {
+						continue
+					}
+					if i := slices.IndexFunc(d.readings(), func(taken EntryReading) bool { return taken.isJudged(r) }); i >= 0 {
+						names = append(names, fmt.Sprintf("%s%s (%s)", r.Name, d.readings()[i].spot(), u.Name))
 					}
 				}
 			}

@@ -388,16 +388,14 @@ func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) []rulebook.Us
 		if e.Body.changesDoor() {
 			changes++
 		}
-		r := e.Body.Reading
-		if r == nil {
-			continue
+		for _, r := range e.Body.readings() {
+			u := rulebook.Used{Name: rulebook.NameNow(r.Name), Reading: rulebook.Reading{Number: r.Value, Yes: r.Yes, Uncertainty: r.Uncertainty, Place: r.place()}}
+			if r.Value != nil {
+				u.Unit = unit[u.Name]
+			}
+			readings = slices.DeleteFunc(readings, func(t taken) bool { return t.Name == u.Name && t.Place == u.Place && t.changes < changes })
+			readings = append(readings, taken{u, changes})
 		}
-		u := rulebook.Used{Name: rulebook.NameNow(r.Name), Reading: rulebook.Reading{Number: r.Value, Yes: r.Yes, Uncertainty: r.Uncertainty, Place: rulebook.Place{Leaf: r.Leaf, Side: rulebook.Side(r.Side)}}}
-		if r.Value != nil {
-			u.Unit = unit[u.Name]
-		}
-		readings = slices.DeleteFunc(readings, func(t taken) bool { return t.Name == u.Name && t.Place == u.Place && t.changes < changes })
-		readings = append(readings, taken{u, changes})
 	}
 	list := make([]rulebook.Used, len(readings))
 	for i, t := range readings {

@@ -196,13 +196,18 @@ func (f *Fleet) trendsOf(ctx context.Context, tx Tx, doorID uuid.UUID) (t Trends
 	if err != nil {
 		return t, err
 	}
-	packs, err := f.packsOf(ctx, tx, t.Door.Facts, t.Site, duedate.DayIn(f.Now(), t.Site.Location()))
+	limits, err := f.limitsNow(ctx, tx, t.Door, t.Site)
 	if err != nil {
 		return t, err
 	}
-	limits := limitsOf(packs, inspectedFacts(t.Door.Facts))
 	t.Series = seriesOf(entries, t.Site.Location(), limits)
 	return t, nil
+}
+
+// limitsNow gives what the rules that judge a door today ask of each reading.
+func (f *Fleet) limitsNow(ctx context.Context, tx Tx, door Door, site Site) (map[string]SeriesLimit, error) {
+	packs, err := f.packsOf(ctx, tx, door.Facts, site, duedate.DayIn(f.Now(), site.Location()))
+	return limitsOf(packs, inspectedFacts(door.Facts)), err
 }
 
 // limitsOf gives what the packs ask of each reading of a door.
@@ -282,31 +287,25 @@ func seriesOf(entries []Entry, zone *time.Location, limits map[string]SeriesLimi
 				s.outdate(kinds[s.Reading], e, zone)
 			}
 		}
-		r := e.Body.Reading
-		if until, ok := concluded[e.VisitID]; !ok || r == nil || r.Value == nil || e.ObservedAt.After(until) {
+		if until, ok := concluded[e.VisitID]; !ok || e.ObservedAt.After(until) {
 			continue
 		}
-		at := place{rulebook.NameNow(r.Name), r.Side, r.Leaf}
-		kind := kinds[at.reading]
-		if kind.Unit == "months" { // how long ago something was says nothing of the door
-			continue
-		}
-		s := series[at]
-		if s == nil {
-			s = &Series{Reading: at.reading, Unit: kind.Unit, Leaf: at.leaf, Side: at.side, Limit: limits[at.reading]}
-			for _, change := range before {
-				s.outdate(kind, change, zone)
+		for _, r := range e.Body.readings() {
+			at := place{rulebook.NameNow(r.Name), r.Side, r.Leaf}
+			kind := kinds[at.reading]
+			if r.Value == nil || kind.Unit == "months" { // how long ago something was says nothing of the door
+				continue
 			}
-			series[at] = s
-		}
-		p := SeriesPoint{VisitID: e.VisitID, Day: duedate.DayIn(e.ObservedAt, zone), Value: *r.Value, Run: len(s.Changes)}
-		if i := len(s.Points) - 1; i >= 0 && s.Points[i].VisitID == p.VisitID && s.Points[i].Run == p.Run {
-			if s.Limit.room(p.Value) < s.Limit.room(s.Points[i].Value) {
-				s.Points[i] = p
+			s := series[at]
+			if s == nil {
+				s = &Series{Reading: at.reading, Unit: kind.Unit, Leaf: at.leaf, Side: at.side, Limit: limits[at.reading]}
+				for _, change := range before {
+					s.outdate(kind, change, zone)
+				}
+				series[at] = s
 			}
-			continue
+			s.add(SeriesPoint{VisitID: e.VisitID, Day: duedate.DayIn(e.ObservedAt, zone), Value: *r.Value, Run: len(s.Changes)})
 		}
-		s.Points = append(s.Points, p)
 	}
 	for _, s := range series {
 		points := make([]trend.Point, len(s.Points))
@@ -323,6 +322,17 @@ func seriesOf(entries []Entry, zone *time.Location, limits map[string]SeriesLimi
 		return cmp.Or(cmp.Compare(order[a.Reading], order[b.Reading]), cmp.Compare(a.Leaf, b.Leaf), cmp.Compare(a.Side, b.Side))
 	})
 	return list
+}
+
+// add adds what one visit read; of several readings between two changes the worst stands.
+func (s *Series) add(p SeriesPoint) {
+	i := len(s.Points) - 1
+	switch {
+	case i < 0 || s.Points[i].VisitID != p.VisitID || s.Points[i].Run != p.Run:
+		s.Points = append(s.Points, p)
+	case s.Limit.room(p.Value) < s.Limit.room(s.Points[i].Value):
+		s.Points[i] = p
+	}
 }
 
 // outdate notes a change since which the reading is of another door.

@@ -65,6 +65,8 @@ type EntryBody struct {
 	Corrects     *uuid.UUID         `json:"corrects,omitempty"`
 	Because      string             `json:"because,omitempty"` // why it corrects
 	Reading      *EntryReading      `json:"reading,omitempty"`
+	ForceCourse  *EntryForceCourse  `json:"force_course,omitempty"`
+	Positions    *EntryPositions    `json:"positions,omitempty"`
 	Photo        *EntryPhoto        `json:"photo,omitempty"`
 	Settings     *EntrySettings     `json:"settings,omitempty"`
 	Finding      *EntryFinding      `json:"finding,omitempty"`
@@ -83,7 +85,7 @@ type EntryBody struct {
 
 // EntryKinds are the kinds of entries. An entry says what it has to say in the member that its kind names.
 func EntryKinds() []string {
-	return []string{"safe_work", "reading", "left_out", "photo", "settings", "finding", "securing", "adjustment", "mending", "part", "function_test", "decision", "dismissal", "note", "conclusion"}
+	return []string{"safe_work", "reading", "force_course", "positions", "left_out", "photo", "settings", "finding", "securing", "adjustment", "mending", "part", "function_test", "decision", "dismissal", "note", "conclusion"}
 }
 
 // EntryReading is one thing read at the door, by its name in the rulebook.
@@ -469,8 +471,8 @@ func (f *Fleet) acceptEntry(ctx context.Context, tx Tx, by identity.Actor, door 
 	case visit.Attendance != nil && !slices.Contains(visit.Attendance.People, by.PersonID):
 		return fault.New(fault.Forbidden, "not_present")
 	}
-	if r := e.Body.Reading; r != nil && r.Leaf > len(door.Facts.Leaves) {
-		return fault.At("/reading/leaf", "leaf_not_of_door", "leaves", len(door.Facts.Leaves))
+	if err := checkGauged(ctx, tx, door, e); err != nil {
+		return err
 	}
 	if l := e.Body.LeftOut; l != nil && l.Leaf > len(door.Facts.Leaves) {
 		return fault.At("/left_out/leaf", "leaf_not_of_door", "leaves", len(door.Facts.Leaves))
@@ -485,6 +487,9 @@ func (f *Fleet) acceptEntry(ctx context.Context, tx Tx, by identity.Actor, door 
 		if err := checkPart(ctx, tx, door, e); err != nil {
 			return err
 		}
+	}
+	if err := f.keepSeries(ctx, tx, e); err != nil {
+		return err
 	}
 	inserted, err := tx.InsertEntry(ctx, e)
 	if err != nil {
@@ -523,15 +528,6 @@ func checkNamed(ctx context.Context, tx Tx, e Entry) error {
 		}
 		if err != nil && !fault.Is(err, "entry_not_found") {
 			return err
-		}
-	}
-	if r := e.Body.Reading; r != nil && r.InstrumentID != nil {
-		versions, err := tx.InstrumentVersions(ctx, *r.InstrumentID)
-		if err != nil {
-			return err
-		}
-		if len(versions) == 0 {
-			return fault.At("/reading/instrument_id", "instrument_not_found")
 		}
 	}
 	if s := e.Body.Settings; s != nil {
@@ -582,6 +578,11 @@ func (b *EntryBody) tidy() {
 	b.ObservedAt = b.ObservedAt.UTC()
 	tidy(&b.Because)
 	switch {
+	case b.ForceCourse != nil: // what is worked out is written into it
+		b.ForceCourse = copied(b.ForceCourse)
+	case b.Positions != nil:
+		b.Positions = copied(b.Positions)
+		tidy(&b.Positions.Body)
 	case b.Photo != nil:
 		b.Photo = copied(b.Photo)
 		tidy(&b.Photo.What)
@@ -629,6 +630,7 @@ func (b *EntryBody) tidy() {
 
 func copied[T any](v *T) *T { c := *v; return &c }
 
+// checkEntry holds an entry against what can be, and works out what is sealed with a record of a gauge.
 func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 	var faults fault.List
 	f.checkClock(&faults, "/observed_at", b.ObservedAt)
@@ -643,7 +645,7 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 	said := map[string]bool{"reading": b.Reading != nil, "photo": b.Photo != nil, "settings": b.Settings != nil, "finding": b.Finding != nil,
 		"securing": b.Securing != nil, "mending": b.Mending != nil, "conclusion": b.Conclusion != nil, "note": b.Note != nil, "part": b.Part != nil,
 		"safe_work": b.SafeWork != nil, "left_out": b.LeftOut != nil, "adjustment": b.Adjustment != nil, "function_test": b.FunctionTest != nil,
-		"decision": b.Decision != nil, "dismissal": b.Dismissal != nil}
+		"decision": b.Decision != nil, "dismissal": b.Dismissal != nil, "force_course": b.ForceCourse != nil, "positions": b.Positions != nil}
 	known := false
 	for kind, is := range said {
 		if kind == b.Kind {
@@ -664,6 +666,10 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 	switch b.Kind {
 	case "reading":
 		f.checkReading(&faults, *b.Reading)
+	case "force_course":
+		b.ForceCourse.workOut(&faults)
+	case "positions":
+		b.Positions.workOut(&faults)
 	case "photo":
 		checkText(&faults, "/photo/what", b.Photo.What, 0, 300)
 	case "settings":

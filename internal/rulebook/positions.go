@@ -31,10 +31,23 @@ type CoveredZone struct {
 	Open bool `json:"open"`
 }
 
+// Grid counts the columns and rows in which the positions stand.
+func Grid(tried []Position, spacingM float64) (columns, rows int) {
+	return len(columnsOf(tried, spacingM)), len(rowsOf(tried, spacingM))
+}
+
+func columnsOf(tried []Position, spacingM float64) []float64 {
+	return lines(tried, spacingM, func(p Position) float64 { return p.XM })
+}
+
+func rowsOf(tried []Position, spacingM float64) []float64 {
+	return lines(tried, spacingM, func(p Position) float64 { return p.YM })
+}
+
 // Covered works out what the positions bear out. It answers false when no rectangle with an area was seen. Two positions are in one row or
 // column when they are within a twentieth of the spacing.
 func Covered(tried []Position, spacingM float64) (CoveredZone, bool) {
-	xs, ys := lines(tried, spacingM, func(p Position) float64 { return p.XM }), lines(tried, spacingM, func(p Position) float64 { return p.YM })
+	xs, ys := columnsOf(tried, spacingM), rowsOf(tried, spacingM)
 	if len(xs) < 2 || len(ys) < 2 {
 		return CoveredZone{}, false
 	}

@@ -134,7 +134,7 @@ func TestWhatIsInsertOnlyIsChangedByNobody(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
 	insertOnly := []string{"visit_entry", "visit_sign_off", "photo", "entry_photo", "record_log", "report", "report_site", "letter_template", "letter_template_approval", "ladder", "letter_attempt", "letter_notice", "letter_bounce", "case_acknowledgement", "door_version", "door_leaf", "kept_clear_zone",
-		"component", "component_version", "revision", "revision_accessory", "extent", "sealed_code", "work_order_event", "audit_event", "qualification", "qualification_end", "change_log", "import_item", "device_model", "antenna", "accessory", "backup_run", "shown_text", "company_pack", "company_pack_activation", "instrument"}
+		"component", "component_version", "revision", "revision_accessory", "extent", "sealed_code", "work_order_event", "audit_event", "qualification", "qualification_end", "change_log", "import_item", "device_model", "antenna", "accessory", "backup_run", "shown_text", "force_series", "company_pack", "company_pack_activation", "instrument"}
 	for _, table := range insertOnly {
 		if found := lines(t, db, `select r.rolname from pg_roles r where r.rolname like 'lintel\_%' and r.rolname <> 'lintel_owner'
 			and (has_any_column_privilege(r.oid, $1::text::regclass, 'update')
@@ -226,7 +226,7 @@ func unbroken() map[string]string {
 			work_order_pk work_order_id_key work_order_period_key visit_pk visit_id_key visit_entry_pk visit_entry_id_key
 			visit_sign_off_pk visit_sign_off_id_key photo_pk report_pk report_site_pk extent_pk coverage_pk notice_told_key job_run_pk
 			ladder_pk letter_template_pk letter_template_version_key letter_template_approval_pk company_pack_pk company_pack_activation_pk instrument_pk letter_digest_key letter_bounce_pk case_acknowledgement_pk refused_address_pk letter_attempt_pk
-			finding_pk finding_id_key expected_crossing_pk kept_answer_pk out_of_service_case_pk out_of_service_case_id_key shown_text_pk`,
+			finding_pk finding_id_key expected_crossing_pk kept_answer_pk out_of_service_case_pk out_of_service_case_id_key shown_text_pk force_series_pk`,
 		"the program makes the id itself": `
 			import_run_pk
 			door_version_pk door_version_id_key component_version_pk component_version_id_key change_log_pk audit_event_pk sealed_code_pk
@@ -255,7 +255,7 @@ func unbroken() map[string]string {
 			visit_entry_sha256_check visit_sign_off_sha256_check photo_sha256_check finding_origin_check finding_severity_check finding_state_check
 			out_of_service_case_state_check notice_told_state_check letter_kind_check letter_state_check letter_attempt_outcome_check
 			letter_bounce_sha256_check letter_bounce_action_check report_sha256_check report_kind_check report_prints_check record_log_kind_check record_log_sha256_check
-			company_pack_sha256_check backup_run_outcome_check backup_run_times_check backup_run_size_check shown_text_sha256_check letter_template_version_check`,
+			company_pack_sha256_check backup_run_outcome_check backup_run_times_check backup_run_size_check shown_text_sha256_check force_series_sha256_check letter_template_version_check`,
 		"what the door already has is looked at under the door's lock": `
 			work_order_open_key work_order_origin_key finding_computed_key out_of_service_case_finding_key`,
 		"the row above is read in the same transaction, and nobody can delete it": `
@@ -266,7 +266,7 @@ func unbroken() map[string]string {
 			site_party_site_fk door_site_fk door_version_door_fk door_leaf_version_fk kept_clear_zone_version_fk component_door_fk expected_crossing_door_fk component_version_component_fk
 			revision_component_fk revision_accessory_revision_fk extent_revision_fk coverage_door_fk sealed_code_site_fk inspection_plan_door_fk
 			work_order_door_fk work_order_plan_fk work_order_event_order_fk visit_site_fk visit_entry_door_fk visit_entry_visit_fk visit_sign_off_visit_fk entry_photo_entry_fk
-			finding_door_fk shown_text_door_fk out_of_service_case_finding_fk notice_site_fk case_acknowledgement_case_fk report_door_fk report_site_fk report_site_site_fk`,
+			finding_door_fk shown_text_door_fk force_series_door_fk out_of_service_case_finding_fk notice_site_fk case_acknowledgement_case_fk report_door_fk report_site_fk report_site_site_fk`,
 	}
 }
 

@@ -98,6 +98,7 @@ begin
         (c_, s_, d_, e_, 'visit', 'unsafe', '', 'closes on people', 'open', at, null, v_, e_, null, at),
         (c_, s_, d_, md5(format('computed %s %s', c, s))::uuid, 'computed', 'advisory', 'approach_gap', '', 'open', at, null, null, null, null, at);
       insert into shown_text values (c_, s_, d_, sha256(convert_to(format('shown %s %s', c, s), 'UTF8')), array[e_], 'en', format('shown %s %s', c, s), at, technician);
+      insert into force_series values (c_, s_, d_, sha256(convert_to(format('0,%s', s), 'UTF8')), format('0,%s', s), at, technician);
       insert into out_of_service_case (customer_id, site_id, door_id, case_id, finding_id, state, opened_at, recorded_at)
         values (c_, s_, d_, e_, e_, 'unsecured', at, at);
       insert into notice (customer_id, site_id, notice_id, door_id, rung, reason, role, recipient_id, recipient_name, recipient_email, state, next_try_at, made_at, sent_at)
