@@ -176,8 +176,10 @@ func (c *Console) instrumentOptions(ctx context.Context, q *request, mine bool, 
 	}
 	last := map[string]uuid.UUID{}
 	for _, e := range asked.Entries {
-		if r := e.Body.Reading; r != nil && r.InstrumentID != nil {
-			last[string(unitOf(rulebook.NameNow(r.Name)))] = *r.InstrumentID
+		for _, r := range e.Body.Readings() {
+			if r.InstrumentID != nil {
+				last[string(unitOf(rulebook.NameNow(r.Name)))] = *r.InstrumentID
+			}
 		}
 	}
 	w, options := writer{q.texts}, map[string][]option{}

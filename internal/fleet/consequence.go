@@ -232,7 +232,7 @@ func passes(by, finding Entry, counting []Entry) bool {
 		return false
 	}
 	return by.VisitID == finding.VisitID || !slices.ContainsFunc(counting, func(e Entry) bool {
-		return e.VisitID == by.VisitID && e.Body.readings() != nil && after(e, finding)
+		return e.VisitID == by.VisitID && e.Body.Readings() != nil && after(e, finding)
 	})
 }
 

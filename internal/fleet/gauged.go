@@ -56,8 +56,8 @@ type forceSeriesRows interface {
 	ForceSeriesByHash(ctx context.Context, doorID uuid.UUID, hash seal.Hash) (ForceSeries, error)
 }
 
-// readings are what an entry says was read at the door: one thing that was typed, or what was worked out of a record.
-func (b EntryBody) readings() []EntryReading {
+// Readings are what an entry says was read at the door: one thing that was typed, or what was worked out of a record.
+func (b EntryBody) Readings() []EntryReading {
 	switch {
 	case b.Reading != nil:
 		return []EntryReading{*b.Reading}
@@ -86,7 +86,7 @@ func (b EntryBody) withReadings(readings []EntryReading) EntryBody {
 
 // instrument is what the readings of an entry were taken with; nil when nobody says.
 func (b EntryBody) instrument() *uuid.UUID {
-	for _, r := range b.readings() {
+	for _, r := range b.Readings() {
 		return r.InstrumentID
 	}
 	return nil
@@ -170,7 +170,7 @@ func workedOut(faults *fault.List, pointer string, used []rulebook.Used) []Entry
 
 // checkGauged holds a reading, or a record of a gauge, against the door and the register of instruments.
 func checkGauged(ctx context.Context, tx Tx, door Door, e Entry) error {
-	for _, r := range e.Body.readings() {
+	for _, r := range e.Body.Readings() {
 		at := "/" + e.Body.Kind
 		if r.Leaf > len(door.Facts.Leaves) {
 			return fault.At(at+"/leaf", "leaf_not_of_door", "leaves", len(door.Facts.Leaves))

@@ -34,7 +34,7 @@ func forceCourse(t interface{ Fatal(...any) }, leaf int, uncertainty *float64, c
 
 // typed are the readings of an entry as somebody would type them.
 func typed(b EntryBody) (list []EntryBody) {
-	for _, r := range b.readings() {
+	for _, r := range b.Readings() {
 		list = append(list, EntryBody{Kind: "reading", Reading: &r})
 	}
 	return list
@@ -93,7 +93,7 @@ func TestAForceCourseIsJudgedAsItsTwoReadingsTypedByHand(t *testing.T) {
 func TestTheStaticForceIsOfARecordThatReachesIt(t *testing.T) {
 	t.Parallel()
 	names := func(b EntryBody) (list []string) {
-		for _, r := range b.readings() {
+		for _, r := range b.Readings() {
 			list = append(list, fmt.Sprintf("%s=%g", r.Name, *r.Value))
 		}
 		return list
@@ -144,12 +144,12 @@ func TestTheUncertaintyOfTheGaugeIsThatOfBothForces(t *testing.T) {
 		}
 		e := entry(1, 1, 1, body)
 		used := instruments{e.EntryID: usedInstrument{InstrumentID: gauge, Uncertainty: map[string]float64{"N": 2}}}
-		for _, r := range used.stated([]Entry{e})[0].Body.readings() {
+		for _, r := range used.stated([]Entry{e})[0].Body.Readings() {
 			if r.Uncertainty == nil || *r.Uncertainty != *c.want {
 				t.Errorf("%s: %s is uncertain by %v", name, r.Name, r.Uncertainty)
 			}
 		}
-		if got := e.Body.readings()[0].Uncertainty; (got == nil) != (c.own == nil) {
+		if got := e.Body.Readings()[0].Uncertainty; (got == nil) != (c.own == nil) {
 			t.Errorf("%s: the entry itself was changed to %v", name, got)
 		}
 	}

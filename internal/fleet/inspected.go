@@ -126,7 +126,7 @@ func safeWorkWanting(done []doneEntry) fault.List {
 		return fault.List{fault.New(fault.Conflict, "safe_work_missing")}
 	}
 	for _, d := range done {
-		if (d.readings() != nil || d.Settings != nil || d.changesDoor()) && d.at.Before(done[safe].at) {
+		if (d.Readings() != nil || d.Settings != nil || d.changesDoor()) && d.at.Before(done[safe].at) {
 			return fault.List{fault.New(fault.Conflict, "safe_work_late")}
 		}
 	}
@@ -182,7 +182,7 @@ func asLeftWanting(done []doneEntry, judged []judgedDoor) fault.List {
 	var names []string
 	outdated := outdatedAmong(done)
 	for _, d := range done {
-		for _, r := range d.readings() {
+		for _, r := range d.Readings() {
 			if outdated[takenOf(d.id, r)] && needed[rulebook.NameNow(r.Name)] {
 				names = append(names, rulebook.NameNow(r.Name)+r.spot())
 			}
@@ -214,13 +214,13 @@ func outdatedAmong(done []doneEntry) map[takenReading]bool {
 	}
 	outdated := map[takenReading]bool{}
 	for i, d := range done {
-		for _, r := range d.readings() {
+		for _, r := range d.Readings() {
 			one := takenOf(d.id, r)
 			for _, later := range done[i+1:] {
 				switch {
 				case later.changesDoor() && later.outdates(kinds[one.name]):
 					outdated[one] = true
-				case outdated[one] && slices.ContainsFunc(later.readings(), func(again EntryReading) bool { return again.covers(r) }):
+				case outdated[one] && slices.ContainsFunc(later.Readings(), func(again EntryReading) bool { return again.covers(r) }):
 					outdated[one] = false
 				}
 			}

@@ -400,7 +400,7 @@ func (form *InspectionForm) read(counting []Entry) {
 			continue
 		}
 		form.Entries = append(form.Entries, e)
-		for _, one := range e.Body.readings() {
+		for _, one := range e.Body.Readings() {
 			r := form.reading(e, one)
 			if p := form.placeFor(r.Name, r.place()); p != nil {
 				p.Entered = append(p.Entered, r)
@@ -464,7 +464,7 @@ func (form *InspectionForm) compare(at *FormPlace, k rulebook.ReadingKind, count
 		if !e.Signed || e.VisitID == form.VisitID {
 			continue
 		}
-		for _, r := range e.Body.readings() {
+		for _, r := range e.Body.Readings() {
 			if rulebook.NameNow(r.Name) == k.Name && (r.place() == at.Place || r.place() == whole && (at.Before == nil || at.Before.place() == whole)) {
 				before := form.reading(e, r)
 				at.Before = &before

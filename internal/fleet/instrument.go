@@ -223,7 +223,7 @@ func (used instruments) stated(entries []Entry) []Entry {
 		if u.Uncertainty == nil {
 			continue
 		}
-		readings := slices.Clone(e.Body.readings())
+		readings := slices.Clone(e.Body.Readings())
 		for i, r := range readings {
 			if own, has := u.Uncertainty[unitOf(r.Name)]; has && r.Value != nil && r.Uncertainty == nil {
 				readings[i].Uncertainty = &own
@@ -259,8 +259,8 @@ func calibrationWanting(done []doneEntry, judged []judgedDoor, used instruments)
 					if !named || u.InDate {
 						continue
 					}
-					if i := slices.IndexFunc(d.readings(), func(taken EntryReading) bool { return taken.isJudged(r) }); i >= 0 {
-						names = append(names, fmt.Sprintf("%s%s (%s)", r.Name, d.readings()[i].spot(), u.Name))
+					if i := slices.IndexFunc(d.Readings(), func(taken EntryReading) bool { return taken.isJudged(r) }); i >= 0 {
+						names = append(names, fmt.Sprintf("%s%s (%s)", r.Name, d.Readings()[i].spot(), u.Name))
 					}
 				}
 			}

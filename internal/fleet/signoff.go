@@ -388,7 +388,7 @@ func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) []rulebook.Us
 		if e.Body.changesDoor() {
 			changes++
 		}
-		for _, r := range e.Body.readings() {
+		for _, r := range e.Body.Readings() {
 			u := rulebook.Used{Name: rulebook.NameNow(r.Name), Reading: rulebook.Reading{Number: r.Value, Yes: r.Yes, Uncertainty: r.Uncertainty, Place: r.place()}}
 			if r.Value != nil {
 				u.Unit = unit[u.Name]

@@ -290,7 +290,7 @@ func seriesOf(entries []Entry, zone *time.Location, limits map[string]SeriesLimi
 		if until, ok := concluded[e.VisitID]; !ok || e.ObservedAt.After(until) {
 			continue
 		}
-		for _, r := range e.Body.readings() {
+		for _, r := range e.Body.Readings() {
 			at := place{rulebook.NameNow(r.Name), r.Side, r.Leaf}
 			kind := kinds[at.reading]
 			if r.Value == nil || kind.Unit == "months" { // how long ago something was says nothing of the door
