@@ -272,3 +272,44 @@ func TestAVisitOfManyEntriesCanBeSignedOff(t *testing.T) {
 	signOff["entries"] = append(list, list[0])
 	v.send(http.MethodPut, visit+"/sign-off", signOff).want(t, http.StatusUnprocessableEntity, "body_invalid")
 }
+
+func TestTheRecordOfAGaugeIsTakenAndGivenBackAsItWas(t *testing.T) {
+	t.Parallel()
+	v := newVan(t)
+	visit := "/v1/visits/" + v.id().String()
+	csv := "Zeit [ms];Kraft [N]\r\n0;0\r\n10;82,5\r\n20;40\r\n"
+	entry := visit + "/entries/" + v.id().String()
+	sent := v.piece("force_course", map[string]any{"csv": csv, "leaf": 1, "gap_m": 0.2, "uncertainty_n": 2})
+	made := v.send(http.MethodPut, entry, sent).want(t, http.StatusCreated, "")
+	for _, want := range []string{`"readings":[{"leaf":1,"name":"peak_force_n","uncertainty":2,"value":82.5}]`, `"samples":3`, `"series_sha256":"` + seal.HashOf([]byte(csv)).String() + `"`} {
+		if !strings.Contains(made.text, want) || strings.Contains(made.text, "Kraft") {
+			t.Errorf("no %s in %s", want, made.text)
+		}
+	}
+	if got := v.get(entry + "/force-series").want(t, http.StatusOK, ""); got.text != csv {
+		t.Errorf("given back is %q", got.text)
+	}
+	wrong := v.send(http.MethodPut, visit+"/entries/"+v.id().String(), v.piece("force_course", map[string]any{"csv": csv + "30;hard\r\n"})).want(t, http.StatusUnprocessableEntity, "force_series_wrong")
+	if got := wrong.pointers(); len(got) != 1 || got[0] != "#/force_course/csv" || !strings.Contains(wrong.text, "line 5: force: hard is no number") {
+		t.Errorf("a word on line 5 is answered with %v %s", got, wrong.text)
+	}
+	long := v.send(http.MethodPut, visit+"/entries/"+v.id().String(), v.piece("force_course", map[string]any{"csv": strings.Repeat("1;2\t\n", 80_001)})).want(t, http.StatusUnprocessableEntity, "body_invalid")
+	if got := long.pointers(); len(got) != 1 || got[0] != "#/force_course/csv" {
+		t.Errorf("too long a series is answered with %v %s", got, long.text)
+	}
+
+	tried := []map[string]any{}
+	for x := range 3 {
+		for y := range 3 {
+			tried = append(tried, map[string]any{"x_m": float64(x-1) / 2, "y_m": float64(y) / 2, "seen": y < 2})
+		}
+	}
+	zone := v.send(http.MethodPut, visit+"/entries/"+v.id().String(), v.piece("positions", map[string]any{"zone": "activation", "side": "b", "body": "a box", "spacing_m": 0.5, "tried": tried})).want(t, http.StatusCreated, "")
+	if want := `"readings":[{"name":"activation_zone_width_m","side":"b","uncertainty":0.5,"value":1.5},{"name":"activation_zone_depth_m","side":"b","uncertainty":0.25,"value":0.75}]`; !strings.Contains(zone.text, want) {
+		t.Errorf("no %s in %s", want, zone.text)
+	}
+	form := v.get("/v1/doors/"+v.doorID+"/inspection-form?visit_id="+strings.TrimPrefix(visit, "/v1/visits/")).want(t, http.StatusOK, "")
+	if !strings.Contains(form.text, `"value":0.75`) {
+		t.Error("the form does not know the zone's depth")
+	}
+}
