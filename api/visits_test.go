@@ -286,7 +286,7 @@ func TestTheRecordOfAGaugeIsTakenAndGivenBackAsItWas(t *testing.T) {
 			t.Errorf("no %s in %s", want, made.text)
 		}
 	}
-	if got := v.get(entry + "/force-series").want(t, http.StatusOK, ""); got.text != csv {
+	if got := v.get(entry+"/force-series").want(t, http.StatusOK, ""); got.text != csv {
 		t.Errorf("given back is %q", got.text)
 	}
 	wrong := v.send(http.MethodPut, visit+"/entries/"+v.id().String(), v.piece("force_course", map[string]any{"csv": csv + "30;hard\r\n"})).want(t, http.StatusUnprocessableEntity, "force_series_wrong")
