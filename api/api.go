@@ -88,6 +88,7 @@ func New(rooms Rooms) *API {
 	a.rulePacks()
 	a.comparisons()
 	a.advices()
+	a.whatIfs()
 	a.backups()
 	return a
 }

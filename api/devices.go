@@ -207,8 +207,7 @@ func (a *API) coverageGet(ctx context.Context, by identity.Actor, in *DoorPath) 
 	out := &coverageOut{}
 	out.Body.Coverage = make([]coverageItem, len(list))
 	for i, c := range list {
-		out.Body.Coverage[i] = coverageItem{Side: c.Side, Zone: c.Zone, RulePack: c.RulePack, ModelVersion: c.ModelVersion, Missing: c.Missing,
-			RequiredM2: c.RequiredM2, CoveredShare: c.CoveredShare, GapM: c.GapM, Shortfall: c.Shortfall}
+		out.Body.Coverage[i] = newCoverageItem(c)
 	}
 	out.Body.Caution = a.text(by, "caution.computed")
 	return out, nil
@@ -249,6 +248,11 @@ func newRevisionItem(by identity.Actor, r fleet.Revision) revisionItem {
 				TiltDeg: newQuantity(m.TiltDeg), YawDeg: newQuantity(m.YawDeg)},
 			Settings: deviceSettings{ReachDB: newQuantity(s.ReachDB), MotionDirection: s.MotionDirection, HoldWhileMoving: s.HoldWhileMoving,
 				ConfirmTravelMM: newQuantity(s.ConfirmTravelMM), OutputHoldS: newQuantity(s.OutputHoldS), OutputContact: s.OutputContact}}}
+}
+
+func newCoverageItem(c fleet.Coverage) coverageItem {
+	return coverageItem{Side: c.Side, Zone: c.Zone, RulePack: c.RulePack, ModelVersion: c.ModelVersion, Missing: c.Missing,
+		RequiredM2: c.RequiredM2, CoveredShare: c.CoveredShare, GapM: c.GapM, Shortfall: c.Shortfall}
 }
 
 func newExtentItem(e fleet.Extent) extentItem {

@@ -226,6 +226,9 @@ func matrix() []row {
 		{op: "revision-put", fresh: "revision_id", body: newRevision,
 			own:     "201 403 201 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201",
 			foreign: "201 403 201 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201"},
+		{op: "what-if", body: newWhatIf,
+			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "field-get",
 			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
@@ -467,6 +470,10 @@ func newComponent(c cell) any {
 
 func newRevision(c cell) any {
 	return object{"standing": "intended", "reason": c.on.word + " planned", "device": c.w.deviceFacts(-1)}
+}
+
+func newWhatIf(cell) any {
+	return object{"changes": []object{{"name": "reach_db", "value": "-6"}}}
 }
 
 func endedPlan(c cell) any {

@@ -101,9 +101,11 @@ func (t trial) inFull() []Check {
 		}
 		list = append(list, Check{Asked: Asked{Watched, z.Name}, Holds: !cover.Shortfall(), Value: gap, Limit: testBodyM, Covered: cover.CoveredShare})
 	}
-	worst := t.worst()
-	list = append(list, Check{Asked: Asked{InTime, ""}, Holds: worst.MarginS >= 0, Value: max(UnseenS, worst.MarginS),
-		Worst: &Arrival{worst.Body, worst.Approach, worst.Walk.Triggers, worst.Walk.LeftM, worst.AvailableS, worst.NeededS}})
+	if len(o.Bodies) > 0 {
+		worst := t.worst()
+		list = append(list, Check{Asked: Asked{InTime, ""}, Holds: worst.MarginS >= 0, Value: max(UnseenS, worst.MarginS),
+			Worst: &Arrival{worst.Body, worst.Approach, worst.Walk.Triggers, worst.Walk.LeftM, worst.AvailableS, worst.NeededS}})
+	}
 	for _, z := range o.KeptClear {
 		share := t.PassBy(t.motion, passer, z.Zone, field.PassingGrid).Share()
 		list = append(list, Check{Asked: Asked{LetPass, z.Name}, Holds: share <= PassersAtMost, Value: share, Limit: PassersAtMost})
@@ -141,4 +143,28 @@ func (t trial) still() Check {
 		c.Holds, c.Value = !shaken.Triggers, shaken.TravelM
 	}
 	return c
+}
+
+// Hold holds a device that is there, as it is set, against everything that the opening asks. Nobody comes in time or late where no Bodies are given.
+func (o Opening) Hold(d field.Device, m field.Motion) []Check {
+	t := trial{hardware: hardware{opening: &o, model: &Model{}, antenna: &Antenna{}}, Device: d, motion: m}
+	return t.inFull()
+}
+
+// noticeable is what a change of a check's value must be for better or worse: hundredths of a second, of a metre, of a share.
+const noticeable = 0.005
+
+// Turn says what became of a check: better, worse or same.
+func Turn(before, after Check) string {
+	gain := before.Value - after.Value
+	if before.Of == InTime {
+		gain = -gain
+	}
+	switch {
+	case before.Holds != after.Holds && after.Holds, before.Holds == after.Holds && gain > noticeable:
+		return "better"
+	case before.Holds != after.Holds, gain < -noticeable:
+		return "worse"
+	}
+	return "same"
 }

@@ -90,6 +90,9 @@ func (t teller) ranked(i int, r Ranked, a Answer) Section {
 	return s
 }
 
+// TellCheck puts one check into words.
+func TellCheck(p words.Printer, c Check) string { return teller{p}.check(c) }
+
 func (t teller) check(c Check) string {
 	verdict := t.T("advice.holds")
 	if !c.Holds {
