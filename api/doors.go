@@ -44,6 +44,7 @@ type doorFacts struct {
 	InterlockGroup  string     `json:"interlock_group,omitempty" maxLength:"60"`
 	Egress          *bool      `json:"egress,omitempty" doc:"In an egress path; absent when unknown."`
 	FireRated       *bool      `json:"fire_rated,omitempty"`
+	Interior        *bool      `json:"interior,omitempty" doc:"No side of it is outdoors."`
 	VulnerableUsers *bool      `json:"vulnerable_users,omitempty" doc:"Many users are old, frail, disabled or children."`
 	RuleBasis       ruleBasis  `json:"rule_basis"`
 	Leaves          []doorLeaf `json:"leaves" minItems:"1" maxItems:"8"`
@@ -240,7 +241,7 @@ func (in *doorPutIn) fleet() (fleet.DoorPut, error) {
 		ClearWidthM: read.length("/facts/clear_width_m", f.ClearWidthM), HeaderDepthM: read.length("/facts/header_depth_m", f.HeaderDepthM),
 		OpeningTimeS: f.OpeningTimeS.fleet(), ClosingTimeS: f.ClosingTimeS.fleet(),
 		Modes: append([]string{}, f.Modes...), GuideRails: f.GuideRails, InterlockGroup: f.InterlockGroup,
-		Egress: f.Egress, FireRated: f.FireRated, VulnerableUsers: f.VulnerableUsers,
+		Egress: f.Egress, FireRated: f.FireRated, Interior: f.Interior, VulnerableUsers: f.VulnerableUsers,
 		RuleBasis: fleet.RuleBasis{PackID: f.RuleBasis.Pack, Since: read.day("/facts/rule_basis/since", f.RuleBasis.Since), Why: f.RuleBasis.Why}}
 	for i, l := range f.Leaves {
 		at := "/facts/leaves/" + strconv.Itoa(i)
@@ -265,7 +266,7 @@ func newDoorOut(by identity.Actor, d fleet.Door, isNew bool) *doorOut {
 		Facts: doorFacts{Kind: f.Kind, Energy: f.Energy, Traffic: f.Traffic, PresenceBy: f.PresenceBy,
 			SideA: newSideFacts(f.A), SideB: newSideFacts(f.B), ClearWidthM: show(by, f.ClearWidthM), HeaderDepthM: show(by, f.HeaderDepthM),
 			OpeningTimeS: newQuantity(f.OpeningTimeS), ClosingTimeS: newQuantity(f.ClosingTimeS), Modes: f.Modes, GuideRails: f.GuideRails,
-			InterlockGroup: f.InterlockGroup, Egress: f.Egress, FireRated: f.FireRated, VulnerableUsers: f.VulnerableUsers,
+			InterlockGroup: f.InterlockGroup, Egress: f.Egress, FireRated: f.FireRated, Interior: f.Interior, VulnerableUsers: f.VulnerableUsers,
 			RuleBasis: ruleBasis{Pack: f.RuleBasis.PackID, Since: f.RuleBasis.Since.String(), Why: f.RuleBasis.Why}}}
 	for _, l := range f.Leaves {
 		item.Facts.Leaves = append(item.Facts.Leaves, doorLeaf{Motion: l.Motion, Hinge: l.Hinge, OpensTowards: l.OpensTowards,

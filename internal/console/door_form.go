@@ -93,7 +93,7 @@ func zoneAt(side string, i int) string { return fmt.Sprintf("/facts/side_%s/kept
 // doorForm writes what is known of a door into the fields of a form.
 func doorForm(d fleet.DoorFacts, texts words.Printer) form {
 	f := newForm(map[string]string{"/facts/kind": d.Kind, "/facts/energy": d.Energy, "/facts/traffic": d.Traffic, "/facts/presence_by": d.PresenceBy, "/facts/guide_rails": d.GuideRails,
-		"/facts/interlock_group": d.InterlockGroup, "/facts/egress": yesText(d.Egress), "/facts/fire_rated": yesText(d.FireRated), "/facts/vulnerable_users": yesText(d.VulnerableUsers),
+		"/facts/interlock_group": d.InterlockGroup, "/facts/egress": yesText(d.Egress), "/facts/fire_rated": yesText(d.FireRated), "/facts/interior": yesText(d.Interior), "/facts/vulnerable_users": yesText(d.VulnerableUsers),
 		"/facts/rule_basis/pack": d.RuleBasis.PackID, "/facts/rule_basis/since": d.RuleBasis.Since.String(), "/facts/rule_basis/why": d.RuleBasis.Why})
 	f.values["/facts/modes"] = d.Modes
 	for i, q := range doorQuantities(&d) {
@@ -146,7 +146,7 @@ func (r *reader) door(present fleet.DoorFacts) fleet.DoorFacts {
 	f, d := r.form, unknownDoor()
 	d.Kind, d.Energy, d.Traffic, d.PresenceBy, d.GuideRails = r.chosen("/facts/kind"), f.Value("/facts/energy"), f.Value("/facts/traffic"), f.Value("/facts/presence_by"), f.Value("/facts/guide_rails")
 	d.InterlockGroup, d.Modes = f.Value("/facts/interlock_group"), f.Values("/facts/modes")
-	d.Egress, d.FireRated, d.VulnerableUsers = r.yes("/facts/egress"), r.yes("/facts/fire_rated"), r.yes("/facts/vulnerable_users")
+	d.Egress, d.FireRated, d.Interior, d.VulnerableUsers = r.yes("/facts/egress"), r.yes("/facts/fire_rated"), r.yes("/facts/interior"), r.yes("/facts/vulnerable_users")
 	d.RuleBasis = fleet.RuleBasis{PackID: f.Value("/facts/rule_basis/pack"), Since: r.day("/facts/rule_basis/since"), Why: f.Value("/facts/rule_basis/why")}
 	before := doorQuantities(&present)
 	for i, q := range doorQuantities(&d) {
@@ -366,8 +366,8 @@ func (c *Console) doorFormPage(q *request, data doorFormData, status int) answer
 	for _, u := range doorUnits() {
 		data.Values = append(data.Values, quantityOf(f, u.name, t.T(u.label), "", u.unit, t))
 	}
-	for _, name := range []string{"egress", "fire_rated", "vulnerable_users"} {
-		label := map[string]string{"egress": t.T("console.door.egress"), "fire_rated": t.T("console.door.fire_rated"), "vulnerable_users": t.T("console.door.vulnerable")}[name]
+	for _, name := range []string{"egress", "fire_rated", "interior", "vulnerable_users"} {
+		label := map[string]string{"egress": t.T("console.door.egress"), "fire_rated": t.T("console.door.fire_rated"), "interior": t.T("console.door.interior"), "vulnerable_users": t.T("console.door.vulnerable")}[name]
 		data.Answers = append(data.Answers, choose(yesOptions(t), f.Field("/facts/"+name, label)))
 	}
 	for _, m := range []string{"day", "exit_only", "night_locked", "held_open", "emergency"} {

@@ -140,6 +140,7 @@ type ReportDoor struct {
 	Modes        []string         `json:"modes"`
 	Egress       *bool            `json:"egress"`
 	FireRated    *bool            `json:"fire_rated"`
+	Interior     *bool            `json:"interior,omitempty"` // absent when nobody has said
 	Vulnerable   *bool            `json:"vulnerable_users"`
 	ClearWidthM  ReportQuantity   `json:"clear_width_m"`
 	HeaderDepthM ReportQuantity   `json:"header_depth_m"`

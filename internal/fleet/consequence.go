@@ -484,7 +484,7 @@ func rulebookFacts(d DoorFacts) rulebook.Facts {
 	facts := rulebook.Facts{DoorKind: rulebook.DoorKind(d.Kind), Energy: known(rulebook.Energy(d.Energy)), Traffic: known(rulebook.Traffic(d.Traffic)),
 		ActivationA: known(rulebook.Activation(d.A.Activation)), ActivationB: known(rulebook.Activation(d.B.Activation)), PresenceBy: known(rulebook.Presence(d.PresenceBy)),
 		ClearWidthM: d.ClearWidthM.Value, OpeningTimeS: d.OpeningTimeS.Value, ClosingTimeS: d.ClosingTimeS.Value,
-		Egress: d.Egress, EgressBreakout: d.Egress, FireRated: d.FireRated, VulnerableUsers: d.VulnerableUsers}
+		Egress: d.Egress, EgressBreakout: d.Egress, FireRated: d.FireRated, Interior: d.Interior, VulnerableUsers: d.VulnerableUsers}
 	for _, l := range d.Leaves {
 		facts.Leaves = append(facts.Leaves, rulebook.LeafFacts{WidthM: l.WidthM.Value, HeightM: l.HeightM.Value, MassKg: l.MassKg.Value})
 	}

@@ -53,6 +53,7 @@ type DoorFacts struct {
 	InterlockGroup  string    `json:"interlock_group"`
 	Egress          *bool     `json:"egress"`
 	FireRated       *bool     `json:"fire_rated"`
+	Interior        *bool     `json:"interior,omitempty"` // no side of it is outdoors
 	VulnerableUsers *bool     `json:"vulnerable_users"`
 	RuleBasis       RuleBasis `json:"rule_basis"`
 	Leaves          []Leaf    `json:"leaves"`

@@ -18,7 +18,7 @@ import (
 )
 
 var doorFields = []string{"kind", "energy", "traffic", "leaves", "clear_width_m", "header_depth_m", "leaf_width_m", "leaf_height_m", "leaf_mass_kg", "hinge", "opens", "handing",
-	"activation", "activation_a", "activation_b", "label_a", "label_b", "presence_by", "opening_time_s", "closing_time_s", "guide_rails", "egress", "fire_rated",
+	"activation", "activation_a", "activation_b", "label_a", "label_b", "presence_by", "opening_time_s", "closing_time_s", "guide_rails", "egress", "fire_rated", "interior",
 	"vulnerable_users", "interlock_group", "rule_pack", "rule_since", "rule_why", "known_since", "last_inspection", "next_due", "interval_months"}
 
 // doorMembers are the members of a door that do not have their field's name.
@@ -255,7 +255,7 @@ func (in *intake) overlayFacts(d *DoorFacts, s Site) bool {
 	in.overlay(&d.B.Activation, "activation")
 	in.overlay(&d.A.Activation, "activation_a")
 	in.overlay(&d.B.Activation, "activation_b")
-	for field, member := range map[string]**bool{"egress": &d.Egress, "fire_rated": &d.FireRated, "vulnerable_users": &d.VulnerableUsers} {
+	for field, member := range map[string]**bool{"egress": &d.Egress, "fire_rated": &d.FireRated, "interior": &d.Interior, "vulnerable_users": &d.VulnerableUsers} {
 		if v, said := in.row.Values[field]; said && (!v.Stated || *member == nil) {
 			yes := v.Text == "yes"
 			*member = &yes

@@ -174,7 +174,7 @@ func (w writer) door(doc *DoorContent, p picture) {
 	d, facts := p.door, p.door.Facts
 	doc.Door = ReportDoor{ID: d.DoorID.String(), Tag: d.Tag.String(), Name: d.Name, Kind: facts.Kind, Energy: facts.Energy, Traffic: facts.Traffic,
 		PresenceBy: facts.PresenceBy, GuideRails: facts.GuideRails, KnownSince: d.KnownSince.String(), Modes: append([]string{}, facts.Modes...),
-		Egress: facts.Egress, FireRated: facts.FireRated, Vulnerable: facts.VulnerableUsers,
+		Egress: facts.Egress, FireRated: facts.FireRated, Interior: facts.Interior, Vulnerable: facts.VulnerableUsers,
 		ClearWidthM: reportQuantity(facts.ClearWidthM), HeaderDepthM: reportQuantity(facts.HeaderDepthM),
 		OpeningTimeS: reportQuantity(facts.OpeningTimeS), ClosingTimeS: reportQuantity(facts.ClosingTimeS), Leaves: []ReportLeaf{}, Components: []ReportHardware{}}
 	for _, l := range facts.Leaves {

@@ -49,6 +49,7 @@ type doorRow struct {
 	InterlockGroup   string
 	Egress           *bool
 	FireRated        *bool
+	Interior         *bool
 	VulnerableUsers  *bool
 	RulePack         string
 	RuleSince        *time.Time
@@ -94,7 +95,7 @@ func (r doorRow) door() fleet.Door {
 			ClearWidthM: quantity(r.ClearWidthM, r.ClearWidthBasis), HeaderDepthM: quantity(r.HeaderDepthM, r.HeaderDepthBasis),
 			OpeningTimeS: quantity(r.OpeningTimeS, r.OpeningTimeBasis), ClosingTimeS: quantity(r.ClosingTimeS, r.ClosingTimeBasis),
 			Modes: r.Modes, GuideRails: r.GuideRails, InterlockGroup: r.InterlockGroup,
-			Egress: r.Egress, FireRated: r.FireRated, VulnerableUsers: r.VulnerableUsers,
+			Egress: r.Egress, FireRated: r.FireRated, Interior: r.Interior, VulnerableUsers: r.VulnerableUsers,
 			RuleBasis: fleet.RuleBasis{PackID: r.RulePack, Since: day(r.RuleSince), Why: r.RuleWhy},
 		},
 	}
@@ -121,7 +122,7 @@ select d.customer_id, d.site_id, d.door_id, d.tag, d.name, d.known_since, d.reco
   v.version_id, v.effective_at, v.recorded_at, v.recorded_by, v.reason, v.sha256, v.kind, v.energy, v.traffic, v.presence_by,
   v.activation_a, v.activation_b, v.label_a, v.label_b, v.clear_width_m, v.clear_width_basis, v.header_depth_m, v.header_depth_basis,
   v.opening_time_s, v.opening_time_basis, v.closing_time_s, v.closing_time_basis, v.modes, v.guide_rails, v.interlock_group,
-  v.egress, v.fire_rated, v.vulnerable_users, v.rule_pack, v.rule_since, v.rule_why,
+  v.egress, v.fire_rated, v.interior, v.vulnerable_users, v.rule_pack, v.rule_since, v.rule_why,
   coalesce((select jsonb_agg(l order by l.leaf_no) from door_leaf l where l.version_id = v.version_id), '[]') as leaves,
   coalesce((select jsonb_agg(z order by z.side, z.zone_no) from kept_clear_zone z where z.version_id = v.version_id), '[]') as zones
 from door d cross join lateral (
@@ -202,11 +203,11 @@ const sqlInsertDoorVersion = `-- insert_door_version
 with version as (
   insert into door_version (customer_id, site_id, door_id, version_id, effective_at, recorded_at, recorded_by, reason, sha256,
     kind, energy, traffic, presence_by, activation_a, activation_b, label_a, label_b, clear_width_m, clear_width_basis, header_depth_m, header_depth_basis,
-    opening_time_s, opening_time_basis, closing_time_s, closing_time_basis, modes, guide_rails, interlock_group, egress, fire_rated, vulnerable_users,
+    opening_time_s, opening_time_basis, closing_time_s, closing_time_basis, modes, guide_rails, interlock_group, egress, fire_rated, interior, vulnerable_users,
     rule_pack, rule_since, rule_why)
   select customer_id, site_id, door_id, @version_id, @effective_at, @recorded_at, @recorded_by, @reason, @sha256,
     @kind, @energy, @traffic, @presence_by, @activation_a, @activation_b, @label_a, @label_b, @clear_width_m, @clear_width_basis, @header_depth_m, @header_depth_basis,
-    @opening_time_s, @opening_time_basis, @closing_time_s, @closing_time_basis, @modes, @guide_rails, @interlock_group, @egress, @fire_rated, @vulnerable_users,
+    @opening_time_s, @opening_time_basis, @closing_time_s, @closing_time_basis, @modes, @guide_rails, @interlock_group, @egress, @fire_rated, @interior, @vulnerable_users,
     @rule_pack, @rule_since, @rule_why
   from door where door_id = @door_id
   returning customer_id, site_id, door_id, version_id),
@@ -242,7 +243,7 @@ func (t *Tx) InsertDoorVersion(ctx context.Context, d fleet.Door) error {
 		"activation_a": f.A.Activation, "activation_b": f.B.Activation, "label_a": f.A.Label, "label_b": f.B.Label,
 		"clear_width_m": f.ClearWidthM.Value, "clear_width_basis": f.ClearWidthM.Basis, "header_depth_m": f.HeaderDepthM.Value, "header_depth_basis": f.HeaderDepthM.Basis,
 		"opening_time_s": f.OpeningTimeS.Value, "opening_time_basis": f.OpeningTimeS.Basis, "closing_time_s": f.ClosingTimeS.Value, "closing_time_basis": f.ClosingTimeS.Basis,
-		"modes": f.Modes, "guide_rails": f.GuideRails, "interlock_group": f.InterlockGroup, "egress": f.Egress, "fire_rated": f.FireRated,
+		"modes": f.Modes, "guide_rails": f.GuideRails, "interlock_group": f.InterlockGroup, "egress": f.Egress, "fire_rated": f.FireRated, "interior": f.Interior,
 		"vulnerable_users": f.VulnerableUsers, "rule_pack": f.RuleBasis.PackID, "rule_since": date(f.RuleBasis.Since), "rule_why": f.RuleBasis.Why,
 		"leaves": leaves, "zones": zones})
 	return err

@@ -47,7 +47,7 @@ select d.customer_id, d.site_id, d.door_id, d.tag, d.name, d.known_since, d.reco
   v.version_id, v.effective_at, v.recorded_at, v.recorded_by, v.reason, v.sha256, v.kind, v.energy, v.traffic, v.presence_by,
   v.activation_a, v.activation_b, v.label_a, v.label_b, v.clear_width_m, v.clear_width_basis, v.header_depth_m, v.header_depth_basis,
   v.opening_time_s, v.opening_time_basis, v.closing_time_s, v.closing_time_basis, v.modes, v.guide_rails, v.interlock_group,
-  v.egress, v.fire_rated, v.vulnerable_users, v.rule_pack, v.rule_since, v.rule_why,
+  v.egress, v.fire_rated, v.interior, v.vulnerable_users, v.rule_pack, v.rule_since, v.rule_why,
   coalesce((select jsonb_agg(l order by l.leaf_no) from door_leaf l where l.version_id = v.version_id), '[]') as leaves, '[]'::jsonb as zones,
   i.name as site_name, i.jurisdiction, c.visit_id, c.entry_id, c.observed_at as concluded_at
 from unnest(@doors::uuid[]) as p (door_id)
@@ -75,7 +75,7 @@ select d.customer_id, d.site_id, d.door_id, d.tag, d.name, d.known_since, d.reco
   v.version_id, v.effective_at, v.recorded_at, v.recorded_by, v.reason, v.sha256, v.kind, v.energy, v.traffic, v.presence_by,
   v.activation_a, v.activation_b, v.label_a, v.label_b, v.clear_width_m, v.clear_width_basis, v.header_depth_m, v.header_depth_basis,
   v.opening_time_s, v.opening_time_basis, v.closing_time_s, v.closing_time_basis, v.modes, v.guide_rails, v.interlock_group,
-  v.egress, v.fire_rated, v.vulnerable_users, v.rule_pack, v.rule_since, v.rule_why,
+  v.egress, v.fire_rated, v.interior, v.vulnerable_users, v.rule_pack, v.rule_since, v.rule_why,
   coalesce((select jsonb_agg(l order by l.leaf_no) from door_leaf l where l.version_id = v.version_id), '[]') as leaves, '[]'::jsonb as zones,
   i.name as site_name, i.jurisdiction, c.visit_id, c.entry_id, c.observed_at as concluded_at
 from (

@@ -1,0 +1,1 @@
+alter table door_version drop column interior;
