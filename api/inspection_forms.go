@@ -24,6 +24,7 @@ type inspectionFormOut struct {
 		Packs     []formPack    `json:"packs" doc:"What judges the door today, its rule basis first; no basis while nobody has recorded one."`
 		Stations  []formStation `json:"stations" doc:"In the order of the walk round the door; only those where something is to be read."`
 		FromFacts []formRule    `json:"from_facts" doc:"Rules that are judged by what the register says, and no more."`
+		Months    *int          `json:"months_since_inspection,omitempty" doc:"Whole months since the last inspection that was signed here; absent when none was."`
 		Wanted    []formFact    `json:"facts_wanted" doc:"Facts of the register for want of which nobody can say whether a rule applies, or what its limit is."`
 	}
 }
@@ -47,6 +48,7 @@ type formItem struct {
 	Title   string      `json:"title"`
 	Kind    string      `json:"kind" enum:"number,yes_no"`
 	Unit    string      `json:"unit,omitempty"`
+	Needed  bool        `json:"needed" doc:"The door cannot pass while it was not read."`
 	Rules   []formRule  `json:"rules" doc:"That need the reading."`
 	Places  []formPlace `json:"places" doc:"Where it is to be read, and where else it was read in the visit."`
 }
@@ -82,12 +84,48 @@ type formLeftOut struct {
 }
 
 type formReading struct {
-	EntryID    uuid.UUID `json:"entry_id" format:"uuid"`
-	Value      *float64  `json:"value,omitempty"`
-	Yes        *bool     `json:"yes,omitempty"`
-	ObservedAt time.Time `json:"observed_at"`
-	Day        string    `json:"day" format:"date" doc:"At the site."`
-	Doubt      string    `json:"doubt,omitempty" enum:"far_off,the_same" doc:"A question to whoever took the reading; it refuses nothing. Far off: more than a third away from before. The same: to the last digit."`
+	EntryID    uuid.UUID     `json:"entry_id" format:"uuid"`
+	Value      *float64      `json:"value,omitempty"`
+	Yes        *bool         `json:"yes,omitempty"`
+	ObservedAt time.Time     `json:"observed_at"`
+	Day        string        `json:"day" format:"date" doc:"At the site."`
+	Stale      bool          `json:"stale,omitempty" doc:"Something on which it depends was changed in the visit since, and nobody has read it again."`
+	AsFound    bool          `json:"as_found,omitempty" doc:"The same, and it was read again."`
+	Verdicts   []formVerdict `json:"verdicts,omitempty" doc:"Of what was read in this visit: what the rules of the item say of it, with what else was read there. A sign-off judges anew."`
+	Doubt      string        `json:"doubt,omitempty" enum:"far_off,the_same" doc:"A question to whoever took the reading; it refuses nothing. Far off: more than a third away from before. The same: to the last digit."`
+}
+
+type formVerdict struct {
+	Pack     string               `json:"pack"`
+	Rule     string               `json:"rule"`
+	Outcome  string               `json:"outcome" enum:"passed,failed,undecided,not_judged,not_applicable"`
+	Severity string               `json:"severity" enum:"unsafe,deficient,advisory" doc:"What a failure is proposed to be."`
+	Counts   bool                 `json:"counts" doc:"A failure fails the inspection."`
+	Limit    *rulebook.BoundsUsed `json:"limit,omitempty"`
+	Gaps     []rulebook.Gap       `json:"gaps,omitempty" doc:"For want of which it was not judged."`
+	Finding  *uuid.UUID           `json:"finding,omitempty" format:"uuid" doc:"Entered in this visit under the rule."`
+}
+
+type wantingIn struct {
+	VisitID uuid.UUID `path:"visit_id" format:"uuid"`
+	DoorPath
+}
+
+type wantingOut struct {
+	Body struct {
+		Wanting []wantItem `json:"wanting" doc:"Empty: the door can be concluded as passed, and be signed off."`
+	}
+}
+
+type wantItem struct {
+	Code    string `json:"code" doc:"Of the fault that a sign-off would answer."`
+	Detail  string `json:"detail"`
+	Name    string `json:"name,omitempty" doc:"Of the reading, fact, rule or trial that it is about."`
+	Title   string `json:"title,omitempty" doc:"The same in words."`
+	Station string `json:"station,omitempty" enum:"papers,approach,doorway,opening,closing,escape,by_hand,back_on" doc:"Of the walk round the door, where it is put right."`
+	Side    string `json:"side,omitempty" enum:"a,b"`
+	Leaf    int    `json:"leaf,omitempty"`
+	Step    string `json:"step,omitempty" enum:"visit,facts,safe_work,finding,photo,function_test,certificate" doc:"Where it is put right otherwise."`
 }
 
 type formFact struct {
@@ -99,6 +137,20 @@ type formFact struct {
 
 func (a *API) inspectionForms() {
 	add(a, operation("inspection-form-get", http.MethodGet, "/v1/doors/{door_id}/inspection-form", identity.ActReadWork, "What the rules ask of a door, in the order of the walk round it"), a.inspectionFormGet)
+	add(a, operation("wanting-get", http.MethodGet, "/v1/visits/{visit_id}/doors/{door_id}/wanting", identity.ActLogVisit, "What a sign-off by whoever asks still wants before the door may be called passed"), a.wantingGet)
+}
+
+func (a *API) wantingGet(ctx context.Context, by identity.Actor, in *wantingIn) (*wantingOut, error) {
+	wants, err := a.Fleet.Wanting(ctx, by, in.DoorID, in.VisitID)
+	if err != nil {
+		return nil, err
+	}
+	out := &wantingOut{}
+	out.Body.Wanting = []wantItem{}
+	for _, w := range wants {
+		out.Body.Wanting = append(out.Body.Wanting, wantItem{Code: w.Fault.Code, Detail: a.text(by, "problem."+w.Fault.Code, w.Fault.Args...), Name: w.Name, Title: w.Title, Station: string(w.Station), Side: string(w.Side), Leaf: w.Leaf, Step: w.Step})
+	}
+	return out, nil
 }
 
 func (a *API) inspectionFormGet(ctx context.Context, by identity.Actor, in *inspectionFormIn) (*inspectionFormOut, error) {
@@ -108,6 +160,7 @@ func (a *API) inspectionFormGet(ctx context.Context, by identity.Actor, in *insp
 	}
 	out := &inspectionFormOut{}
 	b := &out.Body
+	b.Months = form.Months
 	b.DoorID, b.Packs, b.Stations, b.FromFacts, b.Wanted = in.DoorID, []formPack{}, []formStation{}, newFormRules(form.FromFacts), []formFact{}
 	if form.VisitID != uuid.Nil {
 		b.VisitID = &form.VisitID
@@ -133,7 +186,7 @@ func (a *API) inspectionFormGet(ctx context.Context, by identity.Actor, in *insp
 }
 
 func (a *API) newFormItem(by identity.Actor, i fleet.FormItem) formItem {
-	item := formItem{Reading: i.Kind.Name, Title: a.text(by, i.Kind.TitleKey()), Kind: string(i.Kind.Kind), Unit: i.Kind.Unit, Rules: newFormRules(i.Rules)}
+	item := formItem{Reading: i.Kind.Name, Title: a.text(by, i.Kind.TitleKey()), Kind: string(i.Kind.Kind), Unit: i.Kind.Unit, Needed: i.Needed(), Rules: newFormRules(i.Rules)}
 	for _, p := range i.Places {
 		place := formPlace{Leaf: p.Leaf, Side: string(p.Side)}
 		if p.Before != nil {
@@ -152,7 +205,15 @@ func (a *API) newFormItem(by identity.Actor, i fleet.FormItem) formItem {
 }
 
 func newFormReading(r fleet.FormReading) formReading {
-	return formReading{EntryID: r.EntryID, Value: r.Value, Yes: r.Yes, ObservedAt: r.ObservedAt, Day: r.Day.String(), Doubt: string(r.Doubt)}
+	reading := formReading{EntryID: r.EntryID, Value: r.Value, Yes: r.Yes, ObservedAt: r.ObservedAt, Day: r.Day.String(), Stale: r.Stale, AsFound: r.AsFound, Doubt: string(r.Doubt)}
+	for _, v := range r.Verdicts {
+		one := formVerdict{Pack: v.Pack.ID, Rule: v.RuleID, Outcome: string(v.Outcome), Severity: string(v.Verdict.Severity), Counts: v.Verdict.Counts(), Limit: v.Verdict.Limit, Gaps: v.Gaps}
+		if v.Finding != nil {
+			one.Finding = &v.Finding.EntryID
+		}
+		reading.Verdicts = append(reading.Verdicts, one)
+	}
+	return reading
 }
 
 func newFormRules(rules []fleet.FormRule) []formRule {

@@ -127,6 +127,7 @@ func (c *Console) routes() []route {
 		{"GET /visits/{visit_id}", identity.ActReadWork, c.visit},
 		{"GET /visits/{visit_id}/doors/{door_id}/inspect", identity.ActLogVisit, c.inspection},
 		{"POST /visits/{visit_id}/doors/{door_id}/inspect", identity.ActLogVisit, c.inspectionPut},
+		{"POST /visits/{visit_id}/doors/{door_id}/facts", identity.ActLogVisit, c.factsPut},
 		{"GET /doors/{door_id}/inspection-form", identity.ActReadWork, c.inspectionBlank},
 		{"GET /visits/{visit_id}/entries/new", identity.ActLogVisit, c.entryForm},
 		{"POST /visits/{visit_id}/entries", identity.ActLogVisit, c.entryAdd},

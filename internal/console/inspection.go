@@ -30,6 +30,8 @@ type inspectionData struct {
 	Tested   []fleet.Entry
 	Ended    []fleet.Entry // conclusions
 	Steps    map[string]form
+	Facts    []field      // that are wanted and can be answered here
+	FactForm form
 	Wants    []fleet.Want // of the sign-off, while it can still be met
 }
 
@@ -154,11 +156,98 @@ func (c *Console) inspectionPage(ctx context.Context, q *request, visit, door uu
 		}
 	}
 	if data.Mine {
+		if station == "facts" {
+			data.FactForm = sent
+		}
+		data.FactForm = data.FactForm.Apart("facts")
+		data.Facts = factFields(data.FactForm, asked, q.texts)
 		if data.Wants, err = c.Fleet.Wanting(ctx, q.by, door, visit); err != nil {
 			return nil, err
 		}
 	}
 	return page{name: "inspection", status: status, data: data}, nil
+}
+
+// factFields are the fields of the facts that an inspection may answer.
+func factFields(f form, asked fleet.InspectionForm, t words.Printer) (list []field) {
+	w := writer{t}
+	for _, fact := range asked.Wanted {
+		one := bare(f.Field(fact.Pointer, fact.Title))
+		choices := map[string][]option{
+			"energy": w.options("energy", t.T("console.choose"), "full", "low", "assist"), "traffic": w.options("traffic", t.T("console.choose"), "one_way_in", "one_way_out", "two_way"),
+			"presence_by": w.options("presence", t.T("console.choose"), "overhead_sensor", "beams", "both", "none"), "activation": w.options("activation", t.T("console.choose"), "sensor", "knowing_act", "both", "none"),
+			"egress": yesOptions(t), "fire_rated": yesOptions(t), "interior": yesOptions(t), "vulnerable_users": yesOptions(t),
+		}
+		member := fact.Pointer[strings.LastIndex(fact.Pointer, "/")+1:]
+		unit, measured := factUnit(member)
+		switch {
+		case slices.ContainsFunc(list, func(l field) bool { return l.Name == fact.Pointer }):
+			continue
+		case choices[member] != nil:
+			one = choose(choices[member], one)
+		case measured:
+			one.Label = labelled(fact.Title, unit, t)
+		default:
+			continue
+		}
+		list = append(list, one)
+	}
+	return list
+}
+
+// factUnit is the unit of a measured fact of a door.
+func factUnit(member string) (words.SI, bool) {
+	for _, units := range [][]struct {
+		name, label string
+		unit        words.SI
+	}{doorUnits(), leafUnits()} {
+		for _, u := range units {
+			if strings.HasSuffix(u.name, "/"+member) && member != "header_depth_m" {
+				return u.unit, true
+			}
+		}
+	}
+	return "", false
+}
+
+// factsPut takes the facts of a door that the rules want.
+func (c *Console) factsPut(ctx context.Context, q *request) (answer, error) {
+	door, err := q.pathID("door_id")
+	if err != nil {
+		return nil, err
+	}
+	visit, f, err := q.formOf("visit_id")
+	if err != nil {
+		return nil, err
+	}
+	asked, err := c.Fleet.InspectionForm(ctx, q.by, door, visit)
+	if err != nil {
+		return nil, err
+	}
+	r := reader{form: &f, texts: q.texts}
+	var answers []fleet.FactAnswer
+	for _, one := range factFields(f, asked, q.texts) {
+		switch said := f.Value(one.Name); {
+		case said == "":
+		case one.Options != nil:
+			answers = append(answers, fleet.FactAnswer{Pointer: one.Name, Word: said})
+		default:
+			unit, _ := factUnit(one.Name[strings.LastIndex(one.Name, "/")+1:])
+			answers = append(answers, fleet.FactAnswer{Pointer: one.Name, Value: r.value(one.Name, unit, nil)})
+		}
+	}
+	if len(answers) == 0 {
+		r.faults.Add("", "nothing_answered")
+	}
+	if err = r.faults.Err(); err == nil {
+		_, err = c.Fleet.AnswerFacts(ctx, q.by, door, visit, answers)
+	}
+	if err != nil {
+		return q.again(f, err, func(f form, status int) (answer, error) {
+			return c.inspectionPage(ctx, q, visit, door, "facts", f, status)
+		})
+	}
+	return seeOther(inspectPath(visit, door) + "#k-facts"), nil
 }
 
 // inspectionSteps are the steps of the walk that are an entry of their own, in its order.

@@ -41,6 +41,7 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /visits/{visit_id}":                          {all, "/visits/" + w.visit.String(), "/visits/" + w.visitAway.String()},
 		"GET /visits/{visit_id}/doors/{door_id}/inspect":  {"t", "/visits/" + w.open.String() + "/doors/" + w.unsafe.DoorID.String() + "/inspect", ""},
 		"POST /visits/{visit_id}/doors/{door_id}/inspect": {"t", "/visits/" + w.open.String() + "/doors/" + w.unsafe.DoorID.String() + "/inspect", ""},
+		"POST /visits/{visit_id}/doors/{door_id}/facts":   {"t", "/visits/" + w.open.String() + "/doors/" + w.unsafe.DoorID.String() + "/facts", ""},
 		"GET /doors/{door_id}/inspection-form":            {all, "/doors/" + door + "/inspection-form", "/doors/" + away + "/inspection-form"},
 		"GET /visits/{visit_id}/entries/new":              {"t", "/visits/" + w.open.String() + "/entries/new?kind=note&door=" + w.unsafe.DoorID.String(), ""},
 		"POST /visits/{visit_id}/entries":                 {"t", "/visits/" + w.open.String() + "/entries", ""},

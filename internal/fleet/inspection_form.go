@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -103,7 +104,7 @@ type FormFact struct {
 }
 
 // factPointer is where a fact of rules is said of a door.
-func factPointer(name string) string {
+func factPointer(name string, d DoorFacts) string {
 	var leaf int
 	var member string
 	if n, _ := fmt.Sscanf(name, "leaves[%d].%s", &leaf, &member); n == 2 {
@@ -112,10 +113,13 @@ func factPointer(name string) string {
 	switch name {
 	case "door_kind":
 		return "/facts/kind"
-	case "activation", "activation_a":
+	case "activation":
+		if d.A.Activation != "unknown" {
+			return "/facts/side_b/activation"
+		}
 		return "/facts/side_a/activation"
-	case "activation_b":
-		return "/facts/side_b/activation"
+	case "activation_a", "activation_b":
+		return "/facts/side_" + strings.TrimPrefix(name, "activation_") + "/activation"
 	case "egress_breakout":
 		return "/facts/egress"
 	case "leaves", "leaf_count":
@@ -320,13 +324,16 @@ func (form *InspectionForm) ask(w writer) {
 	for _, pack := range form.Packs {
 		for _, asked := range pack.Asks(inspectedFacts(form.Door.Facts)) {
 			rule := FormRule{pack, asked}
+			form.want(w, rule)
+			if !asked.Applies && len(asked.Wanted) > 0 { // the fact is asked for once, and not everything that might follow from it
+				continue
+			}
 			for _, k := range asked.Readings {
 				rules[k.Name] = append(rules[k.Name], rule)
 			}
 			if len(asked.Readings) == 0 {
 				form.FromFacts = append(form.FromFacts, rule)
 			}
-			form.want(w, rule)
 		}
 	}
 	for _, station := range rulebook.Stations() {
@@ -354,7 +361,7 @@ func (form *InspectionForm) want(w writer, rule FormRule) {
 		i := slices.IndexFunc(form.Wanted, func(f FormFact) bool { return f.Gap == g })
 		if i < 0 {
 			i = len(form.Wanted)
-			form.Wanted = append(form.Wanted, FormFact{Gap: g, Title: w.gap(g), Pointer: factPointer(g.Name)})
+			form.Wanted = append(form.Wanted, FormFact{Gap: g, Title: w.gap(g), Pointer: factPointer(g.Name, form.Door.Facts)})
 		}
 		form.Wanted[i].Rules = append(form.Wanted[i].Rules, rule)
 	}

@@ -183,7 +183,9 @@ func TestAFormNamesTheFactsThatItWants(t *testing.T) {
 	if speed := item(t, form, "closing_speed_mps").Rules[0]; speed.Limit != nil {
 		t.Errorf("a limit that nobody can work out is %+v", speed.Limit)
 	}
-	item(t, form, "breakout_force_n") // better measured than forgotten
+	if got := walked(form); slices.ContainsFunc(got, func(line string) bool { return strings.Contains(line, "breakout") }) {
+		t.Errorf("what may follow from a fact is asked before the fact: %v", got)
+	}
 
 	a.nowChanged(t, func(d *fleet.DoorFacts) { d.RuleBasis = fleet.RuleBasis{} })
 	if form := a.form(t, uuid.Nil); len(form.Packs)+len(form.Stations)+len(form.Wanted) != 0 {
@@ -268,4 +270,114 @@ func TestAFormIsOfAVisitToTheDoorsSite(t *testing.T) {
 	wantFault(t, err, "visit_not_found")
 	_, err = a.InspectionForm(t.Context(), agentOf(a.id()), a.door.DoorID, uuid.Nil)
 	wantFault(t, err, "door_not_found")
+}
+
+func TestWhoeverAttendsAVisitAnswersWhatNobodyKnewOfTheDoor(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	a.lawless(t)
+	a.nowChanged(t, func(d *fleet.DoorFacts) { d.Leaves[1].MassKg, d.Egress = fleet.UnknownQuantity(), nil })
+	visit := a.id()
+	if _, _, err := a.PutVisit(t.Context(), technician, visit, a.attendance()); err != nil {
+		t.Fatal(err)
+	}
+	answers := []fleet.FactAnswer{{Pointer: "/facts/egress", Word: "yes"}, {Pointer: "/facts/leaves/1/mass_kg", Value: p(81.5)}}
+	pass := func(list []fleet.FactAnswer, want string) {
+		t.Helper()
+		_, err := a.AnswerFacts(t.Context(), technician, a.door.DoorID, visit, list)
+		wantFault(t, err, want)
+	}
+	pass([]fleet.FactAnswer{{Pointer: "/facts/energy", Word: "low"}}, "fact_not_wanted at /facts/energy") // that is known
+	pass([]fleet.FactAnswer{{Pointer: "/facts/egress", Word: "perhaps"}}, "choice_missing at /facts/egress")
+	pass([]fleet.FactAnswer{{Pointer: "/facts/name", Word: "mine"}}, "fact_not_wanted at /facts/name")
+	_, err := a.AnswerFacts(t.Context(), dispatcher, a.door.DoorID, visit, answers)
+	wantFault(t, err, "not_present")
+	door, err := a.AnswerFacts(t.Context(), technician, a.door.DoorID, visit, answers)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if door.Facts.Egress == nil || !*door.Facts.Egress || *door.Facts.Leaves[1].MassKg.Value != 81.5 || door.Facts.Leaves[1].MassKg.Basis != fleet.Measured {
+		t.Errorf("the door is %+v", door.Facts)
+	}
+	form := a.form(t, visit)
+	if len(form.Wanted) != 0 {
+		t.Errorf("still wanted are %v", form.Wanted)
+	}
+	item(t, form, "breakout_force_n")
+	pass(answers[:1], "fact_not_wanted at /facts/egress")
+}
+
+func TestTheFormTellsEverythingThatASignOffWouldRefuse(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	visit := a.id()
+	if _, _, err := a.PutVisit(t.Context(), technician, visit, a.attendance()); err != nil {
+		t.Fatal(err)
+	}
+	wants := func() (list []string) {
+		t.Helper()
+		wants, err := a.Wanting(t.Context(), technician, a.door.DoorID, visit)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, w := range wants {
+			list = append(list, strings.TrimSpace(fmt.Sprint(w.Fault.Code, " ", w.Name, " ", w.Step, w.Station)))
+		}
+		return list
+	}
+	put := func(body fleet.EntryBody) {
+		t.Helper()
+		if _, _, err := a.PutEntry(t.Context(), technician, visit, a.id(), body); err != nil {
+			t.Fatal(err)
+		}
+	}
+	bare := wants()
+	for _, want := range []string{"safe_work_missing  safe_work", "readings_missing closing_force_n closing", "readings_missing hold_open_s opening", "readings_missing walk_test_passed back_on"} {
+		if !slices.Contains(bare, want) {
+			t.Errorf("a visit without entries does not want %q: %q", want, bare)
+		}
+	}
+	put(a.at(0, madeSafe()))
+	for i, body := range passing() {
+		if body.Conclusion == nil {
+			put(a.at(i+1, body))
+		}
+	}
+	if got := wants(); len(got) != 0 {
+		t.Errorf("everything was read, and there is wanting %q", got)
+	}
+	put(a.at(40, fleet.EntryBody{Kind: "adjustment", Adjustment: &fleet.EntryAdjustment{What: "Slower.", Touched: []rulebook.Group{rulebook.Motion}}}))
+	put(a.at(41, fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "unsafe", What: "Glass cracked."}}))
+	got := wants()
+	for _, want := range []string{"as_left_missing closing_force_n closing", "function_test_missing  function_test", "passed_while_unsafe  finding"} {
+		if !slices.Contains(got, want) {
+			t.Errorf("after an adjustment and an unsafe finding it does not want %q: %q", want, got)
+		}
+	}
+	for _, s := range a.form(t, visit).Stations {
+		for _, i := range s.Items {
+			for _, p := range i.Places {
+				for _, r := range p.Entered {
+					if motion := slices.Contains(i.Kind.DependsOn, rulebook.Motion); r.Stale != motion || len(r.Verdicts) == 0 {
+						t.Errorf("%s depends on what was touched: %v, and is stale: %v, with %d verdicts", i.Kind.Name, motion, r.Stale, len(r.Verdicts))
+					}
+				}
+			}
+		}
+	}
+}
+
+func TestMonthsSinceTheLastInspectionAreCounted(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	if form := a.form(t, uuid.Nil); form.Months != nil {
+		t.Errorf("%d months since an inspection that was not", *form.Months)
+	}
+	if err := a.inspection(t, technician, passing()...); err != nil {
+		t.Fatal(err)
+	}
+	a.pass(300 * 24 * time.Hour) // from 3 March to 28 December
+	if form := a.form(t, uuid.Nil); form.Months == nil || *form.Months != 9 || form.LastDay.String() != "2026-03-03" {
+		t.Errorf("%v months since %s", form.Months, form.LastDay)
+	}
 }

@@ -462,6 +462,9 @@ func (d doorReport) place(s surface) {
 		{d.t("fact.fire_rated"), d.yesNo(x.FireRated)},
 		{d.t("fact.vulnerable"), d.yesNo(x.Vulnerable)},
 	}...)
+	if x.Interior != nil {
+		pairs = append(pairs, [2]string{d.t("fact.interior"), d.yesNo(x.Interior)})
+	}
 	for _, side := range d.Sides {
 		pairs = append(pairs, [2]string{d.t("fact.activation", "side", sideName(d.o.Texts, side.Side, "")), d.code("activation", side.Activation)})
 	}
