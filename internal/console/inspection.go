@@ -30,7 +30,7 @@ type inspectionData struct {
 	Tested   []fleet.Entry
 	Ended    []fleet.Entry // conclusions
 	Steps    map[string]form
-	Facts    []field      // that are wanted and can be answered here
+	Facts    []field // that are wanted and can be answered here
 	FactForm form
 	Wants    []fleet.Want // of the sign-off, while it can still be met
 }
