@@ -19,6 +19,7 @@ import (
 	cdplog "github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
+	"github.com/google/uuid"
 )
 
 //go:embed testdata/axe.min.js
@@ -403,5 +404,78 @@ func (w *world) pages() map[string]string {
 		"sites": "/sites", "site": "/sites/" + w.site.SiteID.String(), "customers": "/customers", "customer": "/customers/" + w.customer.CustomerID.String(),
 		"reports": "/reports", "reports-door": "/reports?door=" + w.door.DoorID.String(), "report": "/reports/" + w.report.String(), "notices": "/notices", "jobs": "/jobs",
 		"people": "/people", "certificates": "/certificates", "certificates-none": "/certificates?until=2020-01-01", "person": "/people/" + w.technician.actor.PersonID.String(), "person-new": "/people/new", "person-disable": "/people/" + w.technician.actor.PersonID.String() + "/disable",
+	}
+}
+
+// Somebody who has the order and the form and nothing else comes from the one to the signed certificate by what the pages show.
+func TestATechnicianInspectsADoorWithTheFormAlone(t *testing.T) {
+	w := newWorld(t)
+	b := browse(t, w.desk)
+	b.size(1280, "light")
+	b.signIn(w.technician)
+	b.open("/work-orders/" + w.orderPlan)
+	b.press("Begin a visit")
+	b.press("Begin the visit")
+	b.says("Staff entrance")
+	b.press("Inspect it, station by station")
+	w.now = w.now.Add(time.Minute)
+
+	b.says("Facts that are wanted", "Before the door can be signed as passed")
+	b.fill("/facts/leaves/0/mass_kg", "180 lb")
+	b.fill("/facts/leaves/1/mass_kg", "180 lb")
+	b.fill("/facts/fire_rated", "no")
+	b.look("inspection-facts")
+	b.press("Record what was seen at the door")
+	if b.says("The leaf as it closes"); strings.Contains(b.text(), "Facts that are wanted") {
+		t.Errorf("after every fact was answered there are still wanted: %s", b.text())
+	}
+	b.fill("/safe_work/traffic", "barriered")
+	b.fill("/safe_work/ladder", "stands_safe")
+	b.fill("/safe_work/power", "isolated")
+	b.fill("/safe_work/second_person", "not_needed")
+	b.fill("/safe_work/second_person_why", "A quiet hour, the door barriered on both sides.")
+	b.press("Save: Make the work place safe")
+	b.says("A quiet hour")
+
+	// what a sound door reads; the form says what it needs
+	read := map[string]string{"months_since_inspection": "11", "activation_zone_width_m": "6 ft 6 in", "activation_zone_depth_m": "4 ft", "threshold_height_m": "3/8 in", "hold_open_s": "2.5", "hold_open_knowing_act_s": "6",
+		"closing_speed_mps": "0.8", "latch_check_distance_m": "2 1/2 in", "closing_force_n": "22", "manual_release_force_n": "10", "manual_start_force_n": "20", "manual_full_force_n": "12", "breakout_force_n": "40",
+		"presence_zone_width_m": "6 ft", "presence_zone_depth_m": "2 ft", "lowest_beam_height_m": "24 in"}
+	for _, station := range run(b, chromedp.Evaluate[[]string](`[...document.querySelectorAll('section.step[id^="s-"] > form button')].map(e => e.innerText.trim())`)) {
+		w.now = w.now.Add(2 * time.Minute)
+		for _, name := range run(b, chromedp.Evaluate[[]string](fmt.Sprintf(`[...[...document.querySelectorAll('section.step > form')].find(f => f.innerText.includes(%q)).querySelectorAll('[name^="/reading/"]')].map(e => e.name)`, station))) {
+			kind := strings.Split(name, "/")[2]
+			if value, number := read[kind]; number {
+				b.fill(name, value)
+				continue
+			}
+			b.do(chromedp.Click(fmt.Sprintf(`[name=%q][value="yes"]`, name)))
+		}
+		b.press(station)
+		if !strings.Contains(run(b, chromedp.Location()), "#s-") {
+			t.Errorf("%s leads to %s", station, run(b, chromedp.Location()))
+		}
+	}
+	b.look("inspection-read")
+	b.says("Nothing is wanting for a sign-off as passed", "22 lbf recorded", "passes Force that keeps a stopped leaf from closing (at most 30 lbf)", "2 1/2 in recorded", "3/8 in recorded")
+	w.now = w.now.Add(2 * time.Minute)
+	for _, test := range []string{"activation", "presence", "contact", "by_hand", "modes", "latching", "free_of_noise"} {
+		b.fill("/function_test/"+test, "yes")
+	}
+	b.press("Save: function test")
+	b.fill("/conclusion/result", "passed")
+	b.press("Save: Conclusion")
+	b.says("✓ passed")
+	b.press("Sign off")
+	b.fill("/signature", "Cato Wren")
+	b.press("Sign off")
+	b.says("signed off 3 March 2026", "by Cato Wren")
+	b.press("Staff entrance")
+	b.press("Make or open reports")
+	b.press("Make: inspection certificate")
+	b.look("certificate")
+	b.says("Staff entrance")
+	if got, err := w.WorkOrder(t.Context(), w.technician.actor, uuid.MustParse(w.orderPlan)); err != nil || got.State != "done" {
+		t.Errorf("the order is %s, %v", got.State, err)
 	}
 }
