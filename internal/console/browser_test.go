@@ -1,6 +1,7 @@
 package console_test
 
 import (
+	"bytes"
 	"context"
 	_ "embed"
 	"fmt"
@@ -17,9 +18,13 @@ import (
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	cdplog "github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/google/uuid"
+	pdf "github.com/pdfcpu/pdfcpu/pkg/api"
+
+	"lintel.example/lintel/internal/fleet"
 )
 
 //go:embed testdata/axe.min.js
@@ -477,5 +482,30 @@ func TestATechnicianInspectsADoorWithTheFormAlone(t *testing.T) {
 	b.says("Staff entrance")
 	if got, err := w.WorkOrder(t.Context(), w.technician.actor, uuid.MustParse(w.orderPlan)); err != nil || got.State != "done" {
 		t.Errorf("the order is %s, %v", got.State, err)
+	}
+}
+
+// The form of a swinging door fits into a folder: what is chosen from a list is answered in one line, and read in boxes.
+func TestABlankFormPrintsOnFewPages(t *testing.T) {
+	w := newWorld(t)
+	leaf := fleet.Leaf{Motion: "swing", Hinge: "left", OpensTowards: "b", WidthM: fleet.Q(0.95, fleet.Measured), HeightM: fleet.Q(2.1, fleet.Measured), MassKg: fleet.Q(62, fleet.Measured)}
+	facts := w.door.Facts
+	facts.Kind, facts.Leaves, facts.FireRated, facts.Interior, facts.RuleBasis.PackID = "swinging", []fleet.Leaf{leaf}, p(true), p(false), "a156.10@2017"
+	door := must[fleet.Door](t)(w.PutDoor(t.Context(), w.dispatcher.actor, fleet.DoorPut{DoorID: w.id(), SiteID: w.site.SiteID, Name: "Side entrance", Reason: "new", Facts: facts}))
+	b := browse(t, w.desk)
+	b.signIn(w.technician)
+	b.open("/doors/" + door.DoorID.String() + "/inspection-form")
+	printed := run(b, func(ctx context.Context, t *chromedp.Target) ([]byte, error) {
+		result, err := cdp.Call(ctx, t, page.PrintToPDF, page.PrintToPDFParams{PaperWidth: 8.27, PaperHeight: 11.69})
+		return result.Data, err
+	})
+	if folder := os.Getenv("LINTEL_LOOKS"); folder != "" {
+		if err := os.WriteFile(filepath.Join(folder, "inspection-form.pdf"), printed, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	pages, err := pdf.PageCount(bytes.NewReader(printed), nil)
+	if err != nil || pages < 2 || pages > 6 {
+		t.Errorf("the form is %d pages: %v", pages, err)
 	}
 }
