@@ -45,11 +45,18 @@
 // refined until chords are true to a millimetre. Crossings with the disc, with the door's plane and with the planes that
 // accessories cut along are solved for on the curve itself and become vertices. See lobe.go and ring.go.
 //
+// # The model meets the door
+//
+// WalkTest.Fit corrects range and tilt (or what else is set free) by the marks of a walk test, robustly, and says how surely, what the marks leave
+// open, which further mark would help, and what a result outside of the tolerances asks to measure again.
+//
 // # To add
 //
 // To add an accessory: nothing here if its effects are among those of Accessory; it is a row of the company's catalogue. A
 // new physical effect is a member of Accessory, its line in Apply and in Accessory.faults, and a test of what it does to
 // a footprint.
+//
+// To add a parameter that a walk test fits: its line in parameterFacts.
 //
 // To add another sensing principle: one file with a type that has the methods of Volume. Bodies, zones and coverage then
 // work with it; they know nothing about radar. Those that are here: Device (radar), SpotGrid, Curtain, Beam, Mat, Plate.
