@@ -280,6 +280,12 @@ func TestADayInTheBrowser(t *testing.T) {
 			b.press("Back")
 		}
 	}
+	b.press("force over time")
+	b.look("entry-force")
+	b.press("Back")
+	b.press("tried positions")
+	b.look("entry-positions")
+	b.press("Back")
 	b.press("photo")
 	b.look("photo-new")
 	b.fill("/photo/what", "The pane, cracked.")
@@ -405,7 +411,7 @@ func (w *world) pages() map[string]string {
 		"plan-new": "/doors/" + w.bare.DoorID.String() + "/plans/new", "plan-change": w.planPath(), "plan-stop": w.planPath() + "/stop",
 		"password": "/password", "me": "/me", "work-orders": "/work-orders", "work-orders-none": "/work-orders?kind=accident", "work-order": "/work-orders/" + w.order,
 		"work-order-new": "/work-orders/new?door=" + w.door.DoorID.String(), "work-order-cancel": "/work-orders/" + w.order + "/cancel",
-		"visits": "/visits", "visits-none": "/visits?search=zzz", "jobs-none": "/jobs?search=zzz", "visit": "/visits/" + w.visit.String(), "device": "/devices/" + w.sensor.String(), "settings": "/devices/" + w.sensor.String() + "/settings",
+		"visits": "/visits", "visits-none": "/visits?search=zzz", "jobs-none": "/jobs?search=zzz", "visit": "/visits/" + w.visit.String(), "force": "/visits/" + w.open.String() + "/entries/" + w.pressed.String() + "/force", "device": "/devices/" + w.sensor.String(), "settings": "/devices/" + w.sensor.String() + "/settings",
 		"sites": "/sites", "site": "/sites/" + w.site.SiteID.String(), "customers": "/customers", "customer": "/customers/" + w.customer.CustomerID.String(),
 		"reports": "/reports", "reports-door": "/reports?door=" + w.door.DoorID.String(), "report": "/reports/" + w.report.String(), "notices": "/notices", "jobs": "/jobs",
 		"people": "/people", "certificates": "/certificates", "certificates-none": "/certificates?until=2020-01-01", "person": "/people/" + w.technician.actor.PersonID.String(), "person-new": "/people/new", "person-disable": "/people/" + w.technician.actor.PersonID.String() + "/disable",

@@ -14,6 +14,9 @@ import (
 	"lintel.example/lintel/internal/words"
 )
 
+// entryRoute may bring the record of a gauge.
+const entryRoute = "POST /visits/{visit_id}/entries"
+
 type entryData struct {
 	Visit    uuid.UUID
 	Door     doorName
@@ -29,6 +32,7 @@ type entryData struct {
 	Fields   *deviceFields
 	Answers  []option // yes or no
 	Names    []option // left_out: what was not read
+	Gauges   []option // force_course: what it was recorded with
 	Back     string   // where it goes on afterwards
 }
 
@@ -99,6 +103,22 @@ func (c *Console) correct(ctx context.Context, q *request, visit, id uuid.UUID, 
 		if b.Reading.Leaf > 0 {
 			f.values.Set("/reading/leaf", strconv.Itoa(b.Reading.Leaf))
 		}
+	case b.ForceCourse != nil:
+		c := b.ForceCourse
+		if c.GapM != nil {
+			f.values.Set("/force_course/gap_m", writer{q.texts}.fine(*c.GapM))
+		}
+		if c.UncertaintyN != nil {
+			f.values.Set("/force_course/uncertainty_n", shownValue(q.texts, *c.UncertaintyN, "N"))
+		}
+		if c.InstrumentID != nil {
+			f.values.Set("/force_course/instrument_id", c.InstrumentID.String())
+		}
+		if c.Leaf > 0 {
+			f.values.Set("/force_course/leaf", strconv.Itoa(c.Leaf))
+		}
+	case b.Positions != nil:
+		fillPositions(f, *b.Positions, q.texts)
 	case b.Finding != nil:
 		f.values.Set("/finding/severity", b.Finding.Severity)
 		f.values.Set("/finding/what", b.Finding.What)
@@ -188,6 +208,12 @@ func (c *Console) entryPage(ctx context.Context, q *request, visit uuid.UUID, f 
 	data.Sides = []option{{Text: q.texts.T("console.reading.sides")}, {Value: "a", Text: q.texts.T("console.reading.side", "side", "A", "label", door.Facts.A.Label)},
 		{Value: "b", Text: q.texts.T("console.reading.side", "side", "B", "label", door.Facts.B.Label)}}
 	switch data.Kind {
+	case "positions":
+		data.Sides[0].Text = q.texts.T("console.choose")
+	case "force_course":
+		var gauges map[string][]option
+		gauges, err = c.instrumentOptions(ctx, q, true, nil)
+		data.Gauges = append([]option{{Text: q.texts.T("console.inspect.with.none")}}, gauges["N"]...)
 	case "reading":
 		data.Readings = readingFields(f, q.texts, data.Corrects)
 	case "left_out":
@@ -292,7 +318,11 @@ func (c *Console) entryDevice(ctx context.Context, q *request, door uuid.UUID, d
 
 // entryAdd takes what was entered: one entry, or one for each reading that was taken.
 func (c *Console) entryAdd(ctx context.Context, q *request) (answer, error) {
-	visit, f, err := q.formOf("visit_id")
+	visit, err := q.pathID("visit_id")
+	if err != nil {
+		return nil, err
+	}
+	f, record, err := q.formWithFile("/force_course/csv")
 	if err != nil {
 		return nil, err
 	}
@@ -303,6 +333,11 @@ func (c *Console) entryAdd(ctx context.Context, q *request) (answer, error) {
 		return nil, err
 	}
 	body.ObservedAt = r.instant("/observed_at", location(names[body.DoorID].TimeZone))
+	if body.Kind == "force_course" {
+		if body.ForceCourse, err = c.forceCourseOf(ctx, q, &r, visit, body.Corrects, record); err != nil {
+			return nil, err
+		}
+	}
 	entries, err := c.entriesOf(ctx, q, &r, body)
 	if err != nil {
 		return nil, err
@@ -324,9 +359,33 @@ func (c *Console) entryAdd(ctx context.Context, q *request) (answer, error) {
 	return seeOther(afterEntry(f, visit, body.DoorID)), nil
 }
 
+// forceCourseOf reads a force course; one that corrects another has the series of that one unless a new file comes with it.
+func (c *Console) forceCourseOf(ctx context.Context, q *request, r *reader, visit uuid.UUID, corrects *uuid.UUID, record []byte) (*fleet.EntryForceCourse, error) {
+	if len(record) == 0 && corrects != nil {
+		wrong, err := c.Fleet.RecordedForce(ctx, q.by, visit, *corrects)
+		if err != nil {
+			return nil, err
+		}
+		record = []byte(wrong.CSV)
+	}
+	if len(record) == 0 {
+		r.faults.Add("/force_course/csv", "force_file_none")
+	}
+	return &fleet.EntryForceCourse{CSV: string(record), Leaf: r.whichLeaf("/force_course/leaf"), GapM: r.value("/force_course/gap_m", words.Metre, nil),
+		UncertaintyN: r.value("/force_course/uncertainty_n", "N", nil), InstrumentID: r.optionalID("/force_course/instrument_id")}, nil
+}
+
 // afterEntry is where it goes on after an entry: at the visit's door, or on the walk round it.
 func afterEntry(f form, visit, door uuid.UUID) string {
 	if f.Value("then") == "inspect" {
+		switch {
+		case f.Value("/kind") == "force_course":
+			return inspectPath(visit, door) + "#s-" + string(rulebook.Closing)
+		case f.Value("/positions/zone") == string(rulebook.PresenceZone):
+			return inspectPath(visit, door) + "#s-" + string(rulebook.Doorway)
+		case f.Value("/positions/zone") == string(rulebook.ActivationZone):
+			return inspectPath(visit, door) + "#s-" + string(rulebook.Approach) + "-" + f.Value("/positions/side")
+		}
 		return inspectPath(visit, door) + "#k-" + f.Value("/kind")
 	}
 	return "/visits/" + visit.String() + "#d-" + door.String()
@@ -346,6 +405,8 @@ func (c *Console) entriesOf(ctx context.Context, q *request, r *reader, body fle
 	case "finding":
 		body.Finding = &fleet.EntryFinding{Severity: r.chosen("/finding/severity"), What: f.Value("/finding/what"), Rule: f.Value("/finding/rule"), Confirms: r.optionalID("/finding/confirms"),
 			SafeUntil: r.day("/finding/safe_until")}
+	case "positions":
+		body.Positions = r.positions()
 	case "securing":
 		body.Securing = &fleet.EntrySecuring{How: r.chosen("/securing/how"), OtherExit: f.Value("/securing/other_exit"), EgressKept: r.yes("/securing/egress_kept"),
 			ToldName: f.Value("/securing/told_name"), ToldRole: f.Value("/securing/told_role"), Answer: r.chosen("/securing/answer"), Note: f.Value("/securing/note")}

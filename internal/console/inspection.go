@@ -48,8 +48,9 @@ type stationStep struct {
 type itemField struct {
 	Title  string
 	YesNo  bool
-	Needed bool // the door cannot pass without it
-	ByLaw  bool // law asks it
+	Needed bool   // the door cannot pass without it
+	ByLaw  bool   // law asks it
+	Gauged string // the kind of entry that a gauge's record of it is, or ""
 	Rules  []fleet.FormRule
 	Places []placeField
 }
@@ -130,7 +131,7 @@ func (c *Console) inspectionPage(ctx context.Context, q *request, visit, door uu
 		}
 		data.Steps[kind] = newForm(map[string]string{"entry_id": c.NewID().String(), "/door_id": door.String(), "/kind": kind, "/observed_at": now, "then": "inspect"}).Apart(kind)
 	}
-	instruments, err := c.instrumentOptions(ctx, q, data.Mine, asked)
+	instruments, err := c.instrumentOptions(ctx, q, data.Mine, asked.Entries)
 	if err != nil {
 		return nil, err
 	}
@@ -255,7 +256,7 @@ func inspectionSteps() []string { return []string{"safe_work", "function_test", 
 
 // instrumentOptions are the instruments that may be named, by the unit of what is read; none where nothing is entered. Of each unit the one
 // that was named last in the visit is chosen.
-func (c *Console) instrumentOptions(ctx context.Context, q *request, mine bool, asked fleet.InspectionForm) (map[string][]option, error) {
+func (c *Console) instrumentOptions(ctx context.Context, q *request, mine bool, entries []fleet.Entry) (map[string][]option, error) {
 	if !mine || !q.by.May(identity.ActReadOffice) {
 		return nil, nil
 	}
@@ -264,7 +265,7 @@ func (c *Console) instrumentOptions(ctx context.Context, q *request, mine bool, 
 		return nil, err
 	}
 	last := map[string]uuid.UUID{}
-	for _, e := range asked.Entries {
+	for _, e := range entries {
 		for _, r := range e.Body.Readings() {
 			if r.InstrumentID != nil {
 				last[string(unitOf(rulebook.NameNow(r.Name)))] = *r.InstrumentID
@@ -295,7 +296,7 @@ func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fle
 		step.Title = t.T("console.inspect.approach", "title", step.Title, "side", strings.ToUpper(string(s.Side)), "label", facts.Side(string(s.Side)).Label)
 	}
 	for _, i := range s.Items {
-		item := itemField{Title: t.T(i.Kind.TitleKey()), YesNo: i.Kind.Kind == rulebook.YesNo, Needed: i.Needed(), ByLaw: slices.ContainsFunc(i.Rules, func(r fleet.FormRule) bool { return r.Counts() && r.Pack.Role == rulebook.Law }), Rules: i.Rules}
+		item := itemField{Title: t.T(i.Kind.TitleKey()), Gauged: gaugedKind(i.Kind.Name), YesNo: i.Kind.Kind == rulebook.YesNo, Needed: i.Needed(), ByLaw: slices.ContainsFunc(i.Rules, func(r fleet.FormRule) bool { return r.Counts() && r.Pack.Role == rulebook.Law }), Rules: i.Rules}
 		for _, p := range i.Places {
 			at := placed("/reading/", i.Kind.Name, p.Place)
 			one := placeField{FormPlace: p, Kind: i.Kind, IDFor: placed("id/", i.Kind.Name, p.Place), Answered: len(p.Entered) > 0 || p.LeftOut != nil}
@@ -442,6 +443,14 @@ func wantPath(want fleet.Want) string {
 func sideOfStation(want fleet.Want) rulebook.Side {
 	if want.Station == rulebook.Approach {
 		return want.Side
+	}
+	return ""
+}
+
+// gaugedKind is the kind of entry that takes a gauge's record of a reading; "" where no form does.
+func gaugedKind(reading string) string {
+	if kind := fleet.RecordedBy(reading); slices.Contains(entryKinds(), kind) {
+		return kind
 	}
 	return ""
 }

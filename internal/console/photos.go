@@ -13,7 +13,7 @@ import (
 	"lintel.example/lintel/internal/seal"
 )
 
-// photoRoute is the one form that holds more than text.
+// photoRoute is a form that holds more than text.
 const photoRoute = "POST /visits/{visit_id}/photos"
 
 type photoData struct {
@@ -96,7 +96,11 @@ const mostInMemory = 4 << 20
 
 // formWithFile reads a form that brings a file; without one the bytes are nil.
 func (q *request) formWithFile(name string) (form, []byte, error) {
-	if err := q.ParseMultipartForm(mostInMemory); err != nil {
+	err := q.ParseMultipartForm(mostInMemory)
+	if errors.Is(err, http.ErrNotMultipart) {
+		return form{values: q.PostForm}, nil, nil
+	}
+	if err != nil {
 		var tooLarge *http.MaxBytesError
 		if errors.As(err, &tooLarge) {
 			return form{}, nil, err

@@ -15,16 +15,22 @@ import (
 // upload sends a form with a file as a browser does.
 func (s *somebody) upload(t testing.TB, path string, values url.Values, name string, data []byte) shown {
 	t.Helper()
+	return s.uploadIn(t, path, values, "file", name, data)
+}
+
+// uploadIn does it in a field.
+func (s *somebody) uploadIn(t testing.TB, path string, values url.Values, field, name string, data []byte) shown {
+	t.Helper()
 	var body bytes.Buffer
 	form := multipart.NewWriter(&body)
-	for field, list := range values {
+	for name, list := range values {
 		for _, v := range list {
-			if err := form.WriteField(field, v); err != nil {
+			if err := form.WriteField(name, v); err != nil {
 				t.Fatal(err)
 			}
 		}
 	}
-	part, err := form.CreateFormFile("file", name)
+	part, err := form.CreateFormFile(field, name)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -17,6 +17,7 @@ import (
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/words"
 )
 
@@ -41,6 +42,8 @@ const maxForm = 256 << 10
 // most is the greatest size of what is sent to a route, in bytes.
 func (r route) most() int64 {
 	switch r.pattern {
+	case entryRoute:
+		return rulebook.MostForceBytes + maxForm
 	case photoRoute:
 		return fleet.MostPhotoBytes + maxForm
 	case importRoute:

@@ -164,7 +164,7 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{Form: f, Zone: zone, Kind: kind} }, "derived": derived, "answers": func() []option { return yesOptions(p) },
 		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,
 		"may": func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
-		"dec": func(i int) int { return i - 1 }, "area": func(m2 *float64) string { return w.measured("m2", *m2) },
+		"dec": func(i int) int { return i - 1 }, "fine": func(m *float64) string { return w.fine(*m) }, "newtons": func(n *float64) string { return w.measured("N", *n) }, "area": func(m2 *float64) string { return w.measured("m2", *m2) },
 		"join": strings.Join, "zero": func(id uuid.UUID) bool { return id == uuid.Nil }, "list": func(items ...string) []string { return items }, "inc": func(i int) int { return i + 1 },
 		"label": func(text string) template.HTMLAttr { // what a cell says of itself where the head of its table is not seen
 			return template.HTMLAttr(` data-label="` + template.HTMLEscapeString(text) + `"`)

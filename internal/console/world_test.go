@@ -2,8 +2,11 @@ package console_test
 
 import (
 	"bytes"
+	"fmt"
 	"image"
 	"image/png"
+	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -40,7 +43,8 @@ type world struct {
 	order                    string    // open, made by hand
 	orderPlan                string    // open, made of a plan
 
-	orderAway                                string // the same of the other customer
+	orderAway                                string    // the same of the other customer
+	pressed, pressedAway                     uuid.UUID // forces over time
 	visitAway, reportAway, sensorAway, token uuid.UUID
 }
 
@@ -88,6 +92,7 @@ func (w *world) abroad(t testing.TB) {
 	o := must[fleet.WorkOrder](t)(w.PutWorkOrder(ctx, by, fleet.WorkOrder{WorkOrderID: w.id(), DoorID: w.away.DoorID, Kind: "service", DueOn: day("2026-05-12")}, 0))
 	w.orderAway = o.WorkOrderID.String()
 	w.visitAway = w.attend(t, w.now.Add(-72*time.Hour), w.foreign, w.away)
+	w.pressedAway = w.enter(t, w.visitAway, w.away, w.now.Add(-71*time.Hour), gauged("North doors"))
 	w.photoAway = w.picture(t, w.visitAway, w.away, w.now.Add(-71*time.Hour), "North doors.", 0x20)
 	w.reportAway = w.id()
 	must[fleet.Report](t)(w.MakeReport(ctx, by, w.reportAway, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: w.away.DoorID}))
@@ -223,6 +228,7 @@ func (w *world) inspect(t testing.TB) {
 	w.open = w.attend(t, at.Add(time.Hour), w.site, w.unsafe)
 	w.unsafeCase = w.enter(t, w.open, w.unsafe, at.Add(62*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "unsafe", What: "Closes on a standing person."}})
 	w.enter(t, w.open, w.unsafe, at.Add(63*time.Minute), fleet.EntryBody{Kind: "securing", Securing: &fleet.EntrySecuring{How: "not_secured", EgressKept: p(true), ToldName: "Gil Marsh", Answer: "refused"}})
+	w.pressed = w.enter(t, w.open, w.unsafe, at.Add(64*time.Minute), gauged("gauge"))
 	held := w.attend(t, at.Add(3*time.Hour), w.coast, w.held)
 	w.enter(t, held, w.held, at.Add(181*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "unsafe", What: "Safety beam dead."}})
 	w.enter(t, held, w.held, at.Add(182*time.Minute), fleet.EntryBody{Kind: "securing", Securing: &fleet.EntrySecuring{How: "operator_off", EgressKept: p(true), ToldName: "Hana Reed", Answer: "acknowledged"}})
@@ -235,6 +241,20 @@ func (w *world) inspect(t testing.TB) {
 		Findings: shown.Findings, Decision: "deferred", Until: day("2026-04-01"), ShownSHA256: shown.SHA256, Outcome: "by_telephone", Name: "GIL MARSH", Role: "caretaker", Witness: "Bo Tanager took the call."}}))
 	w.report = w.id()
 	must[fleet.Report](t)(w.MakeReport(t.Context(), w.dispatcher.actor, w.report, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: w.door.DoorID}))
+}
+
+// gauged is a knock of 300 N that leaves 90 N for a second and a half, as a gauge writes it at 1 kHz.
+func gauged(head string) fleet.EntryBody {
+	var csv strings.Builder
+	csv.WriteString(head + "\nTime [ms];Force [N]\n")
+	for ms := range 1600 {
+		force := 90 + 210*math.Exp(-float64((ms-60)*(ms-60))/800)
+		if ms < 20 {
+			force = float64(ms)
+		}
+		fmt.Fprintf(&csv, "%d;%.1f\n", ms, force)
+	}
+	return fleet.EntryBody{Kind: "force_course", ForceCourse: &fleet.EntryForceCourse{CSV: csv.String(), Leaf: 1, GapM: p(0.2)}}
 }
 
 func (w *world) attend(t testing.TB, at time.Time, site fleet.Site, door fleet.Door) uuid.UUID {

@@ -92,6 +92,17 @@ func (b EntryBody) instrument() *uuid.UUID {
 	return nil
 }
 
+// RecordedBy is the kind of entry that a gauge's record of a reading is; "" where there is none.
+func RecordedBy(reading string) string {
+	switch reading {
+	case "peak_force_n", "static_force_n":
+		return "force_course"
+	case "activation_zone_width_m", "activation_zone_depth_m", "presence_zone_width_m", "presence_zone_depth_m":
+		return "positions"
+	}
+	return ""
+}
+
 // Samples is of how many samples or positions the readings of an entry were worked out; 0 when they were typed.
 func (b EntryBody) Samples() int {
 	switch {

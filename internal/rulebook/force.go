@@ -279,7 +279,7 @@ type ForceLimits struct {
 // Source: EN 16005 Table 1, after the pattern of EN 12453 Annex A; that a Table 1 of dynamic forces exists was read, the figures
 // (400 N to 200 mm, 700 N to 500 mm, 1400 N above; 150 N after 0.75 s; 25 N after 5 s) are from memory, the last in doubt. Advice only.
 func ForceLimitsInGap(gapM float64) ForceLimits {
-	limits := ForceLimits{PeakN: 400, StaticN: 150, StaticFromS: staticFromS, RestN: 25, RestFromS: 5}
+	limits := ForceLimits{PeakN: 400, StaticN: 150, StaticFromS: StaticFromS, RestN: 25, RestFromS: 5}
 	switch {
 	case gapM > 0.5:
 		limits.PeakN = 1400
@@ -302,9 +302,11 @@ func (l ForceLimits) at(s float64) float64 {
 
 const (
 	contactFromN = 10    // a force above it is a contact; common practice, no source: above the noise of gauges, far below every limit
-	staticFromS  = 0.75  // length of the dynamic phase; EN 16005, from memory
 	forceStepS   = 0.001 // of resampling
 )
+
+// StaticFromS is how long after the contact a force is still dynamic, seconds; EN 16005, from memory.
+const StaticFromS = 0.75
 
 // ForceCourse is what a series says.
 type ForceCourse struct {
@@ -348,7 +350,7 @@ func (f ForceSeries) Course(limits *ForceLimits, uncertaintyN *float64) (ForceCo
 			c.PeakN, c.PeakAfterS = s.N, max(0, s.S-c.ContactAtS)
 		}
 	}
-	if after := c.ContactAtS + staticFromS; after <= end {
+	if after := c.ContactAtS + StaticFromS; after <= end {
 		at, most := f.At(after), f.At(after)
 		for _, s := range f {
 			if s.S >= after {
