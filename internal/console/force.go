@@ -37,6 +37,9 @@ type forceLimit struct {
 // forceStep is one row of the curve in numbers.
 type forceStep struct{ After, Force, Limit string }
 
+// leadS is how much is drawn of what was recorded before the contact, seconds.
+const leadS = 0.05
+
 // mostSteps is how many rows the curve has in numbers, about.
 const mostSteps = 40
 
@@ -100,6 +103,9 @@ func (w writer) forceDrawing(r fleet.RecordedForce) (template.HTML, error) {
 	d := report.ForceDrawing{Title: w.T("console.force.title"), Desc: w.T("console.force.desc", "readings", strings.Join(said, "; "), "count", len(r.Series), "seconds", math.Round(r.Course.LastsS*100)/100),
 		Units: report.Units(w.Units()), StaticFromS: rulebook.StaticFromS, Peak: r.Peak.AtMost, Static: r.Static.AtMost}
 	for _, s := range r.Series {
+		if s.S < r.Course.ContactAtS-leadS {
+			continue
+		}
 		d.Curve = append(d.Curve, report.ForcePoint{S: s.S - r.Course.ContactAtS, N: s.N})
 	}
 	var svg bytes.Buffer

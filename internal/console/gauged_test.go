@@ -29,7 +29,7 @@ func TestTheRecordOfAGaugeIsUploadedShownAndCorrected(t *testing.T) {
 
 	page := w.technician.get(t, "/visits/"+visit.String()).want(t, 200, "Greatest force of a contact", "67.4 lbf", "20.2 lbf", "worked out of 1,600 samples", "the curve")
 	link := regexp.MustCompile(`/visits/[0-9a-f-]+/entries/([0-9a-f-]+)/force`).FindStringSubmatch(page.body)
-	w.agent.get(t, link[0]).want(t, 200, "Force over time", "± 2 N", "0.200 m", "recorded force, from the contact on", "0.75 s").lacks(t, "Gauge")
+	w.agent.get(t, link[0]).want(t, 200, "Force over time", "± 2 N", "0.200 m", "recorded force; 0 s is the contact", "0.75 s").lacks(t, "Gauge")
 	if got := w.agent.get(t, link[0]+"/series").want(t, 200); got.body != record {
 		t.Errorf("given back are %d bytes, not %d", len(got.body), len(record))
 	}
