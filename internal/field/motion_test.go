@@ -235,14 +235,14 @@ func TestALeafOppositeIsTheLeafToldByHand(t *testing.T) {
 	d := Device{Mount: Mount{HeightM: 2.2, TiltDeg: 50, OffsetYM: 0.1}, Antenna: Antenna{60, 40, 25, 6}}
 	theirs := SwingLeaf{HingeXM: -0.5, TowardsX: 1, WidthM: 1, HeightM: 2.1, OpensToDeg: 90}
 	opposite := Frame{0, 3, 180}.Leaf(theirs)
-	turned := opposite.samples()
-	for i, s := range theirs.samples() {
+	turned := samples(opposite, 1)
+	for i, s := range samples(theirs, 1) {
 		got := turned[i].at
 		if math.Abs(got.X+s.at.X) > 1e-9 || math.Abs(got.Y-(3-s.at.Y)) > 1e-9 || got.Z != s.at.Z {
 			t.Fatalf("%v came out as %v", s.at, got)
 		}
 	}
-	if c := d.checkLeaf(opposite); !c.Seen {
+	if c := d.CheckLeaf(opposite); !c.Seen {
 		t.Error("a leaf that opens towards us at 3 m is not seen")
 	}
 }

@@ -51,7 +51,7 @@ func TestAHoleThatAnotherRegionCoversIsFilled(t *testing.T) {
 func TestALeafThatSwingsUnderItsSensorIsSeenAndTheWayOutIsNamed(t *testing.T) {
 	d := device(2.3, 30, 0, 0, 0.1, 58, 36, 25, 6, 0)
 	leaf := SwingLeaf{HingeXM: -0.5, TowardsX: 1, WidthM: 1, HeightM: 2.1, OpensToDeg: 90}
-	c := d.SeesSwingLeaf(leaf)
+	c := d.CheckLeaf(leaf)
 	if !c.Seen || c.Share <= 0 || c.Share > 1 || c.FirstDeg > c.LastDeg || c.LastDeg > 90 || c.FarthestM > 1 {
 		t.Fatalf("got %+v", c)
 	}
@@ -61,20 +61,20 @@ func TestALeafThatSwingsUnderItsSensorIsSeenAndTheWayOutIsNamed(t *testing.T) {
 	}
 	out := d
 	out.OffsetYM += offset
-	if out.SeesSwingLeaf(leaf).Seen {
+	if out.CheckLeaf(leaf).Seen {
 		t.Errorf("still seen %g m further out", offset)
 	}
 	out.OffsetYM -= 0.02
-	if !out.SeesSwingLeaf(leaf).Seen {
+	if !out.CheckLeaf(leaf).Seen {
 		t.Errorf("%g m is not the least offset", offset)
 	}
 	weak := d
 	weak.ReachDB = *c.ClearReachDB
-	if weak.SeesSwingLeaf(leaf).Seen {
+	if weak.CheckLeaf(leaf).Seen {
 		t.Errorf("still seen at %g dB", *c.ClearReachDB)
 	}
 	weak.ReachDB += 0.11
-	if !weak.SeesSwingLeaf(leaf).Seen {
+	if !weak.CheckLeaf(leaf).Seen {
 		t.Errorf("%g dB is not the greatest reach", *c.ClearReachDB)
 	}
 }
@@ -83,8 +83,8 @@ func TestTheMirroredLeafIsSeenAlike(t *testing.T) {
 	d := device(2.3, 30, 12, 0.2, 0.1, 58, 36, 25, 6, 0)
 	m := d
 	m.YawDeg, m.OffsetXM = -d.YawDeg, -d.OffsetXM
-	a := d.SeesSwingLeaf(SwingLeaf{HingeXM: -0.5, TowardsX: 1, WidthM: 1, HeightM: 2.1, OpensToDeg: 110})
-	b := m.SeesSwingLeaf(SwingLeaf{HingeXM: 0.5, TowardsX: -1, WidthM: 1, HeightM: 2.1, OpensToDeg: 110})
+	a := d.CheckLeaf(SwingLeaf{HingeXM: -0.5, TowardsX: 1, WidthM: 1, HeightM: 2.1, OpensToDeg: 110})
+	b := m.CheckLeaf(SwingLeaf{HingeXM: 0.5, TowardsX: -1, WidthM: 1, HeightM: 2.1, OpensToDeg: 110})
 	if a.Share != b.Share || a.FirstDeg != b.FirstDeg || a.LastDeg != b.LastDeg {
 		t.Errorf("%+v and %+v", a, b)
 	}
@@ -95,12 +95,12 @@ func TestALeafThatTurnsTooSlowlyIsNotSeen(t *testing.T) {
 	leaf := SwingLeaf{HingeXM: -0.5, TowardsX: 1, WidthM: 1, HeightM: 2.1, OpensToDeg: 90, SweepTimeS: 4, LeastSpeedMps: 0.1}
 	static := leaf
 	static.SweepTimeS = 0
-	moving, still := d.SeesSwingLeaf(leaf), d.SeesSwingLeaf(static)
+	moving, still := d.CheckLeaf(leaf), d.CheckLeaf(static)
 	if moving.Share >= still.Share || !moving.Seen {
 		t.Errorf("seen share %g moving, %g by geometry", moving.Share, still.Share)
 	}
 	leaf.SweepTimeS = 40 // no part is faster than 0.04 m/s
-	if d.SeesSwingLeaf(leaf).Seen {
+	if d.CheckLeaf(leaf).Seen {
 		t.Error("seen although slower than the least speed")
 	}
 }
@@ -109,10 +109,10 @@ func TestAClosingPanelIsSeenByAFieldThatReachesTheDoor(t *testing.T) {
 	near := device(2.2, 20, 0, 0, 0.1, 60, 36, 25, 5, 0)
 	far := device(2.2, 40, 0, 0, 1.5, 30, 20, 25, 5, 0)
 	panel := SlidingLeaf{FromXM: -0.6, ToXM: 0.6, HeightM: 2.1}
-	if !near.SeesSlidingLeaf(panel).Seen {
+	if !near.CheckLeaf(panel).Seen {
 		t.Error("a field that begins at the door does not see the panel")
 	}
-	if c := far.SeesSlidingLeaf(panel); c.Seen || *c.ClearReachDB != 0 {
+	if c := far.CheckLeaf(panel); c.Seen || *c.ClearReachDB != 0 {
 		t.Errorf("a field that begins far from the door: %+v", c)
 	}
 	if offset, found := far.OffsetClearOf(panel); !found || offset != 0 {
@@ -281,9 +281,9 @@ func BenchmarkCoverByFourDevices(b *testing.B) {
 	}
 }
 
-func BenchmarkSeesSwingLeaf(b *testing.B) {
+func BenchmarkCheckLeaf(b *testing.B) {
 	d := device(2.3, 30, 0, 0, 0.1, 58, 36, 25, 6, 0)
 	for b.Loop() {
-		d.SeesSwingLeaf(SwingLeaf{HingeXM: -0.5, TowardsX: 1, WidthM: 1, HeightM: 2.1, OpensToDeg: 90})
+		d.CheckLeaf(SwingLeaf{HingeXM: -0.5, TowardsX: 1, WidthM: 1, HeightM: 2.1, OpensToDeg: 90})
 	}
 }

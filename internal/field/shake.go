@@ -105,13 +105,8 @@ type elsewhere struct {
 	frame Frame
 }
 
-func (e elsewhere) samples() []leafPoint {
-	list := e.Leaf.samples()
-	sin, cos := sincosDeg(e.frame.TurnDeg)
-	for i, s := range list {
-		list[i].at = e.frame.Out(s.at)
-		v := s.velocity
-		list[i].velocity = XY{v[0]*cos + v[1]*sin, v[1]*cos - v[0]*sin}
-	}
-	return list
+func (e elsewhere) at(p patch, open float64) (XY, bool) {
+	at, hidden := e.Leaf.at(p, open)
+	out := e.frame.Out(Point{X: at[0], Y: at[1]})
+	return XY{out.X, out.Y}, hidden
 }

@@ -23,7 +23,7 @@ func TestAWalkTriggersWhereItDoesFrameByFrame(t *testing.T) {
 			Direction: []field.Direction{field.Approaching, field.Departing, field.Either}[random.IntN(3)]}
 		p := field.Path{{in(-4, 4), in(0.2, 6)}, {in(-3, 3), in(0, 4)}, {in(-2, 2), in(0, 3)}}
 
-		at, ok := mount.Trigger(walker(m, b, p))
+		at, ok := mount.Walks(movement(m), walker(b, p))
 		got := device(mount).Walk(m, b, p)
 		if ok {
 			triggered++
@@ -55,12 +55,59 @@ func triggersAt(w field.Walk) float64 {
 	return w.AlongM
 }
 
-func walker(m field.Motion, b field.Body, p field.Path) oracle.Walker {
-	w := oracle.Walker{TallM: b.HeightM, SpeedMps: b.SpeedMps, CrossSectionDB: b.CrossSectionDB, CarrierHz: m.FrequencyHz,
-		LeastHz: 2 * m.LeastSpeedMps * m.FrequencyHz / 299792458, Approaching: m.Direction != field.Departing, Leaving: m.Direction != field.Approaching,
-		Cycles: 2 * m.ConfirmTravelM * m.FrequencyHz / 299792458}
+func movement(m field.Motion) oracle.Movement {
+	return oracle.Movement{CarrierHz: m.FrequencyHz, LeastHz: 2 * m.LeastSpeedMps * m.FrequencyHz / 299792458,
+		Approaching: m.Direction != field.Departing, Leaving: m.Direction != field.Approaching, Cycles: 2 * m.ConfirmTravelM * m.FrequencyHz / 299792458}
+}
+
+func walker(b field.Body, p field.Path) oracle.Walker {
+	w := oracle.Walker{TallM: b.HeightM, SpeedMps: b.SpeedMps, CrossSectionDB: b.CrossSectionDB}
 	for _, q := range p {
 		w.Path = append(w.Path, [2]float64(q))
 	}
 	return w
+}
+
+// Leaves drawn by chance, frame by frame: every patch of 7 cm by other code.
+func TestALeafTriggersWhereItDoesFrameByFrame(t *testing.T) {
+	const leaves = 20
+	random := rand.New(rand.NewPCG(2026, 4))
+	in := func(low, top float64) float64 { return low + (top-low)*random.Float64() }
+	triggered, exact := 0, 0
+	for i := range leaves {
+		mount := oracle.Mount{HeightM: in(2.1, 2.6), TiltDeg: in(10, 50), YawDeg: in(-40, 40), OffsetXM: in(-0.5, 0.5), OffsetYM: in(0, 0.8),
+			AzimuthBeamwidthDeg: in(20, 80), ElevationBeamwidthDeg: in(20, 60), AttenuationLimitDB: in(14, 30), BoresightRangeM: in(3, 7), ReachDB: in(-6, 0)}
+		m := field.Motion{FrequencyHz: 24.125e9, LeastSpeedMps: in(0, 0.3), ConfirmTravelM: in(0.05, 0.5),
+			Direction: []field.Direction{field.Approaching, field.Departing, field.Either}[random.IntN(3)]}
+		wing := oracle.Wing{HingeX: 0.5, Towards: -1, WideM: in(0.7, 1.2), HighM: 2.1, ToDeg: in(80, 110), Seconds: in(1.5, 6), Closing: i%2 == 1}
+		leaf := field.MovingLeaf{Leaf: field.SwingLeaf{HingeXM: 0.5, TowardsX: -1, WidthM: wing.WideM, HeightM: 2.1, OpensToDeg: wing.ToDeg}, OpeningS: wing.Seconds, ClosingS: wing.Seconds}
+
+		deg, ok := mount.Turns(movement(m), wing)
+		stroke := func(mount oracle.Mount, m field.Motion) field.Stroke {
+			if w := device(mount).WatchLeaf(m, leaf); wing.Closing {
+				return w.Closing
+			} else {
+				return w.Opening
+			}
+		}
+		got := stroke(mount, m)
+		if ok {
+			triggered++
+		}
+		if got.Triggers == ok && (!ok || math.Abs(got.At*wing.ToDeg-deg) < 3) {
+			exact++
+			continue
+		}
+		early, late := m, m
+		early.ConfirmTravelM, late.ConfirmTravelM = m.ConfirmTravelM*0.97-0.004, m.ConfirmTravelM*1.03+0.004
+		early.LeastSpeedMps, late.LeastSpeedMps = m.LeastSpeedMps*0.97, m.LeastSpeedMps*1.03
+		wide, narrow := mount, mount
+		wide.ReachDB, narrow.ReachDB = mount.ReachDB+0.1, mount.ReachDB-0.1
+		if more, less := stroke(wide, early), stroke(narrow, late); more.Triggers == less.Triggers {
+			t.Errorf("%+v, frame by frame %v at %.1f°\n%+v %+v %+v", got, ok, deg, mount, m, wing)
+		}
+	}
+	if exact < leaves*9/10 || triggered < leaves/3 || triggered == leaves {
+		t.Errorf("of %d leaves %d trigger, and %d agree to 3°", leaves, triggered, exact)
+	}
 }
