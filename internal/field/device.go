@@ -147,6 +147,7 @@ type aim struct {
 	Device
 	sinT, cosT, sinW, cosW float64
 	hidden                 [][3]float64 // normals of the cuts
+	doorway                *Doorway     // nil: nothing but air at the door's plane
 }
 
 func (d Device) aim() aim {
@@ -197,7 +198,7 @@ func (a *aim) sight(reachDB float64) sight {
 func (s *sight) sees(p Point) bool {
 	x, y, z := p.X-s.OffsetXM, p.Y-s.OffsetYM, p.Z-s.HeightM
 	r2 := x*x + y*y + z*z
-	if r2 > s.rangeM*s.rangeM {
+	if r2 > s.rangeM*s.rangeM || s.doorway != nil && p.Y < 0 && !s.doorway.lets(&s.Device, p) {
 		return false
 	}
 	if r := math.Sqrt(r2); r > s.capM {

@@ -45,6 +45,14 @@
 // refined until chords are true to a millimetre. Crossings with the disc, with the door's plane and with the planes that
 // accessories cut along are solved for on the curve itself and become vertices. See lobe.go and ring.go.
 //
+// # What moves
+//
+// motion.go follows somebody on a path and says where they trigger, how long they hold the output, and what they lack where they do not; approach.go
+// holds that against the time that the door takes; passing.go counts who merely passes, and what blows about; stroke.go follows a leaf by the same
+// criteria, leaf.go by its geometry alone; beyond.go looks through the open doorway and at a neighbour's field; shake.go has the shaking header, lamps,
+// and devices that face each other. Everybody is an upright line of echoes, each followed by itself; nothing is known of limbs that swing, of
+// reflections, or of what a flat leaf throws aside. Wings of a revolving door are not computed.
+//
 // # The model meets the door
 //
 // WalkTest.Fit corrects range and tilt (or what else is set free) by the marks of a walk test, robustly, and says how surely, what the marks leave

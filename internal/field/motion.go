@@ -175,6 +175,10 @@ const (
 // first pause that outlasts HoldS.
 func (d Device) Walk(m Motion, b Body, p Path) Walk {
 	a := d.aim()
+	return a.walk(m, b, p)
+}
+
+func (a *aim) walk(m Motion, b Body, p Path) Walk {
 	w := a.notice(m, b, p)
 	if !w.Triggers {
 		return w

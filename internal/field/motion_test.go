@@ -257,9 +257,32 @@ func TestAShakingHeaderLooksLikeItsPeakSpeed(t *testing.T) {
 	if d.Shaken(Motion{LeastSpeedMps: 0.1, ConfirmTravelM: 0.05}, Shake{0.001, 20, Point{0, 1, 0}}).Triggers {
 		t.Error("2 mm of travel pass for 50 mm")
 	}
-	d.TiltDeg = 30 // sin 30° of the shake is along the line of sight
-	if s := d.Shaken(Motion{}, Shake{0.001, 20, Point{0, 1, 0}}); math.Abs(s.CosAngle-0.5) > 1e-9 {
+	// At 30° of tilt with 40° of beam the farthest line of sight is 50° from straight down: sin 50°. Sideways 30° of half a beam are 0.5.
+	d.TiltDeg = 30
+	if s := d.Shaken(Motion{}, Shake{0.001, 20, Point{0, 1, 0}}); math.Abs(s.CosAngle-math.Sin(50*math.Pi/180)) > 1e-9 {
 		t.Errorf("at 30° of tilt %+v", s)
+	}
+	if s := d.Shaken(Motion{}, Shake{0.001, 20, Point{-3, 0, 0}}); math.Abs(s.CosAngle-0.5) > 1e-9 {
+		t.Errorf("along the wall %+v", s)
+	}
+	if s := d.Shaken(Motion{}, Shake{0.001, 20, Point{0, 0, 1}}); math.Abs(s.CosAngle-math.Cos(10*math.Pi/180)) > 1e-9 {
+		t.Errorf("up and down %+v", s)
+	}
+}
+
+// 100 flickers a second look like 0.62 m/s (see the constants).
+func TestALampInTheFieldLooksLikeItsFlicker(t *testing.T) {
+	d := ball(2.2)
+	m := Motion{FrequencyHz: 24.125e9, LeastSpeedMps: 0.6, ConfirmTravelM: 9}
+	if l := d.Flicker(m, Point{0, 2, 2}, 50); !l.MayTrigger || math.Abs(l.LikeMps-0.6213) > 1e-3 {
+		t.Errorf("%+v", l)
+	}
+	if l := d.Flicker(m, Point{0, 4, 2}, 50); l.InField || l.MayTrigger {
+		t.Errorf("4 m away: %+v", l)
+	}
+	m.LeastSpeedMps = 0.7
+	if l := d.Flicker(m, Point{0, 2, 2}, 50); l.MayTrigger {
+		t.Errorf("slower than is noticed: %+v", l)
 	}
 }
 

@@ -157,8 +157,12 @@ func (r Rejected) because(got int) Rejected {
 	return r
 }
 
-// before cuts off what of a line lies behind the door's plane.
+// before cuts off what of a line lies behind the door's plane, and of one that falls what lies below the floor.
 func before(from, to Point) (Point, Point, bool) {
+	if from.Z > 0 && to.Z < 0 {
+		t := from.Z / (from.Z - to.Z)
+		to = Point{from.X + t*(to.X-from.X), from.Y + t*(to.Y-from.Y), 0}
+	}
 	if from.Y < 0 && to.Y < 0 {
 		return from, to, false
 	}

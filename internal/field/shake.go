@@ -18,18 +18,47 @@ type Shaken struct {
 }
 
 // Shaken holds a shake against what the device confirms: the still scene triggers when its peak apparent speed and its travel are both
-// enough. The line of sight is the one of the boresight.
+// enough. The line of sight is the one within the half-power beam that is nearest to the shake (our own choice: something that echoes stands everywhere).
 func (d Device) Shaken(m Motion, s Shake) Shaken {
-	sinT, cosT := sincosDeg(d.TiltDeg)
-	sinW, cosW := sincosDeg(d.YawDeg)
 	length := math.Sqrt(sq(s.Along.X) + sq(s.Along.Y) + sq(s.Along.Z))
 	if length == 0 {
 		return Shaken{}
 	}
-	cos := math.Abs(sinT*sinW*s.Along.X+sinT*cosW*s.Along.Y-cosT*s.Along.Z) / length
-	out := Shaken{CosAngle: cos, SpeedMps: 2 * math.Pi * s.FrequencyHz * s.AmplitudeM * cos, TravelM: 2 * s.AmplitudeM * cos}
-	out.Triggers = out.SpeedMps > 0 && out.SpeedMps >= m.LeastSpeedMps && out.TravelM >= m.ConfirmTravelM
-	return out
+	a := d.aim()
+	aside, along := s.Along.X*a.cosW-s.Along.Y*a.sinW, s.Along.X*a.sinW+s.Along.Y*a.cosW
+	ahead, above := along*a.sinT-s.Along.Z*a.cosT, along*a.cosT+s.Along.Z*a.sinT
+	cos := 0.0
+	look := func(φ, θ float64) { // off the boresight
+		sinφ, cosφ := math.Sincos(φ)
+		sinθ, cosθ := math.Sincos(θ)
+		cos = max(cos, math.Abs(ahead*cosθ*cosφ+aside*cosθ*sinφ+above*sinθ)/length)
+	}
+	halfφ, halfθ := d.AzimuthBeamwidthDeg/2*math.Pi/180, d.ElevationBeamwidthDeg/2*math.Pi/180
+	const turns, out = 72, 12
+	for i := range turns {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / turns)
+		for j := range out + 1 {
+			part := float64(j) / out
+			look(part*halfφ*cos, part*halfθ*sin)
+		}
+	}
+	shaken := Shaken{CosAngle: cos, SpeedMps: 2 * math.Pi * s.FrequencyHz * s.AmplitudeM * cos, TravelM: 2 * s.AmplitudeM * cos}
+	shaken.Triggers = shaken.SpeedMps > 0 && shaken.SpeedMps >= m.LeastSpeedMps && shaken.TravelM >= m.ConfirmTravelM
+	return shaken
+}
+
+// Lamp is what the flicker of a lamp on the mains looks like.
+type Lamp struct {
+	LikeMps    float64 // the speed: it flickers at twice the mains' frequency
+	InField    bool    // something as large as an adult would be seen where it hangs (our own choice: nobody knows what a lamp echoes)
+	MayTrigger bool    // it is in the field, and the speed is not too low to be noticed. A flicker has no direction and no travel that would reject it.
+}
+
+// Flicker holds a lamp at a place against the device.
+func (d Device) Flicker(m Motion, at Point, mainsHz float64) Lamp {
+	l := Lamp{LikeMps: m.LampMps(mainsHz), InField: d.InVolume(at)}
+	l.MayTrigger = l.InField && l.LikeMps >= m.LeastSpeedMps
+	return l
 }
 
 // LampMps is the speed that a lamp on the mains looks like: it flickers at twice the mains' frequency.
@@ -72,6 +101,22 @@ type Frame struct {
 func (f Frame) Out(p Point) Point {
 	sin, cos := sincosDeg(f.TurnDeg)
 	return Point{f.XM + p.X*cos + p.Y*sin, f.YM - p.X*sin + p.Y*cos, p.Z}
+}
+
+// Region brings polygons of the neighbour's side into one's own frame.
+func (f Frame) Region(polys []Polygon) []Polygon {
+	out := make([]Polygon, len(polys))
+	for i, p := range polys {
+		for _, r := range p {
+			turned := make(Ring, len(r))
+			for j, v := range r {
+				q := f.Out(Point{X: v[0], Y: v[1]})
+				turned[j] = XY{q.X, q.Y}
+			}
+			out[i] = append(out[i], turned)
+		}
+	}
+	return out
 }
 
 // Leaf brings a neighbour's leaf into one's own frame.

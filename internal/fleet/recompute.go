@@ -315,13 +315,17 @@ func (p picture) leafSurface(l Leaf, side string) (surface field.Leaf, known boo
 		mirror = -1
 	}
 	jamb := *opening.Value / 2 * mirror
+	turns := l.Motion == "swing" || l.Motion == "fold"
 	switch {
-	case l.Motion == "swing" && (l.Hinge == "unknown" || l.OpensTowards == "unknown"):
+	case turns && (l.Hinge == "unknown" || l.OpensTowards == "unknown"):
 		return nil, false
-	case l.Motion == "swing" && (l.OpensTowards == side || l.OpensTowards == "both"):
+	case turns && (l.OpensTowards == side || l.OpensTowards == "both"):
 		hinge, towards := jamb, -mirror
 		if l.Hinge == "right" {
 			hinge, towards = -jamb, mirror
+		}
+		if l.Motion == "fold" {
+			return field.FoldingLeaf{HingeXM: hinge, TowardsX: towards, WidthM: *l.WidthM.Value, HeightM: *l.HeightM.Value, OpensToDeg: 90}, true
 		}
 		return field.SwingLeaf{HingeXM: hinge, TowardsX: towards, WidthM: *l.WidthM.Value, HeightM: *l.HeightM.Value, OpensToDeg: 90}, true
 	case l.Motion == "slide":
