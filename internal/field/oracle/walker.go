@@ -76,7 +76,7 @@ func (m Mount) trigger(e Movement, scatterers, frames int, frameS float64, place
 		for i := range counted {
 			x, y, z := place(i, frame)
 			before, wasSeen := far[i], seen[i]
-			far[i] = math.Hypot(math.Hypot(x-m.OffsetXM, y-m.OffsetYM), z-m.HeightM)
+			far[i] = m.distance([2]float64{x, y}, z)
 			m.PlaneHeightM = z
 			seen[i] = far[i] <= m.rangeAt(0) && m.Seen(x, y)
 			cycles := 2 * e.CarrierHz / lightMps * (before - far[i]) // more of them where the range shrinks
@@ -105,4 +105,8 @@ func (w Walker) at(along float64) [2]float64 {
 		along -= piece
 	}
 	return w.Path[len(w.Path)-1]
+}
+
+func (m Mount) distance(at [2]float64, up float64) float64 {
+	return math.Hypot(math.Hypot(at[0]-m.OffsetXM, at[1]-m.OffsetYM), up-m.HeightM)
 }
