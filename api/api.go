@@ -89,6 +89,7 @@ func New(rooms Rooms) *API {
 	a.comparisons()
 	a.advices()
 	a.whatIfs()
+	a.diagnoses()
 	a.backups()
 	return a
 }

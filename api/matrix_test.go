@@ -205,6 +205,9 @@ func matrix() []row {
 		{op: "advice-get",
 			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "diagnosis-get", ids: inCatalogue,
+			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "comparison-get", ids: inCatalogue,
 			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
@@ -569,7 +572,7 @@ func someToken(c cell) map[string]string {
 }
 
 func inCatalogue(c cell) map[string]string {
-	return map[string]string{"model_id": c.w.model, "accessory_id": c.w.hood, "instrument_id": c.w.gauge, "pack": "a156.10@2005", "import_id": c.w.imported}
+	return map[string]string{"model_id": c.w.model, "accessory_id": c.w.hood, "instrument_id": c.w.gauge, "pack": "a156.10@2005", "symptom": "stays_open", "import_id": c.w.imported}
 }
 
 func sameCompletion(c cell) any {

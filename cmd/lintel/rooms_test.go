@@ -18,12 +18,13 @@ const module = "lintel.example/lintel/"
 
 // mayImport is the drawing of the house: which room may use which. A room that is not here may use nothing of ours.
 func mayImport() map[string][]string {
-	pure := []string{"internal/field", "internal/advice", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/trend"}
+	pure := []string{"internal/field", "internal/advice", "internal/diagnosis", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/trend"}
 	return map[string][]string{
 		"internal/field": {}, "internal/rulebook": {}, "internal/duedate": {}, "internal/seal": {}, "internal/words": {}, "internal/fault": {}, "migrations": {},
 		"internal/sheet":              {"internal/words"},
 		"internal/trend":              {"internal/duedate"},
 		"internal/field/oracle":       {},
+		"internal/diagnosis":          {},
 		"internal/advice":             {"internal/field", "internal/words"},
 		"internal/identity":           {"internal/fault", "internal/duedate", "internal/rulebook"}, // what kinds of certificate there are is the rulebook's
 		"internal/fleet":              append([]string{"internal/fault", "internal/identity"}, pure...),
@@ -35,19 +36,19 @@ func mayImport() map[string][]string {
 		"internal/localpg":            {},
 		"internal/demo":               {"internal/fleet", "internal/identity", "internal/duedate", "internal/seal"},
 		"internal/archive":            {"internal/store", "internal/localpg", "internal/seal", "internal/words"},
-		"api":                         {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/seal", "internal/duedate", "internal/rulebook", "internal/sheet", "internal/trend", "internal/advice"},
-		"internal/console":            {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/duedate", "internal/rulebook", "internal/seal", "internal/sheet", "internal/trend", "internal/advice"},
+		"api":                         {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/seal", "internal/duedate", "internal/rulebook", "internal/sheet", "internal/trend", "internal/advice", "internal/diagnosis"},
+		"internal/console":            {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/duedate", "internal/rulebook", "internal/seal", "internal/sheet", "internal/trend", "internal/advice", "internal/diagnosis"},
 		"jobs":                        {"internal/fleet", "internal/identity", "internal/duedate"},
 		"deploy/bench":                {"internal/fleet", "internal/identity", "internal/store", "internal/localpg", "internal/rulebook", "internal/duedate", "internal/words", "internal/seal"},
 		"cmd/lintel": {"api", "internal/sheet", "jobs", "internal/console", "internal/fleet", "internal/identity", "internal/store", "internal/report", "internal/notify", "internal/notify/mailcatcher",
-			"internal/localpg", "internal/archive", "internal/seal", "internal/demo", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field", "internal/advice"},
+			"internal/localpg", "internal/archive", "internal/seal", "internal/demo", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field", "internal/advice", "internal/diagnosis"},
 	}
 }
 
 // why is what to say to somebody who crosses a wall.
 func why(room string) string {
 	switch room {
-	case "internal/field", "internal/advice", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/trend":
+	case "internal/field", "internal/advice", "internal/diagnosis", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/trend":
 		return "it is pure: it computes from what it is given, so that it can be tested and trusted by itself"
 	case "internal/fleet":
 		return "the domain says what it needs of storage and leaves the how to the rooms around it"

@@ -396,6 +396,7 @@ func picture(t testing.TB) string {
 func (w *world) pages() map[string]string {
 	return map[string]string{
 		"today": "/", "doors": "/doors", "doors-none": "/doors?search=zzz", "door": "/doors/" + w.door.DoorID.String(),
+		"diagnosis": "/doors/" + w.door.DoorID.String() + "/diagnosis?symptom=stays_open&since=2026-03-01", "diagnosis-open": "/doors/" + w.door.DoorID.String() + "/diagnosis",
 		"advice": "/doors/" + w.door.DoorID.String() + "/advice?side=either&header_height_m=2.2&exposed=yes", "advice-open": "/doors/" + w.door.DoorID.String() + "/advice",
 		"comparison": "/doors/" + w.door.DoorID.String() + "/comparison?pack=a156.10@2017", "comparison-open": "/doors/" + w.door.DoorID.String() + "/comparison",
 		"door-then": "/doors/" + w.door.DoorID.String() + "?as_of=2025-06-30", "door-unsafe": "/doors/" + w.unsafe.DoorID.String(),

@@ -90,6 +90,7 @@ func (c *Console) routes() []route {
 		{"GET /doors/{door_id}/trends", identity.ActReadOffice, c.trends},
 		{"GET /doors/{door_id}/change", identity.ActWriteRegister, c.doorChange},
 		{"GET /doors/{door_id}/comparison", identity.ActReadOffice, c.comparison},
+		{"GET /doors/{door_id}/diagnosis", identity.ActReadOffice, c.diagnosis},
 		{"GET /doors/{door_id}/advice", identity.ActReadOffice, c.advice},
 		{"POST /doors/{door_id}/plans", identity.ActPlanWork, c.planMake},
 		{"GET /doors/{door_id}/plans/new", identity.ActPlanWork, c.planNew},

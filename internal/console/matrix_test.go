@@ -64,6 +64,7 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /parties/{party_id}": {all, "/parties/" + w.party.PartyID.String(), "/parties/" + w.partyAway.PartyID.String()}, "POST /parties/{party_id}": {planners, "/parties/" + w.party.PartyID.String(), ""},
 		"POST /doors": {planners, "/doors", ""}, "GET /doors/new": {planners, "/doors/new?site=" + w.site.SiteID.String(), ""},
 		"POST /doors/{door_id}": {planners, "/doors/" + door, ""}, "GET /doors/{door_id}/change": {planners, "/doors/" + door + "/change", ""},
+		"GET /doors/{door_id}/diagnosis":  {staff, "/doors/" + door + "/diagnosis?symptom=stays_open", ""},
 		"GET /doors/{door_id}/advice":     {staff, "/doors/" + door + "/advice?side=a&header_height_m=2.2", ""},
 		"GET /doors/{door_id}/comparison": {staff, "/doors/" + door + "/comparison?pack=a156.10@2017", ""},
 		"POST /doors/{door_id}/plans":     {planners, "/doors/" + door + "/plans", ""}, "GET /doors/{door_id}/plans/new": {planners, "/doors/" + door + "/plans/new", ""},

@@ -31,7 +31,8 @@ func Symptoms() []Symptom {
 type Evidence struct {
 	Name    string  `json:"name"`
 	Value   float64 `json:"value"`
-	Subject string  `json:"subject,omitempty"` // the leaf, zone, device or change that it is of
+	Subject string  `json:"subject,omitempty"` // the leaf, zone or change that it is of
+	Device  string  `json:"device,omitempty"`  // id of the device that it is seen in
 }
 
 // Rule is one cause and what speaks for it.
@@ -239,7 +240,6 @@ func Names() []string {
 		"presence_devices",         // count
 		"radar_for_presence",       // count of radars wired to protect: they see movement, not who stands
 		"devices_of_one_frequency", // pairs that may answer to each other
-		"shared_field_m2",          // of two devices wired to the same input
 		"contact_unlike",           // 1: two devices at the same input have contacts of different sense
 		"not_wired",                // devices whose wiring is not recorded, or goes nowhere
 		"looks_like_lamps",         // 1: lamps on the mains are fast enough to be noticed

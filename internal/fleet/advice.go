@@ -3,6 +3,7 @@ package fleet
 import (
 	"context"
 	"slices"
+	"strings"
 
 	"github.com/google/uuid"
 
@@ -92,10 +93,7 @@ func (p picture) openingFor(pack *rulebook.Pack, side string, ask AdviceAsk) (o 
 		}
 		return *q.Value
 	}
-	o = advice.Opening{Name: "side " + side}
-	if label := facts.Side(side).Label; label != "" {
-		o.Name = label
-	}
+	o = advice.Opening{Name: facts.called(side)}
 	o.ClearWidthM, o.OpeningTimeS = need("clear_width_m", facts.ClearWidthM), need("opening_time_s", facts.OpeningTimeS)
 	o.Header.OffsetYM = need("header_depth_m", facts.HeaderDepthM)
 	switch height := p.heightOn(side); {
@@ -151,6 +149,14 @@ func (p picture) openingFor(pack *rulebook.Pack, side string, ask AdviceAsk) (o 
 	}
 	slices.Sort(missing)
 	return o, slices.Compact(missing)
+}
+
+// called is the people's own word for a side, or its letter.
+func (f DoorFacts) called(side string) string {
+	if label := f.Side(side).Label; label != "" {
+		return label
+	}
+	return strings.ToUpper(side)
 }
 
 // leafName tells leaves apart only where there are several.

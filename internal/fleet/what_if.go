@@ -205,7 +205,7 @@ func (p picture) checks(pack *rulebook.Pack, side string, componentID uuid.UUID)
 	if len(missing) > 0 {
 		return nil
 	}
-	o, _ := p.openingFor(pack, side, AdviceAsk{Inhibited: d.component.Fitting.InhibitedWhileMoving != nil && *d.component.Fitting.InhibitedWhileMoving})
+	o, _ := p.openingFor(pack, side, AdviceAsk{Exposed: true, Inhibited: d.component.Fitting.InhibitedWhileMoving != nil && *d.component.Fitting.InhibitedWhileMoving})
 	if p.door.Facts.OpeningTimeS.Value == nil || p.door.Facts.ClearWidthM.Value == nil {
 		o.Bodies = nil // nobody can say whether it is open in time
 	}
