@@ -385,6 +385,8 @@ type ReportReading struct {
 	Yes   *bool    `json:"yes"`
 	// Decided says that the verdict rests on this one: the worst of those taken for the rule.
 	Decided bool `json:"decided"`
+	// Samples is of how many samples of a gauge, or tried positions, it was worked out; absent: it was typed.
+	Samples int `json:"samples,omitempty"`
 }
 
 // ReportFact is something that the register says of the door, by its name there (presence_by, leaves[].mass_kg).

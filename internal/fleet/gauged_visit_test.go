@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -188,5 +189,35 @@ func TestARecordOfAGaugeThatCannotBeRightChangesNothing(t *testing.T) {
 	}
 	if a.everything(t) != before {
 		t.Error("something was changed by what was refused")
+	}
+}
+
+func TestAReportSaysOfHowManySamplesAReadingWasWorkedOut(t *testing.T) {
+	t.Parallel()
+	a := reporting(t)
+	visit := a.open(t)
+	signOff := a.signOff(t, visit, nil)
+	for i, body := range []fleet.EntryBody{madeSafe(), recorded(gaugeRecord(200)), measured("closing_force_n", 118), concluded("failed")} {
+		e, _, err := a.PutEntry(t.Context(), technician, visit, a.id(), a.at(i, body))
+		if err != nil {
+			t.Fatal(err)
+		}
+		signOff.Entries = append(signOff.Entries, fleet.SignedEntry{EntryID: e.EntryID, SHA256: e.SHA256})
+	}
+	if _, _, err := a.PutSignOff(t.Context(), technician, visit, signOff); err != nil {
+		t.Fatal(err)
+	}
+	a.pass(24 * time.Hour)
+	r := a.make(t, dispatcher, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: a.door.DoorID})
+	if html, _ := r.Print("html"); !strings.Contains(string(html.Bytes), "worked out of 101 samples") {
+		t.Error("the page does not say of how many samples")
+	}
+	for _, want := range []string{`"name":"peak_force_n","samples":101`, `"name":"static_force_n","samples":101`} {
+		if !strings.Contains(string(r.Canonical), want) {
+			t.Errorf("no %s in the report", want)
+		}
+	}
+	if n := strings.Count(string(r.Canonical), `"samples"`); n != 2 {
+		t.Errorf("%d readings were worked out of samples", n)
 	}
 }

@@ -412,7 +412,7 @@ func (w writer) judged(ctx context.Context, tx Tx, doc *DoorContent, conclusion 
 		})
 	}
 	doc.LastInspection.JudgedBy = then.pack
-	taken := w.readings(then.readings)
+	taken := w.readings(then.readings, conclusion, entries)
 	asked := map[string]bool{}
 	for _, v := range then.verdicts {
 		in := inputsOf(then.rules, v.RuleID)
@@ -574,10 +574,18 @@ func differing(then, now []rulebook.Verdict) (list []ReportJudgedToday) {
 	return list
 }
 
-// readings writes everything that counts of what was read at the door until the conclusion.
-func (w writer) readings(used []rulebook.Used) (list []ReportReading) {
+// readings writes everything that counts of what was read at the door until the conclusion, and of how many samples where a gauge recorded it.
+func (w writer) readings(used []rulebook.Used, conclusion Entry, entries []Entry) (list []ReportReading) {
+	samples := func(u rulebook.Used) (n int) {
+		for _, e := range entries {
+			if e.VisitID == conclusion.VisitID && e.DoorID == conclusion.DoorID && slices.ContainsFunc(e.Body.Readings(), func(r EntryReading) bool { return r.isJudged(u) }) {
+				n = e.Body.Samples()
+			}
+		}
+		return n
+	}
 	for _, u := range used {
-		list = append(list, ReportReading{Name: u.Name, Title: w.texts.T("reading." + u.Name + ".title"), Leaf: u.Leaf, Side: string(u.Side), Value: u.Number, Unit: u.Unit, Yes: u.Yes})
+		list = append(list, ReportReading{Samples: samples(u), Name: u.Name, Title: w.texts.T("reading." + u.Name + ".title"), Leaf: u.Leaf, Side: string(u.Side), Value: u.Number, Unit: u.Unit, Yes: u.Yes})
 	}
 	return list
 }

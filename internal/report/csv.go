@@ -281,7 +281,7 @@ func (c doorCSV) verdicts(section, pack string, verdicts []fleet.ReportVerdict) 
 	}
 }
 
-// reading says where at the door it was taken in its item: name, leaf and side.
+// reading says where at the door it was taken in its item: name, leaf and side; and of how many samples.
 func (c doorCSV) reading(rule string, r fleet.ReportReading) {
 	item := orElse(r.Name, r.Title)
 	if r.Leaf > 0 {
@@ -289,6 +289,9 @@ func (c doorCSV) reading(rule string, r fleet.ReportReading) {
 	}
 	if r.Side != "" {
 		item += ";side " + r.Side
+	}
+	if r.Samples > 0 {
+		item += ";samples " + strconv.Itoa(r.Samples)
 	}
 	s := statement{section: "reading", subject: rule, item: item, value: number(r.Value), unit: r.Unit}
 	if r.Yes != nil {

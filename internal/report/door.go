@@ -334,7 +334,7 @@ func (d doorReport) read(r fleet.ReportReading) string {
 	return d.t("not_read")
 }
 
-// spot is where at the door something was read.
+// spot is where at the door something was read, and of how many samples it was worked out.
 func (d doorReport) spot(r fleet.ReportReading) string {
 	leaf, side := "", ""
 	if r.Leaf > 0 {
@@ -343,7 +343,11 @@ func (d doorReport) spot(r fleet.ReportReading) string {
 	if r.Side != "" {
 		side = sideName(d.o.Texts, r.Side, "")
 	}
-	return join(", ", leaf, side)
+	samples := ""
+	if r.Samples > 0 {
+		samples = d.t("samples", "count", r.Samples)
+	}
+	return join(", ", leaf, side, samples)
 }
 
 func (d doorReport) limit(v fleet.ReportVerdict) cell {
