@@ -491,7 +491,11 @@ func (d doorReport) place(s surface) {
 func (d doorReport) sides(s surface, heightMM float64) {
 	s.heading(d.t("section.sides"))
 	for _, p := range d.plans {
-		if sc, err := planScene(d.o.Texts, p, s.widthMM(), heightMM); err == nil { // else refused before the first page
+		scenes, err := sideScenes(d.o.Texts, p, s.widthMM(), heightMM)
+		if err != nil {
+			continue // refused before the first page
+		}
+		for _, sc := range scenes {
 			s.drawing(sc)
 		}
 	}

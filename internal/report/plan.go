@@ -19,6 +19,8 @@ type PlanDrawing struct {
 	// OpeningM is the clear width; 0 is unknown, and the wall is then drawn with
 	// no opening and says so.
 	OpeningM float64
+	// LeafHeightM is the height of the highest leaf; 0 is unknown.
+	LeafHeightM float64
 	// HeaderDepthM is how far the header stands out on this side; 0: not drawn.
 	HeaderDepthM float64
 	Leaves       []PlanLeaf
@@ -27,7 +29,12 @@ type PlanDrawing struct {
 	KeptClear    []PlanZone
 	// Gaps are the uncovered pieces of the required zones.
 	Gaps Polygons
+	// Spots are the largest circles in them.
+	Spots []PlanSpot
 }
+
+// PlanSpot is the largest circle that nothing covers in one uncovered piece.
+type PlanSpot struct{ XM, YM, DiameterM float64 }
 
 // Polygons is a list of polygons, each a list of closed rings (the outer, then
 // holes), each a list of [x, y] in metres.
@@ -55,6 +62,8 @@ type PlanSensor struct {
 	// Placed says that X and Y are known; without it only the legend speaks.
 	Placed bool
 	XM, YM float64
+	// HeightM is nil when unknown.
+	HeightM *float64
 	// Aim is where the axis meets the floor; nil when it does not or is unknown.
 	Aim *[2]float64
 	// Field is nil when it is not computable; Missing then says why.
@@ -97,13 +106,27 @@ const (
 	longestText = 300
 )
 
-// PlanSVG draws one side of a door to scale.
+// PlanSVG draws one side of a door to scale: from above, and below that, where
+// it has sensors, from the side.
 func PlanSVG(w io.Writer, t Texts, in PlanDrawing) error {
-	s, err := planScene(t, in, 190, 150)
+	scenes, err := sideScenes(t, in, 190, 150)
 	if err != nil {
 		return err
 	}
-	return WriteSVG(w, s)
+	return WriteSVG(w, scenes...)
+}
+
+// sideScenes are the plan of a side and its elevation, if it has one.
+func sideScenes(t Texts, in PlanDrawing, widthMM, heightMM float64) ([]*Scene, error) {
+	plan, err := planScene(t, in, widthMM, heightMM)
+	if err != nil {
+		return nil, err
+	}
+	elevation, err := elevationScene(t, in, widthMM, heightMM)
+	if err != nil || elevation == nil {
+		return []*Scene{plan}, err
+	}
+	return []*Scene{plan, elevation}, nil
 }
 
 // FieldSVG draws fields to scale, one below the other, all at one scale so that
@@ -150,7 +173,13 @@ func planScene(t Texts, in PlanDrawing, widthMM, heightMM float64) (*Scene, erro
 		return nil, err
 	}
 	body := in.extent()
-	all := in.Units.scales()
+	return largest(in.Units, body, widthMM, heightMM, func(n float64) *Scene { return planAt(t, in, body, n, widthMM, heightMM) }), nil
+}
+
+// largest draws at the largest scale at which the body and all that is written
+// around it fit into so many millimetres.
+func largest(u Units, body Box, widthMM, heightMM float64, at func(denominator float64) *Scene) *Scene {
+	all := u.scales()
 	for i := 0; ; i++ {
 		var n float64
 		if i < len(all) {
@@ -161,10 +190,10 @@ func planScene(t Texts, in PlanDrawing, widthMM, heightMM float64) (*Scene, erro
 		if body.Width()*1000/n > widthMM || body.Height()*1000/n > heightMM {
 			continue
 		}
-		s := planAt(t, in, body, n, widthMM, heightMM)
+		s := at(n)
 		b := s.Bounds()
 		if fits := s.mm(b.Width()) <= widthMM && s.mm(b.Height()) <= heightMM; fits || body.Width()*1000/n < 20 && i >= len(all) {
-			return s, nil
+			return s
 		}
 	}
 }
@@ -183,6 +212,11 @@ func planAt(t Texts, in PlanDrawing, body Box, denominator, widthMM, heightMM fl
 	}
 	if gaps := rings(in.Gaps); len(gaps) > 0 {
 		s.add(gapArea(s, gaps)...)
+	}
+	for _, c := range in.Spots {
+		at := Point{c.XM, c.YM}
+		s.add(&Arc{Centre: at, RadiusM: c.DiameterM / 2, FromDeg: 0, ToDeg: 360, Pen: fieldPen},
+			&Text{At: Point{at.X, at.Y - s.m(textMM*0.35)}, String: t.T("report.plan.diameter", "value", in.Units.length(t, c.DiameterM)), HeightMM: textMM, Anchor: Middle, Tone: Ink, Backed: true})
 	}
 	for _, z := range in.Required {
 		s.add(&Area{Rings: rings(z.Polygons), Pen: zonePen(z.Purpose)})
@@ -647,6 +681,9 @@ func planDesc(t Texts, in PlanDrawing, denominator float64) string {
 	for _, z := range in.Required {
 		parts = append(parts, t.T("report.plan.required", "name", z.Name)+".")
 	}
+	for _, c := range in.Spots {
+		parts = append(parts, t.T("report.plan.gap_desc", "value", in.Units.length(t, c.DiameterM)))
+	}
 	for _, z := range in.KeptClear {
 		parts = append(parts, t.T("report.plan.kept_clear", "name", z.Name)+".")
 	}
@@ -748,6 +785,7 @@ func (in PlanDrawing) check() error {
 	var c checks
 	c.text("title", in.Title)
 	c.size("opening_m", in.OpeningM)
+	c.size("leaf_height_m", in.LeafHeightM)
 	c.size("header_depth_m", in.HeaderDepthM)
 	for i, l := range in.Leaves {
 		c.place(fmt.Sprintf("leaves[%d].jamb_x_m", i), l.JambXM)
@@ -759,6 +797,9 @@ func (in PlanDrawing) check() error {
 		c.text(at+"missing", d.Missing)
 		c.place(at+"x_m", d.XM)
 		c.place(at+"y_m", d.YM)
+		if d.HeightM != nil {
+			c.size(at+"height_m", *d.HeightM)
+		}
 		if d.Aim != nil {
 			c.place(at+"aim", d.Aim[0], d.Aim[1])
 		}
@@ -770,6 +811,10 @@ func (in PlanDrawing) check() error {
 	c.zones("required", in.Required)
 	c.zones("kept_clear", in.KeptClear)
 	c.polygons("gaps", in.Gaps)
+	for i, o := range in.Spots {
+		c.place(fmt.Sprintf("spots[%d]", i), o.XM, o.YM)
+		c.size(fmt.Sprintf("spots[%d].diameter_m", i), o.DiameterM)
+	}
 	return errors.Join(c...)
 }
 

@@ -26,6 +26,7 @@ func plansOf(r fleet.DoorContent, t Texts, u Units) []PlanDrawing {
 			HeaderDepthM: known(r.Door.HeaderDepthM),
 		}
 		for _, l := range r.Door.Leaves {
+			p.LeafHeightM = max(p.LeafHeightM, known(l.HeightM))
 			if leaf, ok := planLeaf(r.Door, l, side.Side, mirror); ok {
 				p.Leaves = append(p.Leaves, leaf)
 			}
@@ -44,6 +45,7 @@ func plansOf(r fleet.DoorContent, t Texts, u Units) []PlanDrawing {
 		for _, c := range side.Coverage {
 			for _, g := range c.Gaps {
 				p.Gaps = append(p.Gaps, g.Polygons...)
+				p.Spots = append(p.Spots, PlanSpot{g.XM, g.YM, g.DiameterM})
 			}
 		}
 		plans = append(plans, p)
@@ -92,6 +94,7 @@ func planSensor(t Texts, d fleet.ReportDevice) PlanSensor {
 	}
 	s.Name += ", " + code(t, "purpose", d.Purpose)
 	m := d.Mount
+	s.HeightM = m.HeightM.Value
 	if m.OffsetXM.Value != nil && m.OffsetYM.Value != nil {
 		s.Placed, s.XM, s.YM = true, *m.OffsetXM.Value, *m.OffsetYM.Value
 		if m.HeightM.Value != nil && m.TiltDeg.Value != nil && m.YawDeg.Value != nil {

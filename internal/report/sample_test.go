@@ -75,10 +75,10 @@ func rectangle(x0, y0, x1, y1 float64) [][2]float64 {
 // swingPlan is one side of a swing door with everything a plan can show.
 func swingPlan() PlanDrawing {
 	return PlanDrawing{
-		Title: "Side A: market street", Units: Metric, OpeningM: 0.95, HeaderDepthM: 0.14,
+		Title: "Side A: market street", Units: Metric, OpeningM: 0.95, LeafHeightM: 2.1, HeaderDepthM: 0.14,
 		Leaves: []PlanLeaf{{Motion: "swing", JambXM: -0.475, WidthM: 0.95, Towards: true}},
 		Sensors: []PlanSensor{
-			{Name: "Ostrava M2, activation", Purpose: "activation", Placed: true, XM: 0, YM: 0.16, Aim: &[2]float64{0, 1.5},
+			{Name: "Ostrava M2, activation", Purpose: "activation", Placed: true, XM: 0, YM: 0.16, HeightM: ptr(2.2), Aim: &[2]float64{0, 1.5},
 				Field: &PlanField{WidthM: 1.98, DepthM: 2.2, NearM: 0.2, FarM: 2.4, Polygons: Polygons{{ellipse(0, 1.3, 0.99, 1.1)}}}},
 			{Name: "Ostrava P4, presence", Purpose: "presence", Placed: true, XM: -0.3, YM: 0.1,
 				Field: &PlanField{WidthM: 1.1, DepthM: 0.7, NearM: 0.05, FarM: 0.75, Polygons: Polygons{{rectangle(-0.55, 0.05, 0.55, 0.75), rectangle(-0.1, 0.3, 0.1, 0.5)}}}},
@@ -87,6 +87,7 @@ func swingPlan() PlanDrawing {
 		Required:  []PlanZone{{Name: "activation zone", Purpose: "activation", Polygons: Polygons{{rectangle(-0.475, 0.203, 0.475, 1.092)}}}, {Name: "presence zone", Purpose: "presence", Polygons: Polygons{{rectangle(-0.475, 0, 0.475, 0.76)}}}},
 		KeptClear: []PlanZone{{Name: "pavement", Polygons: Polygons{{rectangle(-1.6, 2.1, 1.6, 3)}}}},
 		Gaps:      Polygons{{[][2]float64{{-0.475, 0.203}, {-0.3, 0.203}, {-0.475, 0.5}, {-0.475, 0.203}}}},
+		Spots:     []PlanSpot{{XM: -0.411, YM: 0.267, DiameterM: 0.128}}, // (a+b−c)/2 of the triangle, twice
 	}
 }
 
