@@ -177,7 +177,7 @@ func elevationLegend(s *Scene, t Texts, in PlanDrawing, widthMM float64) {
 		l.row(t.T("report.elevation.leaf_unknown"), false, nil)
 	}
 	l.gap(1)
-	l.row(t.T("report.plan.note"), false, nil)
+	l.row(in.note(t), false, nil)
 }
 
 // elevationSensor names a sensor and says what an elevation cannot show of it.
@@ -220,5 +220,5 @@ func elevationDesc(t Texts, in PlanDrawing, denominator float64) string {
 		}
 	}
 	parts = append(parts, t.T("report.elevation.body", "foot", length(bodyFootM), "top", length(bodyTopM))+".")
-	return strings.Join(append(parts, t.T("report.elevation.sight")+".", t.T("report.plan.note")), " ")
+	return strings.Join(append(parts, t.T("report.elevation.sight")+".", in.note(t)), " ")
 }

@@ -75,6 +75,8 @@ type PlanSensor struct {
 type PlanField struct {
 	WidthM, DepthM, NearM, FarM float64
 	Polygons                    Polygons
+	// ModelVersion is of the model that computed it; empty: not said.
+	ModelVersion string
 }
 
 // PlanZone is a required or a kept-clear zone.
@@ -215,8 +217,11 @@ func planAt(t Texts, in PlanDrawing, body Box, denominator, widthMM, heightMM fl
 	}
 	for _, c := range in.Spots {
 		at := Point{c.XM, c.YM}
-		s.add(&Arc{Centre: at, RadiusM: c.DiameterM / 2, FromDeg: 0, ToDeg: 360, Pen: fieldPen},
-			&Text{At: Point{at.X, at.Y - s.m(textMM*0.35)}, String: t.T("report.plan.diameter", "value", in.Units.length(t, c.DiameterM)), HeightMM: textMM, Anchor: Middle, Tone: Ink, Backed: true})
+		s.add(&Arc{Centre: at, RadiusM: c.DiameterM / 2, FromDeg: 0, ToDeg: 360, Pen: fieldPen})
+		// A circle too small for its text has it in the legend only.
+		if text := t.T("report.plan.diameter", "value", in.Units.length(t, c.DiameterM)); textWidthMM(text, textMM, false) < s.mm(c.DiameterM) {
+			s.add(&Text{At: Point{at.X, at.Y - s.m(textMM*0.35)}, String: text, HeightMM: textMM, Anchor: Middle, Tone: Ink, Backed: true})
+		}
 	}
 	for _, z := range in.Required {
 		s.add(&Area{Rings: rings(z.Polygons), Pen: zonePen(z.Purpose)})
@@ -553,7 +558,11 @@ func planLegend(s *Scene, t Texts, in PlanDrawing, widthMM, heightMM float64) {
 		l.row(t.T("report.plan.required", "name", z.Name), false, pattern(func(r [][]Point) []Shape { return []Shape{&Area{Rings: r, Pen: zonePen(z.Purpose)}} }))
 	}
 	if len(in.Gaps) > 0 {
-		l.row(t.T("report.plan.gap"), false, pattern(func(r [][]Point) []Shape { return gapArea(s, r) }))
+		text := t.T("report.plan.gap")
+		for _, c := range in.Spots {
+			text += "\n" + t.T("report.plan.diameter", "value", in.Units.length(t, c.DiameterM))
+		}
+		l.row(text, false, pattern(func(r [][]Point) []Shape { return gapArea(s, r) }))
 	}
 	for _, z := range in.KeptClear {
 		l.row(t.T("report.plan.kept_clear", "name", z.Name), false, pattern(func(r [][]Point) []Shape { return clearZone(s, r) }))
@@ -579,7 +588,19 @@ func planLegend(s *Scene, t Texts, in PlanDrawing, widthMM, heightMM float64) {
 		l.row(t.T("report.plan.more", "n", l.left), false, nil)
 	}
 	l.gap(1)
-	l.row(t.T("report.plan.note"), false, nil)
+	l.row(in.note(t), false, nil)
+}
+
+// note says what a drawing leaves out, and which models computed it.
+func (in PlanDrawing) note(t Texts) string {
+	note, said := t.T("report.plan.note"), map[string]bool{"": true}
+	for _, d := range in.Sensors {
+		if d.Field != nil && !said[d.Field.ModelVersion] {
+			said[d.Field.ModelVersion] = true
+			note += " " + t.T("report.plan.model", "version", d.Field.ModelVersion)
+		}
+	}
+	return note
 }
 
 // fieldScale is the largest scale at which f fits its drawing.
@@ -611,7 +632,7 @@ func fieldScene(t Texts, in FieldDrawing, denominator float64) *Scene {
 
 	frame := s.Bounds()
 	if len(r) > 0 {
-		s.add(extents(s, t, u, PlanField{in.WidthM, in.DepthM, in.NearM, in.FarM, in.Polygons}, frame, 0, "")...)
+		s.add(extents(s, t, u, PlanField{in.WidthM, in.DepthM, in.NearM, in.FarM, in.Polygons, ""}, frame, 0, "")...)
 		if _, _, _, north := corners(flat(in.Polygons)); in.FarM > 0 {
 			s.add(&Dimension{From: Point{body.Min.X, 0}, To: north, Upright: true, Line: frame.Min.X - s.m(4), Label: t.T("report.plan.far", "value", u.length(t, in.FarM))})
 		}
@@ -687,7 +708,7 @@ func planDesc(t Texts, in PlanDrawing, denominator float64) string {
 	for _, z := range in.KeptClear {
 		parts = append(parts, t.T("report.plan.kept_clear", "name", z.Name)+".")
 	}
-	return strings.Join(append(parts, t.T("report.plan.note")), " ")
+	return strings.Join(append(parts, in.note(t)), " ")
 }
 
 // extent is what a plan must show, at least the opening with a stretch of wall.

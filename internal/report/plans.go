@@ -102,7 +102,7 @@ func planSensor(t Texts, d fleet.ReportDevice) PlanSensor {
 		}
 	}
 	if f := d.Field; f != nil {
-		s.Field = &PlanField{f.WidthM, f.DepthM, f.NearM, f.FarM, f.Polygons}
+		s.Field = &PlanField{f.WidthM, f.DepthM, f.NearM, f.FarM, f.Polygons, f.ModelVersion}
 	}
 	return s
 }
