@@ -60,17 +60,25 @@ func (b Beam) OfBody(bodyHeightM float64, clipAtDoorPlane bool) []Polygon {
 	return b.strip(seenFromM, bodyHeightM, clipAtDoorPlane)
 }
 
-// strip is what lies under a part of the beam.
+// strip is what lies under a part of the beam: nothing beyond its ends, where its light is not.
 func (b Beam) strip(low, high float64, clipAtDoorPlane bool) []Polygon {
 	from, to, any := b.between(low, high)
 	if !any {
 		return []Polygon{}
 	}
-	return pieces([]Ring{hull(append(around(from, b.DiameterM/2, 16), around(to, b.DiameterM/2, 16)...))}, clipAtDoorPlane)
+	dx, dy := to[0]-from[0], to[1]-from[1]
+	length := math.Hypot(dx, dy)
+	if length < 1e-6 { // upright
+		return pieces([]Ring{hull(around(from, b.DiameterM/2, 16))}, clipAtDoorPlane)
+	}
+	aside := XY{-dy / length * b.DiameterM / 2, dx / length * b.DiameterM / 2}
+	return pieces([]Ring{hull([]XY{
+		{from[0] + aside[0], from[1] + aside[1]}, {from[0] - aside[0], from[1] - aside[1]},
+		{to[0] + aside[0], to[1] + aside[1]}, {to[0] - aside[0], to[1] - aside[1]},
+	})}, clipAtDoorPlane)
 }
 
 // SeesBody implements Volume: the footprint meets the beam, at a height that the body has.
 func (b Beam) SeesBody(at XY, bodyHeightM float64) bool {
-	from, to, any := b.between(seenFromM, bodyHeightM)
-	return any && math.Sqrt(toSegment(at, from, to)) <= bodyHalfM+b.DiameterM/2
+	return touches(b.OfBody(bodyHeightM, false), at)
 }

@@ -107,7 +107,9 @@ func within(r, outer Ring) bool {
 const bodyStepM = 0.35
 
 // levels are the heights below top at which the volume starts anew: the sensor's own and those just about it, where the field
-// is a fan that a plane a hand's breadth away need not show.
+// is a fan that a plane a hand's breadth away need not show; and where the ball that the side lobes make reaches out to a cut, which
+// is the farthest that is seen that way, while the field shrinks above it and below (a hair above, since borders that merely touch are
+// hard on the overlay).
 func (d Device) levels(topM float64) []float64 {
 	var at []float64
 	for _, off := range []float64{-0.4, -0.2, -0.1, -0.05, -0.02, 0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.8} {
@@ -115,6 +117,13 @@ func (d Device) levels(topM float64) []float64 {
 			at = append(at, z)
 		}
 	}
+	for _, c := range d.Cuts {
+		_, cos := sincosDeg(c.AngleDeg)
+		if z := d.HeightM - d.ballM()*cos + 0.003; z > seenFromM && z < topM {
+			at = append(at, z)
+		}
+	}
+	slices.Sort(at)
 	return at
 }
 

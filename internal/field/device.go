@@ -135,6 +135,9 @@ func (d Device) fullReachM() float64 {
 	return d.BoresightRangeM * math.Pow(10, (d.ReachDB-2*d.LossDB)/40)
 }
 
+// ballM is the radius of the ball that the side lobes make.
+func (d Device) ballM() float64 { return d.fullReachM() * math.Pow(10, -d.AttenuationLimitDB/20) }
+
 // InVolume says whether a body at the point is detectable.
 func (d Device) InVolume(p Point) bool { return d.ReachNeededDB(p) <= d.ReachDB }
 

@@ -82,7 +82,7 @@ func (d Device) onPlane(zM float64, clipAtDoorPlane bool, tolM float64) []Polygo
 	}
 
 	var ball disc
-	if r := d.fullReachM() * math.Pow(10, -d.AttenuationLimitDB/20); r > math.Abs(drop) {
+	if r := d.ballM(); r > math.Abs(drop) {
 		ball = disc{foot, math.Sqrt(r*r - drop*drop)}
 	}
 	l := newLobe(d, drop)

@@ -103,19 +103,18 @@ func (s *spot) ellipse(dropM, k float64) []XY {
 }
 
 // covered is the share of the spot that a body with its middle at a floor point covers on a plane: the circle that the
-// footprint holds in every turn, against places that stand for equal areas.
+// footprint holds in every turn, against places that stand for equal areas. They lie on a spiral, no two equally far from the
+// middle, so that the share of a round spot does not come in steps.
 func (s *spot) covered(dropM float64, body XY) float64 {
-	const rings, rays = 12, 32
+	const places = 384
+	golden := math.Pi * (3 - math.Sqrt(5))
 	in := 0
-	for i := range rings {
-		k := math.Sqrt((float64(i) + 0.5) / rings)
-		for j := range rays {
-			if dist(s.at(dropM, k, (float64(j)+float64(i%2)/2)*2*math.Pi/rays), body) <= bodyHalfM {
-				in++
-			}
+	for i := range places {
+		if dist(s.at(dropM, math.Sqrt((float64(i)+0.5)/places), float64(i)*golden), body) <= bodyHalfM {
+			in++
 		}
 	}
-	return float64(in) / (rings * rays)
+	return float64(in) / places
 }
 
 // core is how far the ellipse is scaled down so that a straight edge of a body that just reaches it covers the detection share.
