@@ -23,6 +23,7 @@ type settling struct {
 	unknowns  []unknown
 	residuals func(values []float64) []float64
 	leastSD   float64 // no scatter below this is believed
+	known     bool    // the scatter is what was said beforehand, unless it is more
 }
 
 // settled is where a settling came to rest.
@@ -237,7 +238,7 @@ func (s settling) at(values []float64, sd float64) settled {
 		}
 	}
 	r.freedom = n - len(values)
-	if r.freedom > 0 && bend > 0 { // the variance of an M-estimate: E ψ² / (E ψ′)²
+	if !s.known && r.freedom > 0 && bend > 0 { // the variance of an M-estimate: E ψ² / (E ψ′)²
 		r.spread = math.Sqrt(squares / float64(r.freedom) / sq(bend/float64(n)))
 	}
 	return r

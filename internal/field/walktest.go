@@ -137,7 +137,7 @@ func (w WalkTest) Fit() (Fit, error) {
 	if w.Taped != nil { // two numbers, and they hardly know the tilt
 		w.Free, left, least = []Parameter{RangeParameter}, slices.DeleteFunc(slices.Clone(w.Free), func(p Parameter) bool { return p == RangeParameter }), tapeSDM
 	}
-	s := settling{leastSD: least, residuals: func(v []float64) []float64 { return w.residuals(w.with(v)) }}
+	s := settling{leastSD: least, known: w.Taped != nil, residuals: func(v []float64) []float64 { return w.residuals(w.with(v)) }}
 	var recorded []float64
 	for _, p := range w.Free {
 		k := parameterFacts[p]

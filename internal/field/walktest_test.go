@@ -178,7 +178,7 @@ func TestWidthAndDepthAloneFixTheRangeOnly(t *testing.T) {
 	w := field.WalkTest{Device: device(m), Taped: &field.Taped{WidthM: right - left, DepthM: far - near, BodyHeightM: 1.7}}
 	w.Device.BoresightRangeM = 4.5
 	f := fit(t, w)
-	if v := f.Values[0]; v.Parameter != field.RangeParameter || !v.Determined || math.Abs(v.Value-6) > 0.1 {
+	if v := f.Values[0]; v.Parameter != field.RangeParameter || !v.Determined || math.Abs(v.Value-6) > 0.1 || v.SD < 0.01 {
 		t.Errorf("%+v", v)
 	}
 	if v := f.Values[1]; v.Parameter != field.TiltParameter || v.Determined || v.Value != 30 {
