@@ -17,10 +17,10 @@ type Mount struct {
 
 // Antenna is described by its full half-power beamwidths.
 type Antenna struct {
-	AzimuthBeamwidthDeg   float64 // 1 to 180
-	ElevationBeamwidthDeg float64 // 1 to 180
-	AttenuationLimitDB    float64 // one-way attenuation that no direction exceeds, 3 to 60
-	BoresightRangeM       float64 // on the axis at full reach, 0.1 to 50
+	AzimuthBeamwidthDeg   float64 `json:"azimuth_beamwidth_deg"`   // 1 to 180
+	ElevationBeamwidthDeg float64 `json:"elevation_beamwidth_deg"` // 1 to 180
+	AttenuationLimitDB    float64 `json:"attenuation_limit_db"`    // one-way attenuation that no direction exceeds, 3 to 60
+	BoresightRangeM       float64 `json:"boresight_range_m"`       // on the axis at full reach, 0.1 to 50
 }
 
 // Device is a mounted, set motion sensor with what its accessories do to it. The zero value is not valid; Apply adds

@@ -30,22 +30,23 @@ type PatternSheet struct {
 
 // Miss is an extent as published and as the fitted antenna has it.
 type Miss struct {
-	Pattern              int    // counted from 0
-	Member               string // width_m or depth_m
-	PublishedM, HasM     float64
-	ContradictsTheOthers bool // and did not count
+	Pattern              int     `json:"pattern"` // counted from 0
+	Member               string  `json:"member"`  // width_m or depth_m
+	PublishedM           float64 `json:"published_m"`
+	HasM                 float64 `json:"has_m"`
+	ContradictsTheOthers bool    `json:"contradicts_the_others"` // and did not count
 }
 
 // Entry is an antenna for the catalogue, out of published extents.
 type Entry struct {
-	ModelVersion string
-	Antenna      Antenna
-	Values       []Fitted // azimuth and elevation beamwidth, range on the boresight
-	RangeHeld    bool     // the range was published, or has been taken for want of extents
-	Misses       []Miss
-	ScatterM     float64
-	OneHeight    bool      // all patterns are of one height above their plane: at another the entry is a guess
-	Alike        []Antenna // others that fit the extents as well, when something is left open
+	ModelVersion string    `json:"model_version"`
+	Antenna      Antenna   `json:"antenna"`
+	Values       []Fitted  `json:"values"`     // azimuth and elevation beamwidth, range on the boresight
+	RangeHeld    bool      `json:"range_held"` // the range was published, or has been taken for want of extents
+	Misses       []Miss    `json:"misses"`
+	ScatterM     float64   `json:"scatter_m"`
+	OneHeight    bool      `json:"one_height"`      // all patterns are of one height above their plane: at another the entry is a guess
+	Alike        []Antenna `json:"alike,omitempty"` // others that fit the extents as well, when something is left open
 }
 
 // The parameters of an antenna.

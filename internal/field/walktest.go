@@ -69,13 +69,14 @@ type WalkTest struct {
 	Allowed map[Parameter][2]float64 // what the catalogue's tolerances and the recorded setting let each be
 }
 
-// Fitted is one parameter out of a walk test.
+// Fitted is one parameter out of a fit.
 type Fitted struct {
-	Parameter  Parameter
-	Value      float64
-	SD         float64 // of the tape, the walker and of what is held; 0 when nothing is known
-	Low, Top   float64 // the 95 % interval
-	Determined bool    // false: these points leave it open
+	Parameter  Parameter `json:"parameter"`
+	Value      float64   `json:"value"`
+	SD         float64   `json:"sd"`  // of the tape, the walker and of what is held; 0 when nothing is known
+	Low        float64   `json:"low"` // the 95 % interval
+	Top        float64   `json:"top"`
+	Determined bool      `json:"determined"` // false: what was measured leaves it open
 }
 
 // Residual is how far a mark is from where the fitted device answers, outward positive.
