@@ -60,3 +60,11 @@ func TestAnOverdueDoorWhoseOrderWasCancelledStaysOnTheFirstPage(t *testing.T) {
 	}
 	w.dispatcher.get(t, "/").want(t, 200, "Overdue, and nobody is on the way", "Staff entrance", "47 days overdue")
 }
+
+func TestATagIsPrintedOfWhatHoldsNowAndNotOfAPastDay(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	path := "/doors/" + w.unsafe.DoorID.String()
+	w.dispatcher.get(t, path).want(t, 200).source(t, "/tag.pdf")
+	w.dispatcher.get(t, path+"?as_of="+w.now.Format("2006-01-02")).want(t, 200, "not yet secured").lacks(t, "/tag.pdf")
+}
