@@ -180,30 +180,12 @@ func (c packDiffCmd) Run() error {
 	texts := catalogue.Printer("en", words.Metric)
 	changes := rulebook.Diff(from, to)
 	for _, one := range changes {
-		fmt.Println(changeInWords(texts, one))
+		fmt.Println(fleet.ChangeText(texts, one))
 	}
 	if len(changes) == 0 {
 		fmt.Println(texts.T("pack.change.none"))
 	}
 	return nil
-}
-
-func changeInWords(texts words.Printer, c rulebook.Change) string {
-	rule := c.Rule
-	if rule == "" {
-		rule = texts.T("pack.change.whole")
-	}
-	if c.Kind != rulebook.Changed {
-		return texts.T("pack.change."+string(c.Kind), "rule", rule, "title", c.From+c.To)
-	}
-	from, to := c.From, c.To
-	if from == "" {
-		from = texts.T("pack.change.nothing")
-	}
-	if to == "" {
-		to = texts.T("pack.change.nothing")
-	}
-	return texts.T("pack.change.changed", "rule", rule, "what", texts.T("pack.member."+c.What), "from", from, "to", to)
 }
 
 // packOf gives a pack that comes with the program, or one in a file.

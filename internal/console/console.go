@@ -173,6 +173,12 @@ func (c *Console) routes() []route {
 		{"GET /out-of-service/{case_id}/tag.pdf", identity.ActReadWork, c.caseTag},
 		{"GET /reports/{report_id}/{print}", identity.ActReadReport, c.reportPrint},
 
+		{"GET /rule-packs", identity.ActSetRules, c.packs},
+		{packRoute, identity.ActSetRules, c.packAdd},
+		{"GET /rule-packs/{pack}", identity.ActSetRules, c.pack},
+		{"GET /rule-packs/{pack}/{what}", identity.ActSetRules, c.packTurnForm},
+		{"POST /rule-packs/{pack}/{what}", identity.ActSetRules, c.packTurn},
+
 		{"GET /imports", identity.ActImport, c.imports},
 		{importRoute, identity.ActImport, c.importTake},
 		{"GET /imports/{import_id}", identity.ActImport, c.importRun},

@@ -77,6 +77,8 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /reports":                  {all, "/reports?door=" + door, "/reports?door=" + away}, "POST /reports": {"adto", "/reports?door=" + door, ""},
 		"GET /out-of-service/{case_id}/tag.pdf": {all, "/out-of-service/" + w.unsafeCase.String() + "/tag.pdf", ""},
 		"GET /reports/{report_id}":              {all, "/reports/" + w.report.String(), "/reports/" + w.reportAway.String()}, "GET /reports/{report_id}/{print}": {all, "/reports/" + w.report.String() + "/report.pdf", "/reports/" + w.reportAway.String() + "/report.pdf"},
+		"GET /rule-packs": {"a", "/rule-packs", ""}, "POST /rule-packs": {"a", "/rule-packs", ""},
+		"GET /rule-packs/{pack}": {"a", "/rule-packs/house@1", ""}, "GET /rule-packs/{pack}/{what}": {"a", "/rule-packs/house@1/activate", ""}, "POST /rule-packs/{pack}/{what}": {"a", "/rule-packs/house@1/end", ""},
 		"GET /imports": {planners, "/imports", ""}, "POST /imports": {planners, "/imports", ""}, "GET /imports/{import_id}": {planners, "/imports/" + w.list.String(), ""},
 		"GET /imports/{import_id}/undo": {planners, "/imports/" + w.list.String() + "/undo", ""}, "POST /imports/{import_id}/undo": {planners, "/imports/" + w.list.String() + "/undo", ""},
 		"GET /doors/{door_id}/trends": {staff, "/doors/" + door + "/trends", ""}, "GET /trends": {staff, "/trends", ""},

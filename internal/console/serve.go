@@ -48,6 +48,8 @@ func (r route) most() int64 {
 		return fleet.MostPhotoBytes + maxForm
 	case importRoute:
 		return mostList*4/3 + maxForm // it comes back in base64
+	case packRoute:
+		return 4*fleet.MostPackText + maxForm
 	}
 	return maxForm
 }

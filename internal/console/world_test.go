@@ -58,6 +58,7 @@ func newWorld(t testing.TB) *world {
 	w.outsiders(t)
 	w.night(t)
 	w.abroad(t)
+	w.ownRules(t)
 	return w
 }
 

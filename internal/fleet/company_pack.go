@@ -14,6 +14,7 @@ import (
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/seal"
+	"lintel.example/lintel/internal/words"
 )
 
 // CompanyPack is one edition of a rule pack that the company wrote. It never changes: a correction is a new edition.
@@ -67,14 +68,14 @@ type companyPackRows interface {
 	InsertPackActivation(ctx context.Context, a PackActivation) (bool, error)
 }
 
-// mostPackText bounds the text of a pack, in characters: some ten times the largest that comes with the program.
-const mostPackText = 200_000
+// MostPackText bounds the text of a pack, in characters: some ten times the largest that comes with the program.
+const MostPackText = 200_000
 
 // CheckCompanyPack compiles the text of a company's pack, or gives a fault for every mistake, each with its line, its column and what to
 // do about it.
 func (f *Fleet) CheckCompanyPack(text string) (*rulebook.Pack, error) {
 	var faults fault.List
-	if checkText(&faults, "/text", text, 1, mostPackText); len(faults) > 0 {
+	if checkText(&faults, "/text", text, 1, MostPackText); len(faults) > 0 {
 		return nil, faults.Err()
 	}
 	pack, mistakes, err := rulebook.Check([]byte(text))
@@ -380,4 +381,17 @@ func (f *Fleet) PackActivations(ctx context.Context, by identity.Actor) (list []
 		return err
 	})
 	return list, err
+}
+
+// ChangeText says in words what differs between two packs.
+func ChangeText(texts words.Printer, c rulebook.Change) string {
+	rule := c.Rule
+	if rule == "" {
+		rule = texts.T("pack.change.whole")
+	}
+	if c.Kind != rulebook.Changed {
+		return texts.T("pack.change."+string(c.Kind), "rule", rule, "title", c.From+c.To)
+	}
+	nothing := texts.T("pack.change.nothing")
+	return texts.T("pack.change.changed", "rule", rule, "what", texts.T("pack.member."+c.What), "from", cmp.Or(c.From, nothing), "to", cmp.Or(c.To, nothing))
 }
