@@ -33,7 +33,7 @@ func houseEdition(edition, limit string) string {
 	return strings.NewReplacer("house@1", "house@"+edition, `edition: "1"`, `edition: "`+edition+`"`, "at_most: 80", "at_most: "+limit, "80 N or", limit+" N or").Replace(housePack)
 }
 
-// ownRules has the company write two editions of a pack: the first will judge, in a year, the second waits.
+// ownRules has the company write two editions of a pack: the first will judge from the new year on, the second waits.
 func (w *world) ownRules(t testing.TB) {
 	t.Helper()
 	must[fleet.CompanyPack](t)(w.PutCompanyPack(t.Context(), w.admin.actor, fleet.CompanyPack{PackID: "house@1", Text: housePack, Note: "Agreed with the service partners."}))
@@ -52,11 +52,12 @@ func TestAPackOfTheCompanysIsAddedActivatedAndEndedOnPages(t *testing.T) {
 	before := w.count(t, "select count(*) from company_pack")
 	a.upload(t, "/rule-packs", url.Values{}, "house.yaml", nil).want(t, 422, "Choose a file with a pack.")
 	broken := strings.Replace(houseEdition("3", "60"), "severity: deficient", "severity: dreadful", 1)
-	a.upload(t, "/rule-packs", url.Values{"/note": {"Stricter again."}}, "house.yaml", []byte(broken)).want(t, 422, "Line 15, column ", "dreadful").holds(t, "/note", "Stricter again.")
+	a.upload(t, "/rule-packs", url.Values{"/note": {"Stricter again."}}, "house.yaml", []byte(broken)).want(t, 422, "Line 15, column ", "dreadful", "Stricter again.")
 	a.upload(t, "/rule-packs", url.Values{}, "house.yaml", []byte(strings.Replace(housePack, "at_most: 80", "at_most: 81", 1))).want(t, 409, "the text of a pack never changes")
 	if n := w.count(t, "select count(*) from company_pack"); n != before {
 		t.Fatalf("what was refused left %d packs, %d before", n, before)
 	}
+	w.now = w.now.Add(time.Minute)
 	a.upload(t, "/rule-packs", url.Values{"/note": {"Stricter again."}}, "house.yaml", []byte(houseEdition("3", "60"))).leads(t, "/rule-packs/house@3")
 	a.get(t, "/rule-packs/house@3").want(t, 200, "Stricter again.", "What differs from house@2", "Ada Lindqvist", "not activated")
 
