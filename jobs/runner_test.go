@@ -28,8 +28,7 @@ import (
 	"lintel.example/lintel/jobs"
 )
 
-// house is a fleet on a database of the test's own with a mail server, on the clock of the day: the ledger trusts no
-// other.
+// house is a fleet on a database of the test's own with a mail server.
 type house struct {
 	db      storetest.DB
 	fleet   *fleet.Fleet
@@ -40,19 +39,19 @@ type house struct {
 	log     lines
 }
 
-func now() time.Time { return time.Now().UTC().Truncate(time.Microsecond) }
+var began = time.Now().UTC()
+
+// now goes on from noon of yesterday, whatever the hour of the test: hours from every line of the table, so that none fires
+// meanwhile, and behind the clock of the database, because the ledger trusts none that is far ahead of it.
+func now() time.Time {
+	year, month, day := began.AddDate(0, 0, -1).Date()
+	return time.Date(year, month, day, 12, 0, 0, 0, time.UTC).Add(time.Since(began)).Truncate(time.Microsecond)
+}
 
 func newID() uuid.UUID { return uuid.Must(uuid.NewV7()) }
 
-// today is the day of the latest run of the table.
-func today(t testing.TB) duedate.Day {
-	t.Helper()
-	schedules, err := jobs.Schedules()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return duedate.DayIn(schedules[0].Schedule.Previous(now()), time.UTC)
-}
+// today is the day of the latest run of every line of the table.
+func today() duedate.Day { return duedate.DayIn(now(), time.UTC) }
 
 func newHouse(t testing.TB) *house {
 	t.Helper()
@@ -70,21 +69,17 @@ func newHouse(t testing.TB) *house {
 	}
 	t.Cleanup(func() { _ = h.catcher.Close() })
 	h.post = newPost(t, h.catcher.Address())
-	parts := fleet.Parts{Store: store.New(h.db.App, "lintel"), Book: book, Words: catalogue, Company: fleet.ReportCompany{Name: "Lindqvist Doors"},
-		Post: h.post, Now: now, NewID: newID}
-	h.fleet = fleet.New(parts)
+	h.fleet = fleet.New(fleet.Parts{Store: store.New(h.db.App, "lintel"), Book: book, Words: catalogue, Company: fleet.ReportCompany{Name: "Lindqvist Doors"},
+		Post: h.post, Now: now, NewID: newID})
 	hasher, err := identity.NewHasherForTests()
 	if err != nil {
 		t.Fatal(err)
 	}
 	h.rooms = jobs.Rooms{Fleet: h.fleet, People: identity.NewPeople(store.New(h.db.App, "lintel"), hasher, now, newID, rand.Reader)}
 	by := identity.Program()
-	// The latest run may have been yesterday's, and a ladder begins today at the earliest.
-	year, month, day := today(t).Date()
-	parts.Now = func() time.Time { return time.Date(year, month, day, 0, 0, 0, 0, time.UTC) }
 	anyHour := fleet.DefaultLadder()
-	anyHour.LadderID, anyHour.EffectiveOn, anyHour.MailFrom, anyHour.MailUntil = newID(), today(t), "00:00", "00:00"
-	if _, _, err := fleet.New(parts).PutLadder(t.Context(), by, anyHour); err != nil {
+	anyHour.LadderID, anyHour.EffectiveOn, anyHour.MailFrom, anyHour.MailUntil = newID(), today(), "00:00", "00:00"
+	if _, _, err := h.fleet.PutLadder(t.Context(), by, anyHour); err != nil {
 		t.Fatal(err)
 	}
 	customer, _, err := h.fleet.PutCustomer(t.Context(), by, fleet.Customer{CustomerID: newID(), Name: "Kestrel Arcades"}, 0)
@@ -98,7 +93,7 @@ func newHouse(t testing.TB) *house {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, _, err := h.fleet.PutStanding(t.Context(), by, fleet.Standing{SiteID: h.site.SiteID, StandingID: newID(), PartyID: party.PartyID, Role: "owner", FromDay: today(t).AddDays(-100)}, 0); err != nil {
+	if _, _, err := h.fleet.PutStanding(t.Context(), by, fleet.Standing{SiteID: h.site.SiteID, StandingID: newID(), PartyID: party.PartyID, Role: "owner", FromDay: today().AddDays(-100)}, 0); err != nil {
 		t.Fatal(err)
 	}
 	return h
@@ -134,15 +129,15 @@ func slidingDoor(site uuid.UUID, since duedate.Day) fleet.DoorPut {
 			RuleBasis: fleet.RuleBasis{PackID: "us-a156.10-2005", Since: since, Why: "in force then"}, Leaves: []fleet.Leaf{leaf}}}
 }
 
-// due makes a door whose inspection is due on the day of the latest run.
+// due makes a door whose inspection is due today.
 func (h *house) due(t testing.TB) {
 	t.Helper()
-	door, _, err := h.fleet.PutDoor(t.Context(), identity.Program(), slidingDoor(h.site.SiteID, today(t).AddDays(-50)))
+	door, _, err := h.fleet.PutDoor(t.Context(), identity.Program(), slidingDoor(h.site.SiteID, today().AddDays(-50)))
 	if err != nil {
 		t.Fatal(err)
 	}
 	if _, _, err := h.fleet.PutPlan(t.Context(), identity.Program(), fleet.Plan{DoorID: door.DoorID, PlanID: newID(), IntervalMonths: 12, Regime: duedate.Anchored, ToleranceDays: 60, LeadDays: 45,
-		AnchorOn: today(t), Active: true}, 0); err != nil {
+		AnchorOn: today(), Active: true}, 0); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -199,7 +194,7 @@ func TestTwoServersDoWhatIsDueOnceAndLeaveNothingBehind(t *testing.T) {
 	h := newHouse(t)
 	h.due(t)
 	for _, name := range []string{"due_work_orders", "queue_notices"} {
-		if _, did, err := jobs.RunOnce(t.Context(), h.rooms, name, today(t).AddDays(-2), false); err != nil || !did {
+		if _, did, err := jobs.RunOnce(t.Context(), h.rooms, name, today().AddDays(-2), false); err != nil || !did {
 			t.Fatal(did, err)
 		}
 	}
@@ -255,7 +250,7 @@ func TestTwoServersDoWhatIsDueOnceAndLeaveNothingBehind(t *testing.T) {
 func TestAJobByHandIsDoneOnceAndAgainWhenAsked(t *testing.T) {
 	h := newHouse(t)
 	h.due(t)
-	d := today(t)
+	d := today()
 	for _, step := range []struct {
 		again, did bool
 		made       float64
@@ -279,7 +274,7 @@ func TestAJobByHandIsDoneOnceAndAgainWhenAsked(t *testing.T) {
 func TestNoticesAreOfTheOrdersOfTheSameNight(t *testing.T) {
 	h := newHouse(t)
 	h.due(t)
-	run, did, err := jobs.RunOnce(t.Context(), h.rooms, "queue_notices", today(t), false) // before the job that makes the orders
+	run, did, err := jobs.RunOnce(t.Context(), h.rooms, "queue_notices", today(), false) // before the job that makes the orders
 	if err != nil || !did || fmt.Sprint(run.Result["made"]) != "3" {
 		t.Fatalf("%+v, %v, %v", run, did, err)
 	}
