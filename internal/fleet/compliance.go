@@ -414,6 +414,11 @@ type ReportFinding struct {
 	OpenedOn string `json:"opened_on"`
 	// MendBy is the day until which the door may stand so, if one was set.
 	MendBy string `json:"mend_by"`
+	// Danger is that day when it has passed: the door is to be treated as unsafe.
+	Danger bool `json:"danger,omitempty"`
+	// Times is how often the rule's finding has come within some years, absent for the first; FirstOn the day of the first of them.
+	Times   int    `json:"times,omitempty"`
+	FirstOn string `json:"first_on,omitempty"`
 	RuleID string `json:"rule_id"`
 	// Origin is visit, or computed: found by arithmetic, not verified on site.
 	Origin string `json:"origin"`

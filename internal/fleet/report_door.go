@@ -338,6 +338,12 @@ func (w writer) work(ctx context.Context, tx Tx, doc *DoorContent, p picture, en
 func (w writer) findings(doc *DoorContent, findings []VisitFinding) {
 	for _, f := range findings {
 		one := ReportFinding{ID: f.FindingID.String(), Severity: f.Severity, Title: f.What, OpenedOn: w.day(f.OpenedAt), RuleID: f.Cause, Origin: "visit", State: f.State}
+		if f.Times > 1 && f.FirstAt != nil {
+			one.Times, one.FirstOn = f.Times, w.day(*f.FirstAt)
+		}
+		if !f.SafeUntil.IsZero() {
+			one.MendBy, one.Danger = f.SafeUntil.String(), f.State == "open" && w.today.After(f.SafeUntil)
+		}
 		switch {
 		case f.State == "open":
 			doc.Findings = append(doc.Findings, one)
@@ -346,8 +352,13 @@ func (w writer) findings(doc *DoorContent, findings []VisitFinding) {
 			doc.Closed = append(doc.Closed, one)
 		}
 	}
-	weight := map[string]int{"unsafe": 0, "deficient": 1, "advisory": 2}
-	slices.SortStableFunc(doc.Findings, func(a, b ReportFinding) int { return cmp.Compare(weight[a.Severity], weight[b.Severity]) })
+	weight := func(f ReportFinding) int {
+		if f.Danger {
+			return 1
+		}
+		return map[string]int{"unsafe": 0, "deficient": 2, "advisory": 3}[f.Severity]
+	}
+	slices.SortStableFunc(doc.Findings, func(a, b ReportFinding) int { return cmp.Compare(weight(a), weight(b)) })
 	slices.SortStableFunc(doc.Closed, func(a, b ReportFinding) int { return cmp.Compare(b.ClosedOn, a.ClosedOn) })
 }
 

@@ -360,3 +360,35 @@ func TestACSVOfADoorHoldsWhatItsDocumentSays(t *testing.T) {
 		}
 	}
 }
+
+func TestADoorsReportShowsADangerAndWhatCameBack(t *testing.T) {
+	t.Parallel()
+	a := reporting(t)
+	a.late = 0
+	a.pass(-time.Hour)
+	visit := a.open(t)
+	again := func(what string) fleet.EntryBody {
+		return with(a.at(0, found("deficient", what)), func(b *fleet.EntryBody) { b.Finding.Rule = "signs" })
+	}
+	first := a.append(t, visit, again("sign gone")).entry
+	a.pass(time.Minute)
+	a.append(t, visit, a.at(0, mended(first)))
+	a.pass(time.Minute)
+	a.append(t, visit, again("sign gone once more"))
+	a.append(t, visit, with(a.at(0, found("deficient", "edge worn")), func(b *fleet.EntryBody) { b.Finding.SafeUntil = day("2026-03-10") }))
+	lines := func() (list []string) {
+		t.Helper()
+		doc := said[fleet.DoorContent](t, a.make(t, dispatcher, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: a.door.DoorID}))
+		for _, f := range doc.Findings {
+			list = append(list, fmt.Sprint(f.Title, ", mend by ", f.MendBy, ", danger ", f.Danger, ", times ", f.Times, " since ", f.FirstOn))
+		}
+		return list
+	}
+	if got, want := lines(), []string{"sign gone once more, mend by , danger false, times 2 since 2026-03-03", "edge worn, mend by 2026-03-10, danger false, times 0 since "}; !slices.Equal(got, want) {
+		t.Errorf("the report tells %q, want %q", got, want)
+	}
+	a.now = time.Date(2026, 3, 11, 20, 0, 0, 0, time.UTC)
+	if got := lines(); len(got) != 2 || got[0] != "edge worn, mend by 2026-03-10, danger true, times 0 since " {
+		t.Errorf("once the day has passed it tells %q", got)
+	}
+}

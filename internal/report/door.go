@@ -142,8 +142,14 @@ func (d doorReport) findings(s surface) {
 		if f.Origin == "computed" {
 			note = join("\n", note, d.t("computed"))
 		}
-		weight := cell{Text: d.code("severity", f.Severity), Bold: f.Severity == "unsafe"}
-		if f.Severity == "unsafe" {
+		if f.Danger {
+			note = join("\n", d.t("finding_danger", "day", f.MendBy), note)
+		}
+		if f.Times > 1 {
+			note = join("\n", note, d.t("finding_again", "count", f.Times, "first", f.FirstOn))
+		}
+		weight := cell{Text: d.code("severity", f.Severity), Bold: f.Severity == "unsafe" || f.Danger}
+		if weight.Bold {
 			weight.Mark = cross
 		}
 		by := ""

@@ -436,3 +436,16 @@ func TestWrappedLinesFitAndLoseNothing(t *testing.T) {
 		}
 	})
 }
+
+func TestADangerIsMarkedAndWhatCameBackSaysHowOften(t *testing.T) {
+	r := fullReport()
+	f := &r.Findings[1]
+	f.Danger, f.MendBy, f.Times, f.FirstOn = true, "2026-11-20", 3, "2024-05-02"
+	printed(t, r, options(t))
+	text := strings.Join(pages(t, r, options(t)), "\n")
+	for _, want := range []string{"a danger: it was safe until 2026-11-20", "found 3 times since 2024-05-02"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the report does not print %q", want)
+		}
+	}
+}
