@@ -378,17 +378,35 @@ func (c *Console) forceCourseOf(ctx context.Context, q *request, r *reader, visi
 // afterEntry is where it goes on after an entry: at the visit's door, or on the walk round it.
 func afterEntry(f form, visit, door uuid.UUID) string {
 	if f.Value("then") == "inspect" {
-		switch {
-		case f.Value("/kind") == "force_course":
-			return inspectPath(visit, door) + "#s-" + string(rulebook.Closing)
-		case f.Value("/positions/zone") == string(rulebook.PresenceZone):
-			return inspectPath(visit, door) + "#s-" + string(rulebook.Doorway)
-		case f.Value("/positions/zone") == string(rulebook.ActivationZone):
-			return inspectPath(visit, door) + "#s-" + string(rulebook.Approach) + "-" + f.Value("/positions/side")
-		}
-		return inspectPath(visit, door) + "#k-" + f.Value("/kind")
+		return inspectPath(visit, door) + "#" + onWalk(f)
 	}
 	return "/visits/" + visit.String() + "#d-" + door.String()
+}
+
+// onWalk is the place on the walk round a door where an entry stands.
+func onWalk(f form) string {
+	switch {
+	case f.Value("/kind") == "force_course":
+		return "s-" + string(rulebook.Closing)
+	case f.Value("/positions/zone") == string(rulebook.PresenceZone):
+		return "s-" + string(rulebook.Doorway)
+	case f.Value("/positions/zone") == string(rulebook.ActivationZone):
+		return "s-" + string(rulebook.Approach) + "-" + f.Value("/positions/side")
+	}
+	for _, k := range rulebook.Readings() {
+		if f.Value("/reading/"+k.Name) == "" && f.Value("/left_out/name") != k.Name {
+			continue
+		}
+		s := fleet.FormStation{Station: k.Station}
+		if k.Station == rulebook.Approach {
+			s.Side = rulebook.Side(f.Value("/reading/side") + f.Value("/left_out/side"))
+		}
+		return "s-" + stationKey(s)
+	}
+	if slices.Contains(inspectionSteps(), f.Value("/kind")) {
+		return "k-" + f.Value("/kind")
+	}
+	return "k-function_test" // where everything stands that was found and changed
 }
 
 // entry is a piece as the form makes it.

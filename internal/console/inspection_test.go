@@ -77,7 +77,7 @@ func TestAStationIsSavedOnceHoweverOftenItIsSent(t *testing.T) {
 	form := w.technician.get(t, "/visits/"+visit.String()+"/entries/new?door="+w.door.DoorID.String()+"&kind=reading&corrects="+correct[1]+"&then=inspect").want(t, 200, "This corrects an entry")
 	sent := url.Values{"entry_id": {form.hidden(t, "entry_id")}, "/door_id": {w.door.DoorID.String()}, "/kind": {"reading"}, "/corrects": {correct[1]}, "/because": {"misread"}, "then": {"inspect"},
 		"/observed_at": {form.hidden(t, "/observed_at")}, "/reading/closing_force_n": {"27"}, "id/closing_force_n": {form.hidden(t, "id/closing_force_n")}, "/reading/leaf": {"1"}}
-	w.technician.post(t, "/visits/"+visit.String()+"/entries", sent).leads(t, path+"#k-reading")
+	w.technician.post(t, "/visits/"+visit.String()+"/entries", sent).leads(t, path+"#s-closing")
 	w.technician.get(t, path).want(t, 200, "leaf 1: 27 lbf recorded")
 
 	w.agent.get(t, path).want(t, 403)
@@ -107,7 +107,7 @@ func TestHowTheWorkPlaceWasMadeSafeIsEnteredAndCorrected(t *testing.T) {
 	form := w.technician.get(t, "/visits/"+visit.String()+"/entries/new?door="+w.door.DoorID.String()+"&kind=safe_work&corrects="+correct[1]).want(t, 200, "This corrects an entry").holds(t, "/safe_work/power_why", "The drive is watched while it runs.")
 	safe["/corrects"], safe["/because"], safe["/safe_work/power"], safe["/safe_work/power_why"] = correct[1], "slip", "isolated", ""
 	send(form, "safe_work", safe).leads(t, path+"#k-safe_work")
-	send(page, "adjustment", map[string]string{"/adjustment/what": "Belt tightened.", "/adjustment/touched": "motion"}).leads(t, path+"#k-adjustment")
+	send(page, "adjustment", map[string]string{"/adjustment/what": "Belt tightened.", "/adjustment/touched": "motion"}).leads(t, path+"#k-function_test")
 	tests := map[string]string{}
 	for _, one := range []string{"activation", "presence", "contact", "by_hand", "modes", "latching", "free_of_noise"} {
 		tests["/function_test/"+one] = "yes"
@@ -139,7 +139,7 @@ func TestAFailedReadingSaysSoAndLeadsToTheFindingAndToSecuringTheDoor(t *testing
 	}
 	w.now = w.now.Add(time.Minute)
 	w.technician.post(t, "/visits/"+visit.String()+"/entries", url.Values{"entry_id": {form.hidden(t, "entry_id")}, "/door_id": {w.door.DoorID.String()}, "/kind": {"finding"}, "then": {"inspect"},
-		"/observed_at": {form.hidden(t, "/observed_at")}, "/finding/severity": {"unsafe"}, "/finding/what": {"Holds too hard."}, "/finding/rule": {"stopped-leaf-force"}}).leads(t, path+"#k-finding")
+		"/observed_at": {form.hidden(t, "/observed_at")}, "/finding/severity": {"unsafe"}, "/finding/what": {"Holds too hard."}, "/finding/rule": {"stopped-leaf-force"}}).leads(t, path+"#k-function_test")
 	if e := w.entries(t, visit); e[len(e)-1].Body.Finding == nil || e[len(e)-1].Body.Finding.Rule != "stopped-leaf-force" {
 		t.Errorf("the finding is %+v", e[len(e)-1].Body)
 	}
@@ -176,4 +176,21 @@ func TestAVisitIsBegunFromItsOrderAndListsIt(t *testing.T) {
 		t.Error("the open inspection of the door is not ticked")
 	}
 	w.dispatcher.get(t, "/work-orders/"+w.orderPlan).want(t, 200).lacks(t, "/visits/new")
+}
+
+func TestAnInstrumentIsNamedAtTheReadingAndStandsBesideIt(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	gauge := must[fleet.Instrument](t)(w.PutInstrument(t.Context(), w.dispatcher.actor, fleet.Instrument{InstrumentID: w.id(), Kind: "force_gauge", Name: "Gauge 3", Serial: "G-3", CalibratedOn: day("2025-06-01"),
+		CalibratedUntil: day("2026-06-01"), Certificate: "K-881", Uncertainty: map[string]float64{"N": 8.9}}, 0))
+	visit := w.attend(t, w.now.Add(-time.Minute), w.site, w.door)
+	path := "/visits/" + visit.String() + "/doors/" + w.door.DoorID.String() + "/inspect"
+	values := w.technician.get(t, path).want(t, 200, "Gauge 3 G-3, ± 2 lbf, calibrated until 1 June 2026").station(t, "closing")
+	values.Set("/reading/closing_force_n/leaf1", "29") // with 2 lbf of uncertainty it may be over the 30 lbf
+	values.Set("/with/closing_force_n/leaf1", gauge.InstrumentID.String())
+	w.technician.post(t, path, values).leads(t, path+"#s-closing")
+	page := w.technician.get(t, path).want(t, 200, "29 lbf ± 2 lbf recorded, read with Gauge 3", "? cannot be decided, the uncertainty reaches over the limit")
+	if !regexp.MustCompile(`name="/with/closing_force_n/leaf2"[^>]*>(?s:.{0,200}?)<option value="` + gauge.InstrumentID.String() + `" selected>`).MatchString(page.body) {
+		t.Error("the instrument that was named last is not chosen for the next reading")
+	}
 }
