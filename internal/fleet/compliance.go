@@ -419,7 +419,7 @@ type ReportFinding struct {
 	// Times is how often the rule's finding has come within some years, absent for the first; FirstOn the day of the first of them.
 	Times   int    `json:"times,omitempty"`
 	FirstOn string `json:"first_on,omitempty"`
-	RuleID string `json:"rule_id"`
+	RuleID  string `json:"rule_id"`
 	// Origin is visit, or computed: found by arithmetic, not verified on site.
 	Origin string `json:"origin"`
 	// State is open, mended, withdrawn or cleared (a later inspection passed);
