@@ -78,6 +78,7 @@ func New(rooms Rooms) *API {
 	a.workOrders()
 	a.jobRuns()
 	a.visits()
+	a.oddities()
 	a.inspectionForms()
 	a.photos()
 	a.cases()

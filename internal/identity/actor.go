@@ -81,6 +81,7 @@ const (
 	ActLogVisit        Action = "visit.write"      // attendance, entries, photos, sign-off
 	ActDecide          Action = "decision.write"   // what owners decide on findings, also from the office
 	ActDismiss         Action = "finding.dismiss"
+	ActReadOddities    Action = "oddity.read" // what is unusual about entries: the office, not those who made them
 	ActReadReport      Action = "report.read"
 	ActMakeReport      Action = "report.make"
 	ActReadOffice      Action = "office.read" // notices, job runs, instruments
@@ -132,6 +133,7 @@ func Grants() []Grant {
 		{ActLogVisit, []Role{Technician}, TokenVisits},
 		{ActDecide, staff, TokenVisits},
 		{ActDismiss, []Role{Technician, Support, Administrator}, ""},
+		{ActReadOddities, []Role{Dispatcher, Support, Administrator}, TokenRead},
 		{ActReadReport, everybody, TokenRead},
 		{ActMakeReport, []Role{Dispatcher, Technician, OwnerAgent, Administrator}, TokenRegister},
 		{ActReadOffice, staff, TokenRead},
