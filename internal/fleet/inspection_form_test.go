@@ -176,7 +176,7 @@ func TestAFormNamesTheFactsThatItWants(t *testing.T) {
 			wanted = append(wanted, f.Name+" for "+r.Rule.ID+": "+f.Title)
 		}
 	}
-	want := []string{"leaves[1].mass_kg for closing-speed: mass of leaf 2", "egress_breakout for breakout-force: whether leaves break out for escape", "egress_breakout for breakout-sign: whether leaves break out for escape"}
+	want := []string{"leaves[1].mass_kg for closing-speed: mass of leaf 2", "egress for breakout-force: whether it is part of a way out", "egress for breakout-sign: whether it is part of a way out"}
 	if !slices.Equal(wanted, want) {
 		t.Errorf("wanted are %v, want %v", wanted, want)
 	}
