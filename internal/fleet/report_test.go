@@ -149,8 +149,8 @@ func TestAReportSaysOfEachVerdictWhatItRestsOnAndOfEachReadingWhatBecameOfIt(t *
 	if v := verdict("hold-open-sensors"); v.Ground != "readings" || len(v.Readings) != 1 || !v.Readings[0].Decided {
 		t.Errorf("hold-open time: %+v", v)
 	}
-	// Nobody recorded whether the leaves break out, and what they weigh.
-	if v := verdict("breakout-force"); v.Outcome != "not_judged" || len(v.Readings) != 1 || *v.Readings[0].Value != 190 || !slices.Equal(v.Missing, []string{"whether leaves break out for escape"}) {
+	// Nobody recorded whether the door is part of a way out, and what its leaves weigh.
+	if v := verdict("breakout-force"); v.Outcome != "not_judged" || len(v.Readings) != 1 || *v.Readings[0].Value != 190 || !slices.Equal(v.Missing, []string{"whether it is part of a way out"}) {
 		t.Errorf("breakout force: %+v", v)
 	}
 	if v := verdict("closing-speed"); v.Outcome != "not_judged" || len(v.Readings) != 1 || !slices.Equal(v.Missing, []string{"mass of leaf 1", "mass of leaf 2"}) {
