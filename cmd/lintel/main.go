@@ -32,6 +32,7 @@ type commands struct {
 	NewKey        newKeyCmd        `cmd:"" name:"new-key" help:"Print a new line for the key file that guards codes."`
 	Bounce        bounceCmd        `cmd:"" help:"Take in a mail server's report (RFC 3464) from standard input: lintel bounce <message."`
 	Job           jobCmd           `cmd:"" help:"Run a job by hand, as of a day."`
+	Recompute     recomputeCmd     `cmd:"" help:"Compute anew what is watched at every door, after the program or the catalogue changed; goes on where it was cut off."`
 	Import        importCmd        `cmd:"" help:"Bring in a list of doors (CSV, XLSX), or take one back."`
 	Field         fieldCmd         `cmd:"" help:"Compute fields without a database: one JSON object a line in, one a line out."`
 	Advise        adviseCmd        `cmd:"" help:"Say which antenna, place, accessories and settings suit an opening, without a database: a JSON question in, ranked answers out."`

@@ -69,25 +69,12 @@ func (f *Fleet) settleComputed(ctx context.Context, tx Tx, doorID uuid.UUID, cau
 	if err != nil {
 		return err
 	}
+	stand := make([]ComputedFinding, len(open))
+	for i, o := range open {
+		stand[i] = ComputedFinding{FindingID: o.FindingID, Cause: o.Cause}
+	}
 	now := f.Now()
-	standing := map[string]bool{}
-	for _, c := range causes {
-		standing[c] = true
-	}
-	var gone []uuid.UUID
-	for _, o := range open {
-		if !standing[o.Cause] {
-			gone = append(gone, o.FindingID)
-		}
-		delete(standing, o.Cause)
-	}
-	var fresh []ComputedFinding
-	for _, c := range causes {
-		if standing[c] {
-			fresh = append(fresh, ComputedFinding{FindingID: f.NewID(), Cause: c, OpenedAt: now, RecordedAt: now})
-			delete(standing, c)
-		}
-	}
+	gone, fresh := f.standing(stand, causes, now)
 	if len(gone) > 0 {
 		if err := tx.ClearComputedFindings(ctx, gone, now); err != nil {
 			return err
@@ -97,4 +84,25 @@ func (f *Fleet) settleComputed(ctx context.Context, tx Tx, doorID uuid.UUID, cau
 		return tx.InsertComputedFindings(ctx, doorID, fresh)
 	}
 	return nil
+}
+
+// standing tells which of the computed findings that stand the computation no longer makes, and which are new.
+func (f *Fleet) standing(stand []ComputedFinding, causes []string, now time.Time) (gone []uuid.UUID, fresh []ComputedFinding) {
+	made := map[string]bool{}
+	for _, c := range causes {
+		made[c] = true
+	}
+	for _, s := range stand {
+		if !made[s.Cause] {
+			gone = append(gone, s.FindingID)
+		}
+		delete(made, s.Cause)
+	}
+	for _, c := range causes {
+		if made[c] {
+			fresh = append(fresh, ComputedFinding{FindingID: f.NewID(), Cause: c, OpenedAt: now, RecordedAt: now})
+			delete(made, c)
+		}
+	}
+	return gone, fresh
 }

@@ -111,6 +111,7 @@ type Tx interface {
 	intakeRows
 	companyPackRows
 	replayRows
+	recomputationRows
 	letterTemplateRows
 }
 

@@ -79,6 +79,44 @@ func pictureOf(ctx context.Context, tx Tx, doorID uuid.UUID, asOf AsOf) (picture
 	if err := p.readCatalogue(ctx, tx, revisions); err != nil {
 		return p, err
 	}
+	p.place(revisions)
+	return p, nil
+}
+
+// picturesOf is pictureOf as things stand now, for many doors in as many statements.
+func picturesOf(ctx context.Context, tx Tx, doors []uuid.UUID) ([]picture, error) {
+	all := picture{models: map[uuid.UUID]Model{}, antennas: map[uuid.UUID]Antenna{}, accessories: map[uuid.UUID]Accessory{}}
+	found, err := tx.PresentDoors(ctx, doors)
+	if err != nil {
+		return nil, err
+	}
+	if all.components, err = tx.PresentComponents(ctx, doors); err != nil {
+		return nil, err
+	}
+	revisions, err := tx.PresentRevisionsOf(ctx, doors)
+	if err != nil {
+		return nil, err
+	}
+	if err := all.readCatalogue(ctx, tx, revisions); err != nil {
+		return nil, err
+	}
+	components, revised := map[uuid.UUID][]Component{}, map[uuid.UUID][]Revision{}
+	for _, c := range all.components {
+		components[c.DoorID] = append(components[c.DoorID], c)
+	}
+	for _, r := range revisions {
+		revised[r.DoorID] = append(revised[r.DoorID], r)
+	}
+	pictures := make([]picture, len(found))
+	for i, d := range found {
+		pictures[i] = picture{door: d, components: components[d.DoorID], models: all.models, antennas: all.antennas, accessories: all.accessories}
+		pictures[i].place(revised[d.DoorID])
+	}
+	return pictures, nil
+}
+
+// place puts the devices that are fitted where their revisions say.
+func (p *picture) place(revisions []Revision) {
 	for _, r := range revisions {
 		i := slices.IndexFunc(p.components, func(c Component) bool { return c.ComponentID == r.ComponentID })
 		if i < 0 || p.components[i].Fitting.State != "fitted" {
@@ -90,7 +128,6 @@ func pictureOf(ctx context.Context, tx Tx, doorID uuid.UUID, asOf AsOf) (picture
 		}
 		p.devices = append(p.devices, d)
 	}
-	return p, nil
 }
 
 func (p *picture) readCatalogue(ctx context.Context, tx Tx, revisions []Revision) error {
@@ -375,30 +412,47 @@ func (f *Fleet) recompute(ctx context.Context, tx Tx, by identity.Actor, doorID 
 	if err != nil {
 		return err
 	}
-	now := f.Now()
-	extents := []Extent{}
-	for _, d := range p.devices {
-		e, _ := p.extent(d.revision, now)
-		extents = append(extents, e)
-	}
-	if len(extents) > 0 {
-		if err := tx.InsertExtents(ctx, extents); err != nil {
-			return err
-		}
-	}
-	pack, err := f.basisOf(p.door.Facts)
+	c, err := f.compute(p, f.coversOf)
 	if err != nil {
 		return err
 	}
-	covers, inputs := f.coversOf(p, pack)
-	coverages := []Coverage{}
-	for _, c := range covers {
-		coverages = append(coverages, c.coverage(pack, inputs, now))
+	if len(c.extents) > 0 {
+		if err := tx.InsertExtents(ctx, c.extents); err != nil {
+			return err
+		}
 	}
-	if err := tx.PutCoverages(ctx, doorID, coverages); err != nil {
+	if err := tx.PutCoverages(ctx, doorID, c.coverages); err != nil {
 		return err
 	}
-	return f.settleComputed(ctx, tx, doorID, p.causes(covers))
+	return f.settleComputed(ctx, tx, doorID, c.causes)
+}
+
+// computed is everything that follows from the picture of a door.
+type computed struct {
+	extents   []Extent
+	coverages []Coverage // never nil
+	causes    []string   // of findings
+	inputs    string     // the hash of everything that the coverages were computed from
+}
+
+// compute gives what follows from the picture of a door; the covers come from coversOf, or afresh.
+func (f *Fleet) compute(p picture, coversOf func(picture, *rulebook.Pack) ([]zoneCover, string)) (computed, error) {
+	now := f.Now()
+	c := computed{coverages: []Coverage{}}
+	pack, err := f.basisOf(p.door.Facts)
+	if err != nil {
+		return c, err
+	}
+	for _, d := range p.devices {
+		e, _ := p.extent(d.revision, now)
+		c.extents = append(c.extents, e)
+	}
+	covers, inputs := coversOf(p, pack)
+	for _, one := range covers {
+		c.coverages = append(c.coverages, one.coverage(pack, inputs, now))
+	}
+	c.causes, c.inputs = p.causes(covers), inputs
+	return c, nil
 }
 
 // coversOf gives the coverage of every zone with the hash of what it was computed from.

@@ -124,6 +124,7 @@ begin
   insert into company_pack_activation values (md5('house 1')::uuid, 'house', 'house@1', '2026-03-03', null, 'decided', at, technician),
     (md5('house 2')::uuid, 'house', null, '2999-01-01', null, 'planned', at, technician);
   insert into instrument values (md5('gauge')::uuid, 1, 'force_gauge', 'Gauge 3', 'G-3', '2026-01-05', '2027-01-04', 'C-7', '{"N": 2.5}', false, at, technician);
+  insert into recomputation (recomputation_id, why, detail, asked_at, asked_by, done) values (md5('recomputation')::uuid, 'program', 'field-0', at, technician, 7);
   insert into letter_template values (md5('letter text')::uuid, 'risk', 1, 'About {findings}', at, technician);
   insert into letter_template_approval values (md5('letter text')::uuid, at, technician);
   insert into ladder values (md5('ladder')::uuid, '2026-03-03', '{"rungs": []}', at, technician);
