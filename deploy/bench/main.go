@@ -9,7 +9,8 @@
 // use-cases and copies its rows until the fleet is large. A use-case is measured against pgbench running the statements
 // that it was seen to run, prepared, with the values written in: what it does besides (checking, computing the field and
 // its coverage, turning rows into values) is what the ratio shows. Generation is measured against a bare INSERT …
-// SELECT, a late page of a list against its first, a replay against reading the same records.
+// SELECT, a late page of a list against its first, a replay and a recomputation
+// against reading the same records.
 //
 // To add a measurement: a function that gives lines, called in measure.
 package main
@@ -41,7 +42,7 @@ const (
 
 func main() {
 	doors := flag.Int("doors", 0, "one fleet of so many doors instead of both, and no table")
-	only := flag.String("only", "", "one measurement alone: setting, folder, pages, generation or replay")
+	only := flag.String("only", "", "one measurement alone: setting, folder, pages, generation, replay or recomputing")
 	flag.Parse()
 	fleets := []int{10_000, 100_000}
 	if *doors > 0 {
@@ -154,7 +155,7 @@ func (b *bench) measure(ctx context.Context, only string) (lines []line, err err
 	for _, m := range []struct {
 		name string
 		run  func(context.Context) ([]line, error)
-	}{{"setting", b.settingChange}, {"folder", b.folder}, {"pages", b.pages}, {"generation", b.generation}, {"replay", b.replay}} {
+	}{{"setting", b.settingChange}, {"folder", b.folder}, {"pages", b.pages}, {"generation", b.generation}, {"replay", b.replay}, {"recomputing", b.recomputing}} {
 		if only != "" && only != m.name {
 			continue
 		}

@@ -40,7 +40,6 @@ func (l line) String() string {
 func markdown(lines []line) string {
 	var b strings.Builder
 	b.WriteString("| fleet | what | ours, median | against | theirs, median | ratio, median | asked |\n| --- | --- | --- | --- | --- | --- | --- |\n")
-	middle := func(all []float64) float64 { return slices.Sorted(slices.Values(all))[len(all)/2] }
 	for _, l := range lines {
 		fmt.Fprintf(&b, "| %d | %s | %.4g %s | %s | %.4g %s | %.2f | %s |\n", l.Doors, l.What, middle(l.Ours), l.Unit, l.Against, middle(l.Theirs), l.Unit, l.median(), l.Asked)
 	}

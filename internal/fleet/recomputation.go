@@ -147,9 +147,9 @@ func (f *Fleet) RecomputeAll(ctx context.Context, progress func(r Recomputation,
 }
 
 const (
-	recomputedTogether = 64              // doors in a part: few enough that whoever changes one of them hardly waits
-	doorsAhead         = 2048            // ids read at once
-	tellEvery          = 2 * time.Second // how often it is written down how far a recomputation is
+	recomputedTogether = 64   // doors in a part: few enough that whoever changes one of them hardly waits
+	doorsAhead         = 2048 // ids read at once
+	doorsBetween       = 2048 // after so many it is written down how far a recomputation is
 )
 
 // doorPart is some doors that are recomputed together.
@@ -174,7 +174,7 @@ func (f *Fleet) recomputeFrom(ctx context.Context, r Recomputation, progress fun
 		defer close(parts)
 		return f.partsAfter(ctx, r.AfterDoor, parts)
 	})
-	done := doneInOrder{r: r, written: time.Now()}
+	done := doneInOrder{r: r, written: r.Done}
 	for range runtime.GOMAXPROCS(0) {
 		g.Go(func() error {
 			for part := range parts {
@@ -239,7 +239,7 @@ type doneInOrder struct {
 	r       Recomputation
 	next    int
 	ahead   map[int][]uuid.UUID // parts that ended before one with a lower number
-	written time.Time
+	written int                 // doors that were done when it was last written down
 }
 
 // add takes a part that has ended; due tells that it is time to write down how far it is.
@@ -259,11 +259,10 @@ func (d *doneInOrder) add(part doorPart) (now Recomputation, due bool) {
 		d.next++
 		d.r.AfterDoor, d.r.Done = doors[len(doors)-1], d.r.Done+len(doors)
 	}
-	if time.Since(d.written) < tellEvery {
-		return d.r, false
+	if due = d.r.Done >= d.written+doorsBetween; due {
+		d.written = d.r.Done
 	}
-	d.written = time.Now()
-	return d.r, true
+	return d.r, due
 }
 
 // recomputePart computes some doors anew in one transaction.
