@@ -177,6 +177,8 @@ func matrix() []row {
 			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "rule-pack-put", ids: aNewPack, body: newPack,
 			own: "403 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 201 403"},
+		{op: "rule-pack-replay", ids: inCatalogue,
+			own: "403 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 200 403"},
 		{op: "rule-pack-activation-list",
 			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "rule-pack-activation-put", fresh: "activation_id", body: newActivation,

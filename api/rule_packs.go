@@ -136,10 +136,45 @@ type rulePackWhole struct {
 	Text     string         `json:"text,omitempty" doc:"Of a company's pack: the YAML as it was given."`
 }
 
+type packReplayIn struct {
+	RulePackPath
+	Last int `query:"last" minimum:"1" maximum:"2000" default:"2000" doc:"How many of the newest signed inspections are looked at."`
+}
+
+type packReplayOut struct {
+	Body struct {
+		Pack     string                     `json:"pack"`
+		Until    time.Time                  `json:"until" doc:"Inspections whose signature had arrived by then."`
+		LookedAt int                        `json:"looked_at" doc:"How many inspections were looked at, the newest first."`
+		Of       int                        `json:"of,omitempty" doc:"How many signed inspections there are; absent when the time was up before they were counted."`
+		TimeUp   bool                       `json:"time_up" doc:"Fewer were looked at than were asked for, because a preview may take ten seconds. The command line looks at all."`
+		Judged   int                        `json:"judged" doc:"By the pack."`
+		Others   int                        `json:"others" doc:"At doors that the pack is not for."`
+		Changed  int                        `json:"changed" doc:"Inspections that would come to something else."`
+		Results  []replayStepItem           `json:"results" doc:"What they came to, and would come to."`
+		Rules    []replayRuleItem           `json:"rules" doc:"Those that say otherwise, each with the inspections in which it bears on the result."`
+		Doors    []fleet.ReplayedInspection `json:"doors" doc:"The inspections that would come to something else, the newest first. Results: passed, failed, incomplete, or unjudged where no rule said anything. A rule's outcome is absent where it did not judge then, or would not."`
+		Caution  string                     `json:"caution"`
+	}
+}
+
+type replayStepItem struct {
+	Then        rulebook.Result `json:"then" enum:"passed,failed,incomplete,unjudged"`
+	Now         rulebook.Result `json:"now" enum:"passed,failed,incomplete,unjudged"`
+	Inspections int             `json:"inspections"`
+}
+
+type replayRuleItem struct {
+	Rule        string `json:"rule"`
+	Title       string `json:"title" doc:"Empty for a rule that the pack does not have any more."`
+	Inspections int    `json:"inspections"`
+}
+
 func (a *API) rulePacks() {
 	add(a, operation("rule-pack-list", http.MethodGet, "/v1/rule-packs", identity.ActReadCatalogue, "The rule packs and what can be read"), a.rulePackList)
 	add(a, operation("rule-pack-get", http.MethodGet, "/v1/rule-packs/{pack}", identity.ActReadCatalogue, "One rule pack with the source of every limit"), a.rulePackGet)
 	add(a, operation("rule-pack-put", http.MethodPut, "/v1/rule-packs/{pack}", identity.ActSetRules, "Add an edition of a pack of the company's own; it judges nothing before it is activated"), a.rulePackPut)
+	add(a, operation("rule-pack-replay", http.MethodGet, "/v1/rule-packs/{pack}/replay", identity.ActSetRules, "What the newest inspections would have come to by a pack; nothing is written, and one goes on at a time"), a.rulePackReplay)
 	add(a, operation("rule-pack-activation-list", http.MethodGet, "/v1/rule-pack-activations", identity.ActReadCatalogue, "Every activation of a company's pack, the one recorded last first"), a.packActivationList)
 	add(a, operation("rule-pack-activation-put", http.MethodPut, "/v1/rule-pack-activations/{activation_id}", identity.ActSetRules, "Have an edition of a company's pack judge from a day on, or none"), a.packActivationPut)
 }
@@ -177,6 +212,25 @@ func (a *API) rulePackPut(ctx context.Context, by identity.Actor, in *rulePackPu
 		return nil, err
 	}
 	return &rulePackOut{Status: created(isNew), Body: newRulePackWhole(p)}, nil
+}
+
+func (a *API) rulePackReplay(ctx context.Context, by identity.Actor, in *packReplayIn) (*packReplayOut, error) {
+	p, err := a.Fleet.PreviewPack(ctx, by, in.Pack, in.Last)
+	if err != nil {
+		return nil, err
+	}
+	out := &packReplayOut{}
+	b := &out.Body
+	b.Pack, b.Until, b.LookedAt, b.Of, b.TimeUp, b.Caution = p.Pack.ID, p.Until, p.Looked, p.Of, p.TimeUp, p.Pack.Caution
+	b.Judged, b.Others, b.Changed = p.Sum.Judged, p.Sum.Others, p.Sum.Changed()
+	b.Results, b.Rules, b.Doors = []replayStepItem{}, []replayRuleItem{}, append([]fleet.ReplayedInspection{}, p.Changed...)
+	for _, step := range p.Sum.Steps() {
+		b.Results = append(b.Results, replayStepItem{step.Then, step.Now, p.Sum.Changes[step]})
+	}
+	for _, rule := range p.Rules() {
+		b.Rules = append(b.Rules, replayRuleItem{rule.ID, rule.Title, rule.Inspections})
+	}
+	return out, nil
 }
 
 func (a *API) packActivationList(ctx context.Context, by identity.Actor, _ *struct{}) (*packActivationListOut, error) {

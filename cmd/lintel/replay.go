@@ -12,13 +12,11 @@ import (
 	"maps"
 	"os"
 	"slices"
-	"strings"
 	"text/tabwriter"
 	"time"
 
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
-	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/words"
 )
 
@@ -255,29 +253,13 @@ func (c *packReplayCmd) print(w io.Writer, texts words.Printer, r *replayRun) er
 	}
 	for _, d := range shown {
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", d.Tag, d.Name, d.SiteName, d.ConcludedAt.Format(time.DateOnly),
-			texts.T("replay.result."+string(d.Then)), texts.T("replay.result."+string(d.Now)), becauseOf(texts, d.Rules))
+			texts.T("replay.result."+string(d.Then)), texts.T("replay.result."+string(d.Now)), fleet.BecauseText(texts, d.Rules))
 	}
 	err := t.Flush()
 	if left := len(r.changed) - len(shown); left > 0 {
 		_, err = fmt.Fprintf(w, "\n%s\n", texts.T("replay.more", "count", left))
 	}
 	return err
-}
-
-// becauseOf says which rules say otherwise.
-func becauseOf(texts words.Printer, rules []fleet.ReplayedRule) string {
-	var parts []string
-	for _, r := range rules {
-		switch {
-		case r.Now == rulebook.NotJudged && len(r.Lacks) > 0:
-			parts = append(parts, texts.T("replay.rule.lacks", "rule", r.ID, "names", strings.Join(r.Lacks, ", ")))
-		case r.Now == "":
-			parts = append(parts, texts.T("replay.rule.gone", "rule", r.ID))
-		default:
-			parts = append(parts, texts.T("replay.rule."+string(r.Now), "rule", r.ID))
-		}
-	}
-	return strings.Join(parts, "; ")
 }
 
 func printReplayLines(w io.Writer, r *replayRun) error {

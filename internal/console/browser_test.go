@@ -403,7 +403,7 @@ func (w *world) pages() map[string]string {
 		"work-order-plan": "/work-orders/" + w.orderPlan, "inspection-blank": "/doors/" + w.door.DoorID.String() + "/inspection-form",
 		"findings": "/findings", "findings-none": "/findings?state=dismissed&severity=advisory", "dismissal": "/findings/" + w.seal.String() + "/dismissal",
 		"decision-which": "/doors/" + w.door.DoorID.String() + "/decisions/new", "decision": "/doors/" + w.door.DoorID.String() + "/decisions/new?shown=" + w.shown,
-		"packs": "/rule-packs", "pack": "/rule-packs/house@2", "pack-activate": "/rule-packs/house@2/activate", "pack-end": "/rule-packs/house@1/end",
+		"packs": "/rule-packs", "pack": "/rule-packs/house@2", "pack-activate": "/rule-packs/house@2/activate", "pack-replay": "/rule-packs/house@2/replay?sort=site", "pack-end": "/rule-packs/house@1/end",
 		"imports": "/imports", "import": "/imports/" + w.list.String(), "import-undo": "/imports/" + w.list.String() + "/undo",
 		"customer-new": "/customers/new", "site-new": "/sites/new?customer=" + w.customer.CustomerID.String(), "site-change": "/sites/" + w.site.SiteID.String() + "/change",
 		"site-hand-over": "/sites/" + w.site.SiteID.String() + "/hand-over", "standing-new": "/sites/" + w.site.SiteID.String() + "/parties/new", "standing-end": w.standingEnd(),

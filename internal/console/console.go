@@ -176,6 +176,7 @@ func (c *Console) routes() []route {
 		{"GET /rule-packs", identity.ActSetRules, c.packs},
 		{packRoute, identity.ActSetRules, c.packAdd},
 		{"GET /rule-packs/{pack}", identity.ActSetRules, c.pack},
+		{"GET /rule-packs/{pack}/replay", identity.ActSetRules, c.packReplay},
 		{"GET /rule-packs/{pack}/{what}", identity.ActSetRules, c.packTurnForm},
 		{"POST /rule-packs/{pack}/{what}", identity.ActSetRules, c.packTurn},
 

@@ -1,6 +1,7 @@
 package console
 
 import (
+	"cmp"
 	"context"
 	"net/http"
 	"slices"
@@ -194,4 +195,73 @@ func (c *Console) packTurn(ctx context.Context, q *request) (answer, error) {
 		return q.again(f, err, func(f form, status int) (answer, error) { return c.packTurnPage(ctx, q, f, status) })
 	}
 	return seeOther("/rule-packs/" + pack.ID), nil
+}
+
+// replayData is what a pack would change.
+type replayData struct {
+	fleet.ReplayPreview
+	Steps []replayStep
+	Lines []replayLine
+	Sort  string // door, site, inspected, then, now or because
+}
+
+type replayStep struct {
+	fleet.ReplayStep
+	Inspections int
+}
+
+// replayLine is an inspection that would come to something else.
+type replayLine struct {
+	fleet.ReplayedInspection
+	Because string
+}
+
+// Heads are the columns that the list may be sorted by.
+func (replayData) Heads() []string {
+	return []string{"door", "site", "inspected", "then", "now", "because"}
+}
+
+// packReplay shows what a pack would change of the newest inspections.
+func (c *Console) packReplay(ctx context.Context, q *request) (answer, error) {
+	f := q.filter()
+	pack, err := c.Fleet.RulePack(ctx, q.by, q.PathValue("pack"))
+	if err == nil && pack.Company == nil {
+		err = fault.New(fault.NotFound, "route_not_found")
+	}
+	if err != nil {
+		return nil, err
+	}
+	p, err := c.Fleet.PreviewPack(ctx, q.by, pack.ID, fleet.MostPreviewed)
+	if err != nil {
+		return nil, err
+	}
+	data := replayData{ReplayPreview: p, Sort: "door"}
+	if by := f.Value("sort"); slices.Contains(data.Heads(), by) {
+		data.Sort = by
+	}
+	for _, step := range p.Sum.Steps() {
+		data.Steps = append(data.Steps, replayStep{step, p.Sum.Changes[step]})
+	}
+	for _, one := range p.Changed {
+		data.Lines = append(data.Lines, replayLine{one, fleet.BecauseText(q.texts, one.Rules)})
+	}
+	slices.SortStableFunc(data.Lines, func(a, b replayLine) int { return cmp.Or(a.compare(b, data.Sort), cmp.Compare(a.Tag, b.Tag)) })
+	return page{name: "pack-replay", data: data}, nil
+}
+
+// compare by one column; days the newest first.
+func (a replayLine) compare(b replayLine, by string) int {
+	switch by {
+	case "site":
+		return cmp.Compare(a.SiteName, b.SiteName)
+	case "inspected":
+		return b.ConcludedAt.Compare(a.ConcludedAt)
+	case "then":
+		return cmp.Compare(a.Then, b.Then)
+	case "now":
+		return cmp.Compare(a.Now, b.Now)
+	case "because":
+		return cmp.Compare(a.Because, b.Because)
+	}
+	return 0
 }

@@ -85,3 +85,55 @@ func TestAPackOfTheCompanysIsAddedActivatedAndEndedOnPages(t *testing.T) {
 	a.get(t, "/rule-packs/house@3/burn").want(t, 404)
 	w.dispatcher.get(t, "/").lacks(t, `href="/rule-packs"`)
 }
+
+// failed has a door inspected, found to close too hard and signed off.
+func (w *world) failed(t testing.TB, door fleet.Door, site fleet.Site, force float64) {
+	t.Helper()
+	at := w.now.Add(-time.Hour)
+	visit := w.attend(t, at, site, door)
+	w.enter(t, visit, door, at.Add(time.Minute), fleet.EntryBody{Kind: "safe_work", SafeWork: &fleet.EntrySafeWork{Traffic: "barriered", Power: "isolated", Ladder: "not_used", SecondPerson: "there"}})
+	w.enter(t, visit, door, at.Add(2*time.Minute), fleet.EntryBody{Kind: "reading", Reading: &fleet.EntryReading{Name: "closing_force_n", Value: p(force)}})
+	w.enter(t, visit, door, at.Add(5*time.Minute), fleet.EntryBody{Kind: "conclusion", Conclusion: &fleet.EntryConclusion{Result: "failed"}})
+	w.sign(t, visit, at.Add(10*time.Minute))
+}
+
+func TestThePageOfAPackSaysWhatItWouldChangeBeforeItIsActivated(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	a := w.admin
+	const preview = "/rule-packs/house@2/replay"
+	for _, path := range []string{"/rule-packs/house@2", "/rule-packs/house@2/activate"} {
+		if !strings.Contains(a.get(t, path).want(t, 200).body, `href="`+preview+`"`) {
+			t.Errorf("%s leads not to %s", path, preview)
+		}
+	}
+	a.get(t, preview).want(t, 200, "No inspection was signed yet.", "None would come to something else.")
+	w.failed(t, w.door, w.site, 118)
+	w.failed(t, w.bare, w.site, 60)
+	first := a.get(t, preview).want(t, 200, "Looked at all 2 inspections that there are. 2 inspections are judged by it; 0 are of doors", "One inspection that would come to something else", "Rules that say otherwise", "Closes softly soft-closing 1",
+		"incomplete failed soft-closing is not met")
+	for _, part := range []string{`href="/doors/` + w.door.DoorID.String() + `"`, `aria-sort="ascending">Door`, `href="` + preview + `?sort=site"`} {
+		if !strings.Contains(first.body, part) {
+			t.Errorf("%s has not %s", preview, part)
+		}
+	}
+	first.lacks(t, w.bare.DoorID.String())
+	if inspected := a.get(t, preview+"?sort=inspected").want(t, 200).body; !strings.Contains(inspected, `aria-sort="descending">Inspected`) || !strings.Contains(inspected, preview+"?sort=door") {
+		t.Error("it is not sorted by the day")
+	}
+	if again := a.get(t, preview+"?sort=nonsense"); again.body != first.body {
+		t.Error("sorted by nonsense it shows something else")
+	}
+	a.get(t, "/rule-packs/house@9/replay").want(t, 404)
+	a.get(t, "/rule-packs/a156.10@2017/replay").want(t, 404)
+}
+
+func TestTheListOfWhatAPackWouldChangeCanBeUsedByEverybody(t *testing.T) {
+	w := newWorld(t)
+	w.failed(t, w.door, w.site, 118)
+	w.failed(t, w.bare, w.site, 95)
+	b := browse(t, w.desk)
+	b.signIn(w.admin)
+	b.open("/rule-packs/house@2/replay?sort=site")
+	b.look("pack-replay-changed")
+}

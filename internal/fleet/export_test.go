@@ -25,6 +25,11 @@ func (f *Fleet) ImportOneByOne(ctx context.Context, by identity.Actor, o ImportO
 	return f.bring(ctx, by, o, list, true)
 }
 
+// PreviewPackWithin is PreviewPack with the context for its time limit, too.
+func (f *Fleet) PreviewPackWithin(ctx, limited context.Context, by identity.Actor, packID string, last int) (ReplayPreview, error) {
+	return f.previewPack(ctx, limited, by, packID, last)
+}
+
 // ReplayReads gives what a replay reads of a signed record at a door: the readings until an instant, and the outcome of each rule.
 func ReplayReads(canonical []byte, door uuid.UUID, until time.Time) (readings []rulebook.Used, outcomes []string, err error) {
 	r, err := readRecord(canonical, door)

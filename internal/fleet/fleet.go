@@ -3,6 +3,7 @@ package fleet
 import (
 	"context"
 	"strings"
+	"sync"
 	"time"
 	"unicode"
 	"unicode/utf8"
@@ -45,6 +46,8 @@ type Fleet struct {
 	covers *lru.Cache[string, []zoneCover]
 	// packs keeps the company's packs compiled, by the digest of their text.
 	packs *lru.Cache[seal.Hash, *rulebook.Pack]
+	// previewing is held by the one preview of a pack that may go on at a time.
+	previewing sync.Mutex
 }
 
 // What is kept is bounded: some ten kilobytes a cover, some hundred a pack.
@@ -63,7 +66,7 @@ func New(parts Parts) *Fleet {
 	if err != nil {
 		panic(err) // the same
 	}
-	return &Fleet{parts, covers, packs}
+	return &Fleet{Parts: parts, covers: covers, packs: packs}
 }
 
 // Transactor opens transactions in the sight of an actor. f may run again after a serialization failure or a

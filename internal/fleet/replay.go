@@ -19,6 +19,7 @@ import (
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
+	"lintel.example/lintel/internal/words"
 )
 
 // ReplayAsk asks what signed inspections would have come to by a pack. Nothing is written.
@@ -31,6 +32,7 @@ type ReplayAsk struct {
 	Until time.Time // inspections whose signature had arrived by then
 	Last  int       // the newest so many of the fleet; 0: the last of every door
 	Part  int       // how many are read at a time; 0: 500, some dozen megabytes of records
+	Alone bool      // judge on one processor and leave the others to those who wait for pages
 }
 
 // ReplayCursor is where a replay stands. The zero value is its beginning; from any other the rest comes out as it would have.
@@ -140,6 +142,8 @@ type InspectedDoor struct {
 type replayRows interface {
 	// CountDoors counts the doors in sight.
 	CountDoors(ctx context.Context) (int, error)
+	// CountInspections counts the inspections in sight whose signature had arrived by an instant.
+	CountInspections(ctx context.Context, until time.Time) (int, error)
 	// DoorIDs lists doors by id.
 	DoorIDs(ctx context.Context, after uuid.UUID, limit int) ([]uuid.UUID, error)
 	// LastInspections gives the last inspection of each of the doors that had one signed by an instant, by door.
@@ -162,8 +166,7 @@ func (f *Fleet) ReplaySize(ctx context.Context, by identity.Actor, ask ReplayAsk
 	return n, err
 }
 
-// Replay judges signed inspections by a pack, from a cursor on, and gives each part in order. The next part is read while one is judged
-// on all processors.
+// Replay judges signed inspections by a pack, from a cursor on, and gives each part in order. The next part is read while one is judged.
 func (f *Fleet) Replay(ctx context.Context, by identity.Actor, ask ReplayAsk, from ReplayCursor, each func(ReplayPage) error) error {
 	if ask.Pack.Role == rulebook.Owner {
 		return fault.New(fault.Invalid, "pack_judges_no_inspection", "pack", ask.Pack.ID)
@@ -257,6 +260,9 @@ func (f *Fleet) judgePart(ask ReplayAsk, part replayPart) (page ReplayPage, err 
 	results := make([]replayResult, len(part.inspections))
 	var g errgroup.Group
 	g.SetLimit(runtime.GOMAXPROCS(0))
+	if ask.Alone {
+		g.SetLimit(1)
+	}
 	for visit, list := range of {
 		g.Go(func() error {
 			doors := make([]uuid.UUID, len(list))
@@ -475,6 +481,22 @@ func (f *Fleet) replayOne(pack *rulebook.Pack, i InspectedDoor, record replayRec
 		r.Rules = otherwise(before, now)
 	}
 	return r
+}
+
+// BecauseText says in words which rules say otherwise.
+func BecauseText(texts words.Printer, rules []ReplayedRule) string {
+	var parts []string
+	for _, r := range rules {
+		switch {
+		case r.Now == rulebook.NotJudged && len(r.Lacks) > 0:
+			parts = append(parts, texts.T("replay.rule.lacks", "rule", r.ID, "names", strings.Join(r.Lacks, ", ")))
+		case r.Now == "":
+			parts = append(parts, texts.T("replay.rule.gone", "rule", r.ID))
+		default:
+			parts = append(parts, texts.T("replay.rule."+string(r.Now), "rule", r.ID))
+		}
+	}
+	return strings.Join(parts, "; ")
 }
 
 // packIDNow is the id that a sealed pack has today.

@@ -19,6 +19,18 @@ func (t *Tx) CountDoors(ctx context.Context) (int, error) {
 	return r.Doors, err
 }
 
+const sqlCountInspections = `-- count_inspections
+select count(*) as inspections
+from visit_entry e join visit_sign_off s on s.visit_id = e.visit_id
+where e.kind = 'conclusion' and s.received_at <= @until
+  and not exists (select from visit_entry k where k.corrects = e.entry_id and k.door_id = e.door_id and (k.observed_at, k.entry_id) > (e.observed_at, e.entry_id))`
+
+// CountInspections counts the inspections in sight whose signature had arrived by an instant.
+func (t *Tx) CountInspections(ctx context.Context, until time.Time) (int, error) {
+	r, err := queryOne[struct{ Inspections int }](ctx, t, "count_inspections", sqlCountInspections, pgx.StrictNamedArgs{"until": until}, "internal")
+	return r.Inspections, err
+}
+
 const sqlDoorIDs = `-- door_ids
 select door_id from door where door_id > @after order by door_id limit @limit`
 
