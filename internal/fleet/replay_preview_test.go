@@ -23,7 +23,7 @@ func TestAPreviewSaysHowManyOfHowManyItLookedAtAndWhatTheyWouldComeTo(t *testing
 		changed              string
 	}{
 		{fleet.MostPreviewed, 7, 6, "East passed>failed, North passed>failed"}, // West's first had 60 N
-		{3, 3, 2, "East passed>failed"}, // those of the second day: East, West, and Turn that the pack is not for
+		{3, 3, 2, "East passed>failed"},                                        // those of the second day: East, West, and Turn that the pack is not for
 	} {
 		p, err := a.PreviewPack(t.Context(), administrator, stricter, c.last)
 		if err != nil {
