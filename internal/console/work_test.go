@@ -50,7 +50,7 @@ func TestAVisitIsMadeByFormsWithoutScript(t *testing.T) {
 	form := tech.get(t, "/visits/new?site="+w.site.SiteID.String()+"&door="+door).want(t, 200, "Begin a visit to Clinic East", "Garden door", "Report at the front desk.", "Cato Wren")
 	id := form.hidden(t, "visit_id")
 	open := url.Values{"visit_id": {id}, "/site_id": {w.site.SiteID.String()}, "/arrived_at": {form.hidden(t, "/arrived_at")}, "/people": {tech.actor.PersonID.String()}, "/doors": {door}}
-	if at := open.Get("/arrived_at"); at != "2026-03-03T09:00:00" {
+	if at := open.Get("/arrived_at"); at != "2026-03-03T09:01:00" {
 		t.Errorf("the form says that it is %s in Sacramento", at)
 	}
 	tech.post(t, "/visits", url.Values{"visit_id": {id}, "/site_id": {w.site.SiteID.String()}, "/arrived_at": {"yesterday"}}).want(t, 422, "This is not a time")
