@@ -2,6 +2,7 @@ package field
 
 import (
 	"cmp"
+	"iter"
 	"math"
 	"slices"
 
@@ -21,40 +22,47 @@ func BodyFootprint(v Volume, bodyHeightM float64, clipAtDoorPlane bool) Footprin
 }
 
 // OfBody implements Volume.
-//
-// It is the union of fields on planes. Between two planes another one is put until its own border lies nowhere more than
-// a centimetre outside of what the two already cover; as that plane then counts too, what remains between planes is about
-// a quarter of it.
 func (d Device) OfBody(bodyHeightM float64, clipAtDoorPlane bool) []Polygon {
-	top := max(bodyHeightM, seenFromM)
-	at := func(z float64) []Polygon { // chords true to 3 mm will do, and joining is what costs
-		return d.onPlane(z, clipAtDoorPlane, min(4*chordM, d.chordM(z)))
-	}
-	low := at(seenFromM)
-	planes := [][]Polygon{low}
-	var between func(z0, z1 float64, a, b []Polygon, depth int)
-	between = func(z0, z1 float64, a, b []Polygon, depth int) {
-		middle := (z0 + z1) / 2
-		m := at(middle)
-		if z1-z0 > bodyStepM || beyond(m, bodyM, a, b) && depth < 7 {
-			between(z0, middle, a, m, depth+1)
-			planes = append(planes, m)
-			between(middle, z1, m, b, depth+1)
+	return union(uncovered(slices.Collect(d.layers(bodyHeightM, clipAtDoorPlane)))...)
+}
+
+// layers gives the fields on planes whose union the field of a body is.
+//
+// Between two planes another one is put until its own border lies nowhere more than a centimetre outside of what the two already
+// cover; as that plane then counts too, what remains between planes is about a quarter of it.
+func (d Device) layers(bodyHeightM float64, clipAtDoorPlane bool) iter.Seq[[]Polygon] {
+	return func(yield func([]Polygon) bool) {
+		top := max(bodyHeightM, seenFromM)
+		at := func(z float64) []Polygon { // chords true to 3 mm will do, and joining is what costs
+			return d.onPlane(z, clipAtDoorPlane, min(4*chordM, d.chordM(z)))
+		}
+		var between func(z0, z1 float64, a, b []Polygon, depth int) bool
+		between = func(z0, z1 float64, a, b []Polygon, depth int) bool {
+			middle := (z0 + z1) / 2
+			m := at(middle)
+			if !yield(m) {
+				return false
+			}
+			if z1-z0 > bodyStepM || depth < 7 && beyond(m, bodyM, a, b) {
+				return between(z0, middle, a, m, depth+1) && between(middle, z1, m, b, depth+1)
+			}
+			return true
+		}
+		z, field := seenFromM, at(seenFromM)
+		if !yield(field) {
 			return
 		}
-		planes = append(planes, m)
-	}
-	z, field := seenFromM, low
-	for _, next := range append(d.levels(top), top) {
-		if next <= z {
-			continue
+		for _, next := range append(d.levels(top), top) {
+			if next <= z {
+				continue
+			}
+			f := at(next)
+			if !yield(f) || !between(z, next, field, f, 0) {
+				return
+			}
+			z, field = next, f
 		}
-		f := at(next)
-		between(z, next, field, f, 0)
-		planes = append(planes, f)
-		z, field = next, f
 	}
-	return union(uncovered(planes)...)
 }
 
 // SeesBody implements Volume: any point of the upright line above the floor point, from 0.1 m to the body's height, is in the

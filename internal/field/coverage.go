@@ -1,10 +1,10 @@
 package field
 
 import (
+	"cmp"
+	"iter"
 	"math"
 	"slices"
-
-	"github.com/peterstace/simplefeatures/geom"
 )
 
 // Zone is a rectangle of floor on one side of a door.
@@ -57,7 +57,8 @@ const slitM2 = 1e-6
 // test person who walks slowly under a header has hardly any radial speed, which is not judged here.
 func Cover(z Zone, sources []Source) Coverage {
 	c := Coverage{AreaM2: z.areaM2()}
-	var fields [][]Polygon
+	var watched []Polygon
+	all := false
 	for _, s := range sources {
 		if len(s.Missing) > 0 || s.Volume == nil {
 			if c.Missing == nil {
@@ -70,15 +71,22 @@ func Cover(z Zone, sources []Source) Coverage {
 			c.Unfit = append(c.Unfit, s.Name)
 			continue
 		}
-		if p := s.Volume.OfBody(z.BodyHeightM, true); len(p) > 0 {
-			fields = append(fields, p)
+		if all = all || c.AreaM2 == 0; all {
+			continue
 		}
+		var p []Polygon
+		p, all = z.watched(s.Volume)
+		watched = append(watched, p...)
 	}
 	if c.AreaM2 == 0 {
 		c.CoveredShare = 1
 		return c
 	}
-	for _, p := range difference([]Polygon{z.polygon()}, union(fields...)) {
+	if all {
+		c.CoveredM2, c.CoveredShare = c.AreaM2, 1
+		return c
+	}
+	for _, p := range z.without(watched) {
 		if area := p.AreaM2(); area > slitM2 {
 			radius := widest(p, 0.004, 0, circular)
 			c.Gaps = append(c.Gaps, Gap{p, area, 2 * radius, takesTestBody(p, radius)})
@@ -110,7 +118,11 @@ func Overlap(z Zone, v Volume) (areaM2, share float64) {
 	if whole == 0 {
 		return 0, 0
 	}
-	for _, p := range difference([]Polygon{z.polygon()}, v.OfBody(z.BodyHeightM, true)) {
+	watched, all := z.watched(v)
+	if all {
+		return whole, 1
+	}
+	for _, p := range z.without(watched) {
 		areaM2 -= p.AreaM2()
 	}
 	areaM2 = max(0, whole+areaM2)
@@ -123,45 +135,63 @@ func (z Zone) polygon() Polygon {
 	return Polygon{{{z.X0M, z.Y0M}, {z.X1M, z.Y0M}, {z.X1M, z.Y1M}, {z.X0M, z.Y1M}, {z.X0M, z.Y0M}}}
 }
 
-// difference gives what is left of a without b.
-func difference(a, b []Polygon) []Polygon {
-	for _, p := range b { // one at a time, so that what the overlay refuses takes nothing else with it
-		if left, ok := without(a, p); ok {
-			a = left
-		}
-	}
-	return a
+// layered is a volume whose field of a body is the union of fields on planes: most of them lie within one another, which is seen at less cost
+// than they are joined.
+type layered interface {
+	layers(bodyHeightM float64, clipAtDoorPlane bool) iter.Seq[[]Polygon]
 }
 
-// without gives what is left of a without p. The overlay can lose an area and say nothing, where edges all but coincide: what is left and
-// what is taken away must add up to a, else p is tried again a fraction of a micrometre aside.
-func without(a []Polygon, p Polygon) ([]Polygon, bool) {
-	whole := multi(a).AsGeometry()
-	for try := range 4 {
-		taken := multi([]Polygon{aside(p, float64(try)*3e-7, float64(try)*7e-7)}).AsGeometry()
-		left, err := geom.Difference(whole, taken)
-		if err != nil {
-			continue
-		}
-		common, err := geom.Intersection(whole, taken)
-		if err == nil && math.Abs(left.Area()+common.Area()-whole.Area()) < slitM2 {
-			return polygons(ringsOf(left)), true
-		}
+// watched gives what a volume watches of the zone, as polygons that may overlap; all when nothing is left.
+func (z Zone) watched(v Volume) (polys []Polygon, all bool) {
+	layers, ok := v.(layered)
+	if !ok {
+		return z.within(v.OfBody(z.BodyHeightM, true))
 	}
-	return nil, false
+	for plane := range layers.layers(z.BodyHeightM, true) {
+		more, all := z.within(plane)
+		if all {
+			return nil, true
+		}
+		polys = append(polys, more...)
+	}
+	return polys, false
 }
 
-// aside moves a polygon.
-func aside(p Polygon, dx, dy float64) Polygon {
-	moved := make(Polygon, len(p))
-	for i, r := range p {
-		moved[i] = make(Ring, len(r))
-		for j, v := range r {
-			moved[i][j] = XY{v[0] + dx, v[1] + dy}
+// within cuts polygons that are apart down to the zone and a little around it, so that borders cross the zone's and do not run along it; all
+// when they fill the zone.
+func (z Zone) within(polys []Polygon) (cut []Polygon, all bool) {
+	rings := slices.Concat(polys...)
+	for _, l := range [4]line{{XY{-1, 0}, marginM - z.X0M}, {XY{1, 0}, z.X1M + marginM}, {XY{0, -1}, 2*marginM - z.Y0M}, {XY{0, 1}, z.Y1M + marginM}} {
+		if slices.ContainsFunc(rings, func(r Ring) bool { return slices.ContainsFunc(r, func(p XY) bool { return l.over(p) > 0 }) }) {
+			rings = clip(rings, l)
 		}
 	}
-	return moved
+	cut = polygons(rings)
+	area, zone := 0.0, z.polygon()
+	for _, p := range cut {
+		area += commonM2(zone, p)
+	}
+	return cut, z.areaM2()-area < 1e-9
 }
+
+// without gives what is left of the zone without polygons, the largest of them first: the others hardly ever take anything more.
+func (z Zone) without(polys []Polygon) []Polygon {
+	slices.SortStableFunc(polys, func(a, b Polygon) int { return cmp.Compare(b.AreaM2(), a.AreaM2()) })
+	from := z
+	from.Y0M -= marginM // fields end at the door's plane, where most zones begin
+	left := []Polygon{from.polygon()}
+	for _, p := range polys {
+		var next []Polygon
+		for _, l := range left {
+			next = append(next, without(l, p)...)
+		}
+		left = next
+	}
+	return polygons(clip(slices.Concat(left...), line{XY{0, -1}, -z.Y0M}))
+}
+
+// marginM: borders are made to cross a zone's border by so much, and not to run along it.
+const marginM = 0.05
 
 // takesTestBody says whether the test body fits, in steps of 2° of turn, which is true to 4 mm of its sides. The inscribed
 // circle settles most gaps.

@@ -287,3 +287,71 @@ func BenchmarkCheckLeaf(b *testing.B) {
 		d.CheckLeaf(SwingLeaf{HingeXM: -0.5, TowardsX: 1, WidthM: 1, HeightM: 2.1, OpensToDeg: 90})
 	}
 }
+
+// Four devices that leave gaps, whose circles and test bodies are looked for.
+func BenchmarkCoverByFourDevicesWithGaps(b *testing.B) {
+	var four []Source
+	for _, x := range []float64{-1.6, -0.7, 0.7, 1.6} {
+		four = append(four, Source{Name: "s", Volume: device(2.4, 20, 0, x, 0.05, 35, 30, 25, 4, -3)})
+	}
+	zone := Zone{X0M: -1.5, X1M: 1.5, Y1M: 1.5, BodyHeightM: 0.71}
+	if c := Cover(zone, four); len(c.Gaps) < 2 || c.CoveredShare < 0.3 {
+		b.Fatalf("%d gaps, %g covered", len(c.Gaps), c.CoveredShare)
+	}
+	for b.Loop() {
+		Cover(zone, four)
+	}
+}
+
+func TestWhatTwoPolygonsHaveInCommonAddsUp(t *testing.T) {
+	star := func(t *rapid.T, name string) Polygon {
+		n := rapid.IntRange(3, 40).Draw(t, name+" corners")
+		x, y := rapid.Float64Range(-1, 1).Draw(t, name+" x"), rapid.Float64Range(-1, 1).Draw(t, name+" y")
+		var r Ring
+		for i := range n {
+			sin, cos := math.Sincos(2 * math.Pi * float64(i) / float64(n))
+			radius := rapid.Float64Range(0.1, 2).Draw(t, name)
+			r = append(r, XY{x + radius*cos, y + radius*sin})
+		}
+		return Polygon{append(r, r[0])}
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		a, b := star(t, "a"), star(t, "b")
+		if got := commonM2(a, a); math.Abs(got-a.AreaM2()) > 1e-9 {
+			t.Errorf("with itself %g of %g m²", got, a.AreaM2())
+		}
+		common := commonM2(a, b)
+		if rings, ok := cutOut(a, b); ok {
+			if left := areaOf(polygons(rings)); math.Abs(left+common-a.AreaM2()) > 1e-9 {
+				t.Errorf("%g m² left and %g m² in common of %g", left, common, a.AreaM2())
+			}
+		} else {
+			t.Logf("the borders touch")
+		}
+		if left := areaOf(without(a, b)); math.Abs(left+common-a.AreaM2()) > 1e-6 {
+			t.Errorf("%g m² left and %g m² in common of %g", left, common, a.AreaM2())
+		}
+		if other := commonM2(b, a); math.Abs(other-common) > 1e-9 {
+			t.Errorf("%g one way, %g the other", common, other)
+		}
+		// Monte Carlo with another code path: even–odd of points on a grid.
+		const step = 0.02
+		in := 0
+		for x := -3.0; x < 3; x += step {
+			for y := -3.0; y < 3; y += step {
+				if v := (XY{x + 0.0043, y + 0.0071}); a.Contains(v) && b.Contains(v) {
+					in++
+				}
+			}
+		}
+		border := 0.0
+		for _, p := range []Polygon{a, b} {
+			for i := 1; i < len(p[0]); i++ {
+				border += dist(p[0][i-1], p[0][i])
+			}
+		}
+		if grid := float64(in) * step * step; math.Abs(grid-common) > step*math.Sqrt(border*step)+step*border*0.2+0.01 {
+			t.Errorf("%g m² in common, on a grid %g (border %g m)", common, grid, border)
+		}
+	})
+}
