@@ -44,13 +44,15 @@ type formStation struct {
 }
 
 type formItem struct {
-	Reading string      `json:"reading"`
-	Title   string      `json:"title"`
-	Kind    string      `json:"kind" enum:"number,yes_no"`
-	Unit    string      `json:"unit,omitempty"`
-	Needed  bool        `json:"needed" doc:"The door cannot pass while it was not read."`
-	Rules   []formRule  `json:"rules" doc:"That need the reading."`
-	Places  []formPlace `json:"places" doc:"Where it is to be read, and where else it was read in the visit."`
+	Reading  string      `json:"reading"`
+	Title    string      `json:"title"`
+	Kind     string      `json:"kind" enum:"number,yes_no,choice,text"`
+	Unit     string      `json:"unit,omitempty"`
+	Choices  []string    `json:"choices,omitempty"`
+	Question string      `json:"question,omitempty" doc:"Of a company's question: what an entry that answers it says in question."`
+	Needed   bool        `json:"needed" doc:"The door cannot pass while it was not read."`
+	Rules    []formRule  `json:"rules" doc:"That need the reading."`
+	Places   []formPlace `json:"places" doc:"Where it is to be read, and where else it was read in the visit."`
 }
 
 type formRule struct {
@@ -63,7 +65,7 @@ type formRule struct {
 	Applies  bool                 `json:"applies" doc:"False: for want of facts nobody can say whether the rule applies."`
 	Facts    []string             `json:"facts,omitempty" doc:"Of the register, on which the verdict rests."`
 	Wanted   []rulebook.Gap       `json:"facts_wanted,omitempty"`
-	Severity string               `json:"severity" enum:"unsafe,deficient,advisory" doc:"What a failure is proposed to be."`
+	Severity string               `json:"severity" enum:"unsafe,deficient,advisory,none" doc:"What a failure is proposed to be. None: a question to which no answer is wrong."`
 	Counts   bool                 `json:"counts" doc:"A failure fails the inspection: the rule is no advice, and its limit is not only recalled."`
 	Standing string               `json:"standing" enum:"found,second_hand,from_memory,common_practice"`
 	Source   rulebook.Source      `json:"source"`
@@ -87,6 +89,7 @@ type formReading struct {
 	EntryID    uuid.UUID     `json:"entry_id" format:"uuid"`
 	Value      *float64      `json:"value,omitempty"`
 	Yes        *bool         `json:"yes,omitempty"`
+	Text       string        `json:"text,omitempty"`
 	ObservedAt time.Time     `json:"observed_at"`
 	Day        string        `json:"day" format:"date" doc:"At the site."`
 	Stale      bool          `json:"stale,omitempty" doc:"Something on which it depends was changed in the visit since, and nobody has read it again."`
@@ -99,7 +102,7 @@ type formVerdict struct {
 	Pack     string               `json:"pack"`
 	Rule     string               `json:"rule"`
 	Outcome  string               `json:"outcome" enum:"passed,failed,undecided,not_judged,not_applicable"`
-	Severity string               `json:"severity" enum:"unsafe,deficient,advisory" doc:"What a failure is proposed to be."`
+	Severity string               `json:"severity" enum:"unsafe,deficient,advisory,none" doc:"What a failure is proposed to be. None: a question to which no answer is wrong."`
 	Counts   bool                 `json:"counts" doc:"A failure fails the inspection."`
 	Limit    *rulebook.BoundsUsed `json:"limit,omitempty"`
 	Gaps     []rulebook.Gap       `json:"gaps,omitempty" doc:"For want of which it was not judged."`
@@ -186,7 +189,7 @@ func (a *API) inspectionFormGet(ctx context.Context, by identity.Actor, in *insp
 }
 
 func (a *API) newFormItem(by identity.Actor, i fleet.FormItem) formItem {
-	item := formItem{Reading: i.Kind.Name, Title: a.text(by, i.Kind.TitleKey()), Kind: string(i.Kind.Kind), Unit: i.Kind.Unit, Needed: i.Needed(), Rules: newFormRules(i.Rules)}
+	item := formItem{Reading: i.Kind.Name, Title: fleet.KindTitle(a.printer(by), i.Kind), Kind: string(i.Kind.Kind), Unit: i.Kind.Unit, Choices: i.Kind.Choices, Question: i.Kind.Title, Needed: i.Needed(), Rules: newFormRules(i.Rules)}
 	for _, p := range i.Places {
 		place := formPlace{Leaf: p.Leaf, Side: string(p.Side)}
 		if p.Before != nil {
@@ -205,7 +208,7 @@ func (a *API) newFormItem(by identity.Actor, i fleet.FormItem) formItem {
 }
 
 func newFormReading(r fleet.FormReading) formReading {
-	reading := formReading{EntryID: r.EntryID, Value: r.Value, Yes: r.Yes, ObservedAt: r.ObservedAt, Day: r.Day.String(), Stale: r.Stale, AsFound: r.AsFound, Doubt: string(r.Doubt)}
+	reading := formReading{EntryID: r.EntryID, Value: r.Value, Yes: r.Yes, Text: r.Text, ObservedAt: r.ObservedAt, Day: r.Day.String(), Stale: r.Stale, AsFound: r.AsFound, Doubt: string(r.Doubt)}
 	for _, v := range r.Verdicts {
 		one := formVerdict{Pack: v.Pack.ID, Rule: v.RuleID, Outcome: string(v.Outcome), Severity: string(v.Verdict.Severity), Counts: v.Verdict.Counts(), Limit: v.Verdict.Limit, Gaps: v.Gaps}
 		if v.Finding != nil {

@@ -89,8 +89,23 @@ type ruleItem struct {
 	Title    string          `json:"title"`
 	Asks     string          `json:"asks"`
 	Standing string          `json:"standing" enum:"found,second_hand,from_memory,common_practice" doc:"How well the limit is known. From memory: advice only."`
-	Severity string          `json:"severity" enum:"unsafe,deficient,advisory"`
+	Severity string          `json:"severity" enum:"unsafe,deficient,advisory,none"`
 	Source   rulebook.Source `json:"source"`
+}
+
+type questionItem struct {
+	ID       string   `json:"id" doc:"Of the rule that judges it."`
+	Reading  string   `json:"reading" doc:"The name under which an entry answers it, with its title as question."`
+	Title    string   `json:"title"`
+	Asks     string   `json:"asks"`
+	Answer   string   `json:"answer" enum:"yes_no,number,choice,text"`
+	Unit     string   `json:"unit,omitempty"`
+	Least    float64  `json:"least,omitempty"`
+	Most     float64  `json:"most,omitempty"`
+	Choices  []string `json:"choices,omitempty"`
+	Station  string   `json:"station" enum:"papers,approach,doorway,opening,closing,escape,by_hand,back_on" doc:"Of the walk round the door."`
+	Each     string   `json:"each" enum:"door,side,leaf,swing"`
+	Required bool     `json:"required" doc:"A door cannot pass without an answer."`
 }
 
 type computedItem struct {
@@ -131,9 +146,10 @@ type rulePackOut struct {
 
 type rulePackWhole struct {
 	RulePackItem
-	Rules    []ruleItem     `json:"rules"`
-	Computed []computedItem `json:"computed" doc:"Readings that nobody takes: they are worked out for the rules."`
-	Text     string         `json:"text,omitempty" doc:"Of a company's pack: the YAML as it was given."`
+	Rules     []ruleItem     `json:"rules"`
+	Computed  []computedItem `json:"computed" doc:"Readings that nobody takes: they are worked out for the rules."`
+	Questions []questionItem `json:"questions,omitempty" doc:"Of a company's pack: what it asks beside what is read for rules. Each is judged by a rule of its id."`
+	Text      string         `json:"text,omitempty" doc:"Of a company's pack: the YAML as it was given."`
 }
 
 type packReplayIn struct {
@@ -284,6 +300,11 @@ func newRulePackWhole(p fleet.RulePack) rulePackWhole {
 	for _, r := range p.Rules {
 		out.Rules = append(out.Rules, ruleItem{ID: r.ID, Title: r.Title, Asks: r.Asks,
 			Standing: string(r.Standing), Severity: string(r.Severity), Source: r.Source})
+	}
+	for _, q := range p.Questions {
+		k := q.Reading()
+		out.Questions = append(out.Questions, questionItem{ID: q.ID, Reading: k.Name, Title: q.Title, Asks: q.Asks, Answer: string(k.Kind), Unit: k.Unit, Least: k.Min, Most: k.Max, Choices: k.Choices,
+			Station: string(k.Station), Each: string(k.Each), Required: q.Required})
 	}
 	if p.Company != nil {
 		out.Text = p.Company.Text

@@ -89,9 +89,11 @@ type entryBody struct {
 }
 
 type entryReading struct {
-	Name         string     `json:"name" minLength:"1" maxLength:"80" doc:"From the list of readings (GET /v1/rule-packs)."`
+	Name         string     `json:"name" minLength:"1" maxLength:"80" doc:"From the list of readings (GET /v1/rule-packs), or own.… of a question that a pack of the company's asks (GET /v1/rule-packs/{pack})."`
 	Value        *float64   `json:"value,omitempty" doc:"In the unit that ends the name."`
 	Yes          *bool      `json:"yes,omitempty"`
+	Text         string     `json:"text,omitempty" maxLength:"1000" doc:"Answer to a question of the company's: one of its choices, or a text."`
+	Question     string     `json:"question,omitempty" maxLength:"200" doc:"Of a reading named own.…, and required there: the question's title, as it was asked."`
 	Leaf         int        `json:"leaf,omitempty" minimum:"1" maximum:"8" doc:"Which leaf it was read at, in the order of the door's facts; absent: the door as a whole."`
 	Side         string     `json:"side,omitempty" enum:"a,b" doc:"Which side it was read at; absent: both."`
 	Uncertainty  *float64   `json:"uncertainty,omitempty" doc:"Expanded uncertainty of the value (coverage factor k = 2), in its unit; absent: nobody states one."`
@@ -200,11 +202,12 @@ type entrySafeWork struct {
 
 // entryLeftOut is a reading that was not taken.
 type entryLeftOut struct {
-	Name   string `json:"name" minLength:"1" maxLength:"80" doc:"From the list of readings (GET /v1/rule-packs)."`
-	Leaf   int    `json:"leaf,omitempty" minimum:"1" maximum:"8" doc:"In the order of the door's facts; absent: the door as a whole."`
-	Side   string `json:"side,omitempty" enum:"a,b" doc:"Absent: both."`
-	Reason string `json:"reason" enum:"not_applicable,not_possible,refused,unsafe_to_try" doc:"No rule passes by it. Where the rulebook asks what cannot apply, correct the facts of the door."`
-	Why    string `json:"why" minLength:"1" maxLength:"1000"`
+	Name     string `json:"name" minLength:"1" maxLength:"80" doc:"From the list of readings (GET /v1/rule-packs), or own.… of a question of the company's."`
+	Question string `json:"question,omitempty" maxLength:"200" doc:"Of own.…, and required there: the question's title, as it was asked."`
+	Leaf     int    `json:"leaf,omitempty" minimum:"1" maximum:"8" doc:"In the order of the door's facts; absent: the door as a whole."`
+	Side     string `json:"side,omitempty" enum:"a,b" doc:"Absent: both."`
+	Reason   string `json:"reason" enum:"not_applicable,not_possible,refused,unsafe_to_try" doc:"No rule passes by it. Where the rulebook asks what cannot apply, correct the facts of the door."`
+	Why      string `json:"why" minLength:"1" maxLength:"1000"`
 }
 
 // entryAdjustment is something that was set or put right without being the mending of a finding.

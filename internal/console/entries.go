@@ -1,10 +1,12 @@
 package console
 
 import (
+	"cmp"
 	"context"
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/google/uuid"
 
@@ -38,10 +40,10 @@ type entryData struct {
 
 // readingField is one thing that can be read at a door.
 type readingField struct {
-	Field field
-	ID    string // of the entry that it would be
-	IDFor string // the name of the field of that id
-	Yes   bool   // it is answered with yes or no
+	Field  field
+	ID     string // of the entry that it would be
+	IDFor  string // the name of the field of that id
+	Chosen bool   // its answer is one of some
 }
 
 func (c *Console) entryForm(ctx context.Context, q *request) (answer, error) {
@@ -75,10 +77,36 @@ func (c *Console) entryForm(ctx context.Context, q *request) (answer, error) {
 	if component != uuid.Nil {
 		fresh.values.Set("/settings/component_id", component.String())
 	}
-	for _, k := range rulebook.Readings() {
+	kinds, err := c.kinds(ctx, q, fresh)
+	if err != nil {
+		return nil, err
+	}
+	for _, k := range kinds {
 		fresh.values.Set("id/"+k.Name, c.NewID().String())
 	}
 	return c.entryPage(ctx, q, visit, fresh, http.StatusOK)
+}
+
+// kinds are what can be entered by hand: the rulebook's readings, and of a correction the company's question that was answered. Other
+// questions are answered on the walk, where they apply.
+func (c *Console) kinds(ctx context.Context, q *request, f form) ([]rulebook.ReadingKind, error) {
+	kinds := rulebook.Readings()
+	question := f.Value("/reading/question")
+	if question == "" {
+		return kinds, nil
+	}
+	for name := range f.values {
+		if own, is := strings.CutPrefix(name, "/reading/"); is && rulebook.IsOwn(own) {
+			kind, asked, err := c.Fleet.OwnReading(ctx, q.by, own, question)
+			if err != nil {
+				return nil, err
+			}
+			if asked {
+				kinds = append(kinds, kind)
+			}
+		}
+	}
+	return kinds, nil
 }
 
 // correct fills a form with the entry that is to be corrected.
@@ -94,11 +122,12 @@ func (c *Console) correct(ctx context.Context, q *request, visit, id uuid.UUID, 
 	b := entries[i].Body
 	switch {
 	case b.Reading != nil:
-		text := yesText(b.Reading.Yes)
+		text := cmp.Or(yesText(b.Reading.Yes), b.Reading.Text)
 		if b.Reading.Value != nil {
 			text = writer{q.texts}.readValue(*b.Reading.Value, unitOf(rulebook.NameNow(b.Reading.Name)))
 		}
 		f.values.Set("/reading/"+b.Reading.Name, text)
+		f.values.Set("/reading/question", b.Reading.Question)
 		f.values.Set("/reading/side", b.Reading.Side)
 		if b.Reading.Leaf > 0 {
 			f.values.Set("/reading/leaf", strconv.Itoa(b.Reading.Leaf))
@@ -148,7 +177,7 @@ func (c *Console) correct(ctx context.Context, q *request, visit, id uuid.UUID, 
 		}
 	case b.LeftOut != nil:
 		l := b.LeftOut
-		for name, text := range map[string]string{"name": rulebook.NameNow(l.Name), "side": l.Side, "reason": l.Reason, "why": l.Why} {
+		for name, text := range map[string]string{"name": rulebook.NameNow(l.Name), "question": l.Question, "side": l.Side, "reason": l.Reason, "why": l.Why} {
 			f.values.Set("/left_out/"+name, text)
 		}
 		if l.Leaf > 0 {
@@ -178,12 +207,7 @@ func fillTouched(f form, name string, touched []rulebook.Group) {
 }
 
 func unitOf(reading string) words.SI {
-	for _, k := range rulebook.Readings() {
-		if k.Name == reading {
-			return words.SI(k.Unit)
-		}
-	}
-	return ""
+	return words.SI(rulebook.UnitOf(reading))
 }
 
 func (c *Console) entryPage(ctx context.Context, q *request, visit uuid.UUID, f form, status int) (answer, error) {
@@ -215,11 +239,16 @@ func (c *Console) entryPage(ctx context.Context, q *request, visit uuid.UUID, f 
 		gauges, err = c.instrumentOptions(ctx, q, true, nil)
 		data.Gauges = append([]option{{Text: q.texts.T("console.inspect.with.none")}}, gauges["N"]...)
 	case "reading":
-		data.Readings = readingFields(f, q.texts, data.Corrects)
+		var kinds []rulebook.ReadingKind
+		kinds, err = c.kinds(ctx, q, f)
+		data.Readings = readingFields(f, q.texts, kinds, data.Corrects)
 	case "left_out":
 		data.Names = []option{{Text: q.texts.T("console.choose")}}
 		for _, k := range rulebook.Readings() {
 			data.Names = append(data.Names, option{Value: k.Name, Text: q.texts.T(k.TitleKey())})
+		}
+		if question := f.Value("/left_out/question"); question != "" {
+			data.Names = append(data.Names, option{Value: f.Value("/left_out/name"), Text: question})
 		}
 	case "finding", "mending":
 		err = c.entryFindings(ctx, q, id, &data)
@@ -233,17 +262,22 @@ func (c *Console) entryPage(ctx context.Context, q *request, visit uuid.UUID, f 
 }
 
 // readingFields are the readings that can be entered; of a correction only the one that is corrected.
-func readingFields(f form, t words.Printer, correction bool) (list []readingField) {
-	for _, k := range rulebook.Readings() {
+func readingFields(f form, t words.Printer, kinds []rulebook.ReadingKind, correction bool) (list []readingField) {
+	for _, k := range kinds {
 		name := "/reading/" + k.Name
 		if correction && !f.values.Has(name) {
 			continue
 		}
-		one := readingField{ID: f.Value("id/" + k.Name), IDFor: "id/" + k.Name, Yes: k.Kind == rulebook.YesNo}
-		title := t.T("reading." + k.Name + ".title")
-		if one.Yes {
+		one := readingField{ID: f.Value("id/" + k.Name), IDFor: "id/" + k.Name, Chosen: k.Kind == rulebook.YesNo || k.Kind == rulebook.Choice}
+		title := fleet.KindTitle(t, k)
+		switch k.Kind {
+		case rulebook.YesNo:
 			one.Field = choose(append([]option{{Text: t.T("console.reading.not_taken")}}, yesOptions(t)[1:]...), f.Field(name, title))
-		} else {
+		case rulebook.Choice:
+			one.Field = choose(choicesOf(t, k), f.Field(name, title))
+		case rulebook.Text:
+			one.Field = bare(f.Field(name, title))
+		default:
 			one.Field = bare(f.Field(name, labelled(title, words.SI(k.Unit), t)))
 		}
 		list = append(list, one)
@@ -419,7 +453,8 @@ func (c *Console) entriesOf(ctx context.Context, q *request, r *reader, body fle
 	f := r.form
 	switch body.Kind {
 	case "reading":
-		return r.readings(body), nil
+		kinds, err := c.kinds(ctx, q, *f)
+		return r.readings(kinds, body), err
 	case "finding":
 		body.Finding = &fleet.EntryFinding{Severity: r.chosen("/finding/severity"), What: f.Value("/finding/what"), Rule: f.Value("/finding/rule"), Confirms: r.optionalID("/finding/confirms"),
 			SafeUntil: r.day("/finding/safe_until")}
@@ -437,6 +472,9 @@ func (c *Console) entriesOf(ctx context.Context, q *request, r *reader, body fle
 			SecondPerson: r.chosen("/safe_work/second_person"), SecondPersonWhy: f.Value("/safe_work/second_person_why"), Stopped: f.Value("/safe_work/stopped"), Note: f.Value("/safe_work/note")}
 	case "left_out":
 		body.LeftOut = &fleet.EntryLeftOut{Name: r.chosen("/left_out/name"), Leaf: r.whichLeaf("/left_out/leaf"), Side: f.Value("/left_out/side"), Reason: r.chosen("/left_out/reason"), Why: f.Value("/left_out/why")}
+		if rulebook.IsOwn(body.LeftOut.Name) {
+			body.LeftOut.Question = f.Value("/left_out/question")
+		}
 	case "adjustment":
 		body.Adjustment = &fleet.EntryAdjustment{What: f.Value("/adjustment/what"), Touched: r.touched("/adjustment/touched")}
 	case "function_test":
@@ -473,9 +511,9 @@ func (r *reader) touched(name string) (list []rulebook.Group) {
 }
 
 // readings makes an entry of each reading that was taken, and looks at all before the first is sent.
-func (r *reader) readings(body fleet.EntryBody) (list []entry) {
+func (r *reader) readings(kinds []rulebook.ReadingKind, body fleet.EntryBody) (list []entry) {
 	leaf := r.whichLeaf("/reading/leaf")
-	for _, k := range rulebook.Readings() {
+	for _, k := range kinds {
 		name := "/reading/" + k.Name
 		if r.form.Value(name) == "" {
 			continue
@@ -492,18 +530,21 @@ func (r *reader) readings(body fleet.EntryBody) (list []entry) {
 
 // reading reads what somebody wrote into the field of a reading.
 func (r *reader) reading(name string, k rulebook.ReadingKind, at rulebook.Place) *fleet.EntryReading {
-	reading := &fleet.EntryReading{Name: k.Name, Leaf: at.Leaf, Side: string(at.Side)}
-	if k.Kind == rulebook.YesNo {
+	reading := &fleet.EntryReading{Name: k.Name, Question: k.Title, Leaf: at.Leaf, Side: string(at.Side)}
+	switch k.Kind {
+	case rulebook.YesNo:
 		reading.Yes = r.yes(name)
-	} else {
+	case rulebook.Number:
 		reading.Value = r.value(name, words.SI(k.Unit), nil)
+	default:
+		reading.Text = r.form.Value(name)
 	}
-	said := rulebook.Reading{Number: reading.Value, Yes: reading.Yes}
+	said := rulebook.Reading{Number: reading.Value, Yes: reading.Yes, Text: reading.Text}
 	if reading.Value != nil {
 		said.Unit = k.Unit
 	}
-	if reading.Value != nil || reading.Yes != nil {
-		if err := rulebook.CheckReading(k.Name, said); err != nil {
+	if !reading.Unanswered() {
+		if err := k.Check(said); err != nil {
 			r.faults.Add(name, "reading_impossible", "reason", err.Error())
 		}
 	}
@@ -518,7 +559,7 @@ func atReading(err error, body fleet.EntryBody) error {
 	var list fault.List
 	for _, f := range fault.Of(err) {
 		moved := *f
-		if moved.Pointer == "/reading/value" || moved.Pointer == "/reading/yes" || moved.Pointer == "" {
+		if slices.Contains([]string{"/reading/value", "/reading/yes", "/reading/text", "/reading/question", ""}, moved.Pointer) {
 			moved.Pointer = "/reading/" + body.Reading.Name
 		}
 		list = append(list, &moved)

@@ -77,7 +77,7 @@ func fieldOf(pointer string) string { return strings.TrimSuffix(pointer, "/value
 
 // IDOf is the id of the element of a field, or of the field that a fault's pointer means.
 func (f form) IDOf(pointer string) string {
-	return "f" + f.id + strings.NewReplacer("/", "-", "_", "-").Replace(fieldOf(pointer))
+	return "f" + f.id + strings.NewReplacer("/", "-", "_", "-", ".", "-").Replace(fieldOf(pointer))
 }
 
 // refused is the form with what is wrong with it.

@@ -1,6 +1,7 @@
 package console
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"net/http"
@@ -48,6 +49,8 @@ type stationStep struct {
 type itemField struct {
 	Title  string
 	YesNo  bool
+	Choice bool
+	Text   bool
 	Needed bool   // the door cannot pass without it
 	ByLaw  bool   // law asks it
 	Gauged string // the kind of entry that a gauge's record of it is, or ""
@@ -296,7 +299,7 @@ func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fle
 		step.Title = t.T("console.inspect.approach", "title", step.Title, "side", strings.ToUpper(string(s.Side)), "label", facts.Side(string(s.Side)).Label)
 	}
 	for _, i := range s.Items {
-		item := itemField{Title: t.T(i.Kind.TitleKey()), Gauged: gaugedKind(i.Kind.Name), YesNo: i.Kind.Kind == rulebook.YesNo, Needed: i.Needed(), ByLaw: slices.ContainsFunc(i.Rules, func(r fleet.FormRule) bool { return r.Counts() && r.Pack.Role == rulebook.Law }), Rules: i.Rules}
+		item := itemField{Title: fleet.KindTitle(t, i.Kind), Gauged: gaugedKind(i.Kind.Name), YesNo: i.Kind.Kind == rulebook.YesNo, Choice: i.Kind.Kind == rulebook.Choice, Text: i.Kind.Kind == rulebook.Text, Needed: i.Needed(), ByLaw: slices.ContainsFunc(i.Rules, func(r fleet.FormRule) bool { return r.Counts() && r.Pack.Role == rulebook.Law }), Rules: i.Rules}
 		for _, p := range i.Places {
 			at := placed("/reading/", i.Kind.Name, p.Place)
 			one := placeField{FormPlace: p, Kind: i.Kind, IDFor: placed("id/", i.Kind.Name, p.Place), Answered: len(p.Entered) > 0 || p.LeftOut != nil}
@@ -311,7 +314,7 @@ func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fle
 				one.Read.Value = w.readValue(float64(*asked.Months), words.SI(i.Kind.Unit))
 				one.Read.Hint = t.T("console.inspect.months.computed", "day", w.day(asked.LastDay))
 			}
-			if options := instruments[i.Kind.Unit]; len(options) > 0 && !item.YesNo {
+			if options := instruments[i.Kind.Unit]; len(options) > 0 && i.Kind.Kind == rulebook.Number {
 				one.With = w.instrumentField(f, placed("/with/", i.Kind.Name, p.Place), options)
 				one.With.Unseen = one.AtDoor
 			}
@@ -323,6 +326,9 @@ func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fle
 			}
 			if item.YesNo {
 				one.Read = choose([]option{{Text: t.T("console.reading.not_taken")}, {Value: "yes", Text: t.T("console.yes")}, {Value: "no", Text: t.T("console.no")}}, one.Read)
+			}
+			if item.Choice {
+				one.Read = choose(choicesOf(t, i.Kind), one.Read)
 			}
 			left := placed("/left_out/", i.Kind.Name, p.Place)
 			one.Reason = choose(writer{t}.options("left_out_reason", t.T("console.choose"), "not_possible", "refused", "unsafe_to_try", "not_applicable"), f.Field(left+"/reason", t.T("console.left_out.reason")))
@@ -336,6 +342,15 @@ func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fle
 		step.Items = append(step.Items, item)
 	}
 	return step
+}
+
+// choicesOf are the answers of which a company's question takes one.
+func choicesOf(t words.Printer, k rulebook.ReadingKind) []option {
+	options := []option{{Text: t.T("console.reading.not_taken")}}
+	for _, c := range k.Choices {
+		options = append(options, option{Value: c, Text: c})
+	}
+	return options
 }
 
 // monthsRead is the reading that the register counts itself.
@@ -483,7 +498,7 @@ func readLabel(t words.Printer, place string, k rulebook.ReadingKind) string {
 	if place == "" {
 		place = t.T("console.inspect.read")
 	}
-	if k.Kind == rulebook.YesNo {
+	if k.Kind != rulebook.Number {
 		return place
 	}
 	return labelled(place, words.SI(k.Unit), t)
@@ -540,7 +555,7 @@ func (r *reader) station(asked fleet.InspectionForm, key string, body fleet.Entr
 				b.Kind, b.Reading = "reading", r.reading(at, item.Kind, p.Place)
 				b.Reading.InstrumentID = r.optionalID(placed("/with/", item.Kind.Name, p.Place))
 			case out:
-				b.Kind, b.LeftOut = "left_out", &fleet.EntryLeftOut{Name: item.Kind.Name, Leaf: p.Leaf, Side: string(p.Side), Reason: r.chosen(left + "/reason"), Why: r.form.Value(left + "/why")}
+				b.Kind, b.LeftOut = "left_out", &fleet.EntryLeftOut{Name: item.Kind.Name, Question: item.Kind.Title, Leaf: p.Leaf, Side: string(p.Side), Reason: r.chosen(left + "/reason"), Why: r.form.Value(left + "/why")}
 				if b.LeftOut.Why == "" {
 					r.faults.Add(left+"/why", "text_missing")
 				}
@@ -618,7 +633,7 @@ func (w writer) read(r fleet.FormReading) string {
 		}
 		return said
 	}
-	return w.yes(r.Yes)
+	return cmp.Or(r.Text, w.yes(r.Yes))
 }
 
 // readValue writes a number that was read as finely as it may have been taken: half an inch is not 0.01 m.
@@ -641,7 +656,7 @@ func (w writer) leftOut(l fleet.EntryLeftOut) string {
 	if l.Side != "" {
 		said = w.T("console.reading.at_side", "said", said, "side", w.Enum("side", l.Side))
 	}
-	return w.T("console.reading", "title", w.T("reading."+rulebook.NameNow(l.Name)+".title"), "said", said)
+	return w.T("console.reading", "title", fleet.ReadingTitle(w.Printer, l.Name, l.Question), "said", said)
 }
 
 // tried writes the questions of a function test with their answers.

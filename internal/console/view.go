@@ -2,6 +2,7 @@ package console
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
@@ -276,7 +277,7 @@ func (w writer) job(name string) string { return w.T("job." + name + ".title") }
 
 // reading writes what was read at a door.
 func (w writer) reading(r fleet.EntryReading) string {
-	said := w.yes(r.Yes)
+	said := cmp.Or(r.Text, w.yes(r.Yes))
 	if r.Value != nil {
 		said = w.readValue(*r.Value, unitOf(r.Name))
 	}
@@ -286,7 +287,7 @@ func (w writer) reading(r fleet.EntryReading) string {
 	if r.Side != "" {
 		said = w.T("console.reading.at_side", "said", said, "side", w.Enum("side", r.Side))
 	}
-	return w.T("console.reading", "title", w.T("reading."+r.Name+".title"), "said", said)
+	return w.T("console.reading", "title", fleet.ReadingTitle(w.Printer, r.Name, r.Question), "said", said)
 }
 
 // extent writes what a device watches on the floor.

@@ -115,6 +115,9 @@ func (f *Fleet) PutCompanyPack(ctx context.Context, by identity.Actor, p Company
 	}
 	p.SHA256, p.AddedAt, p.AddedBy = seal.HashOf([]byte(p.Text)), f.Now(), by.PersonID
 	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
+		if err := f.checkQuestionsApart(ctx, tx, pack); err != nil {
+			return err
+		}
 		if created, err = tx.InsertCompanyPack(ctx, p); err != nil {
 			return err
 		}

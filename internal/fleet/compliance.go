@@ -373,8 +373,7 @@ type ReportVerdict struct {
 	Standing string `json:"standing"`
 }
 
-// ReportReading is one thing read at the door: a number in its SI unit, or a yes
-// or no.
+// ReportReading is one thing read at the door: a number in its SI unit, a yes or no, or a text.
 type ReportReading struct {
 	Name  string   `json:"name"`
 	Title string   `json:"title"`
@@ -383,6 +382,7 @@ type ReportReading struct {
 	Value *float64 `json:"value"`
 	Unit  string   `json:"unit"`
 	Yes   *bool    `json:"yes"`
+	Text  string   `json:"text,omitempty"` // answer to a company's question
 	// Decided says that the verdict rests on this one: the worst of those taken for the rule.
 	Decided bool `json:"decided"`
 	// Samples is of how many samples of a gauge, or tried positions, it was worked out; absent: it was typed.

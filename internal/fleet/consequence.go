@@ -441,31 +441,52 @@ func orderState(o WorkOrder, p Plan, next duedate.Day, completions []Completion)
 	return s
 }
 
-// checkReading holds one reading against the rulebook's catalogue.
+// checkReading holds one reading against the rulebook's catalogue. A company's question is looked for by whoever has a transaction: checkQuestion.
 func (f *Fleet) checkReading(faults *fault.List, r EntryReading) {
+	checkQuestionNamed(faults, "/reading/question", r.Name, r.Question)
+	if rulebook.IsOwn(r.Name) {
+		checkPlace(faults, "/reading", r.Leaf, r.Side)
+		return
+	}
 	kinds := rulebook.Readings()
 	i := slices.IndexFunc(kinds, func(k rulebook.ReadingKind) bool { return k.Name == r.Name })
 	if i < 0 {
 		faults.Add("/reading/name", "reading_unknown")
 		return
 	}
-	reading := rulebook.Reading{Number: r.Value, Yes: r.Yes}
-	if r.Value != nil {
-		reading.Unit = kinds[i].Unit
-	}
 	checkPlace(faults, "/reading", r.Leaf, r.Side)
-	if u := r.Uncertainty; u != nil && (kinds[i].Kind != rulebook.Number || !(*u > 0 && *u <= kinds[i].Max)) {
+	checkReadingOf(faults, kinds[i], r)
+}
+
+// checkReadingOf holds a reading against its kind.
+func checkReadingOf(faults *fault.List, k rulebook.ReadingKind, r EntryReading) {
+	reading := rulebook.Reading{Number: r.Value, Yes: r.Yes, Text: r.Text}
+	if r.Value != nil {
+		reading.Unit = k.Unit
+	}
+	if u := r.Uncertainty; u != nil && (k.Kind != rulebook.Number || !(*u > 0 && *u <= k.Max)) {
 		faults.Add("/reading/uncertainty", "uncertainty_impossible")
 	}
-	if r.InstrumentID != nil && kinds[i].Kind != rulebook.Number {
+	if r.InstrumentID != nil && k.Kind != rulebook.Number {
 		faults.Add("/reading/instrument_id", "instrument_of_answer")
 	}
-	if err := rulebook.CheckReading(r.Name, reading); err != nil {
-		pointer := "/reading/value"
-		if kinds[i].Kind == rulebook.YesNo {
-			pointer = "/reading/yes"
-		}
+	if k.Kind == rulebook.Text && r.Value == nil && r.Yes == nil {
+		checkText(faults, "/reading/text", r.Text, 1, rulebook.LongestAnswer)
+		return
+	}
+	if err := k.Check(reading); err != nil {
+		pointer := map[rulebook.ValueKind]string{rulebook.Number: "/reading/value", rulebook.YesNo: "/reading/yes", rulebook.Choice: "/reading/text", rulebook.Text: "/reading/text"}[k.Kind]
 		faults.Add(pointer, "reading_impossible", "reason", err.Error())
+	}
+}
+
+// checkQuestionNamed asks for the title of the question under which a company's reading was asked, and refuses one of any other reading.
+func checkQuestionNamed(faults *fault.List, at, name, question string) {
+	switch is := rulebook.IsOwn(name); {
+	case is && question == "":
+		faults.Add(at, "text_missing")
+	case !is && question != "":
+		faults.Add(at, "question_of_none")
 	}
 }
 

@@ -24,11 +24,12 @@ type EntrySafeWork struct {
 // EntryLeftOut is a reading that was not taken. It makes no rule pass: what applies to a door the rulebook says, and where the inspector
 // sees it otherwise, the facts of the door are to be corrected.
 type EntryLeftOut struct {
-	Name   string `json:"name"`           // of the reading in the rulebook
-	Leaf   int    `json:"leaf,omitempty"` // 1 is the first leaf of the door's facts; 0: of the door as a whole
-	Side   string `json:"side,omitempty"` // a, b; empty: of both
-	Reason string `json:"reason"`         // not_applicable, not_possible, refused, unsafe_to_try
-	Why    string `json:"why"`
+	Name     string `json:"name"`               // of the reading in the rulebook
+	Question string `json:"question,omitempty"` // title of a company's question, as it was asked
+	Leaf     int    `json:"leaf,omitempty"`     // 1 is the first leaf of the door's facts; 0: of the door as a whole
+	Side     string `json:"side,omitempty"`     // a, b; empty: of both
+	Reason   string `json:"reason"`             // not_applicable, not_possible, refused, unsafe_to_try
+	Why      string `json:"why"`
 }
 
 // EntryAdjustment is something that was set or put right at the door without being the mending of a finding.
@@ -84,9 +85,10 @@ func (s EntrySafeWork) check(faults *fault.List) {
 }
 
 func (l EntryLeftOut) check(faults *fault.List) {
-	if !slices.ContainsFunc(rulebook.Readings(), func(k rulebook.ReadingKind) bool { return k.Name == l.Name }) {
+	if !rulebook.IsReading(l.Name) {
 		faults.Add("/left_out/name", "reading_unknown")
 	}
+	checkQuestionNamed(faults, "/left_out/question", l.Name, l.Question)
 	checkPlace(faults, "/left_out", l.Leaf, l.Side)
 	checkOneOf(faults, "/left_out/reason", l.Reason, "not_applicable", "not_possible", "refused", "unsafe_to_try")
 	checkText(faults, "/left_out/why", l.Why, 1, 1000)

@@ -55,13 +55,20 @@ type FormRule struct {
 
 // Counts tells whether failing the rule fails the inspection.
 func (r FormRule) Counts() bool {
-	return r.Rule.Standing.Weight() == rulebook.Binding && r.Rule.Severity != rulebook.Advisory
+	return r.Rule.Standing.Weight() == rulebook.Binding && r.Rule.Severity != rulebook.Advisory && r.Rule.Severity != rulebook.NoSeverity
 }
 
-// Needed tells whether a door cannot pass while the item was not read: law judges what was read, and asks for nothing.
-func (i FormItem) Needed() bool {
-	return slices.ContainsFunc(i.Rules, func(r FormRule) bool { return r.Counts() && r.Pack.Role != rulebook.Law })
+// needed tells whether a door cannot pass while what the rule asks for was not read: law judges what was read, and asks for nothing; a
+// company's question says itself whether it must be answered.
+func (r FormRule) needed() bool {
+	if q := r.Rule.Question; q != nil {
+		return q.Required
+	}
+	return r.Counts() && r.Pack.Role != rulebook.Law
 }
+
+// Needed tells whether a door cannot pass while the item was not read.
+func (i FormItem) Needed() bool { return slices.ContainsFunc(i.Rules, FormRule.needed) }
 
 // FormPlace is one place of a reading.
 type FormPlace struct {
@@ -283,10 +290,7 @@ func (form *InspectionForm) judge(ctx context.Context, tx Tx, entries []Entry) e
 
 // verdicts are what the rules of an item say of one reading of it.
 func (form *InspectionForm) verdicts(at formSpot, r FormReading, facts rulebook.Facts, stand []rulebook.Used, found map[string]*Entry) (list []FormVerdict) {
-	with := []rulebook.Used{{Name: at.kind.Name, Reading: rulebook.Reading{Number: r.Value, Yes: r.Yes, Uncertainty: r.Uncertainty, Place: r.place()}}}
-	if r.Value != nil {
-		with[0].Unit = at.kind.Unit
-	}
+	with := []rulebook.Used{r.used()}
 	for _, u := range stand {
 		if u.Name != at.kind.Name {
 			with = append(with, u)
@@ -336,6 +340,10 @@ func (form *InspectionForm) ask(w writer) {
 			}
 		}
 	}
+	kinds := rulebook.Readings()
+	for _, pack := range form.Packs { // a company's questions come behind what rules ask at a station
+		kinds = append(kinds, pack.OwnReadings()...)
+	}
 	for _, station := range rulebook.Stations() {
 		sides := []rulebook.Side{""}
 		if station == rulebook.Approach {
@@ -343,7 +351,7 @@ func (form *InspectionForm) ask(w writer) {
 		}
 		for _, side := range sides {
 			at := FormStation{Station: station, Side: side}
-			for _, k := range rulebook.Readings() {
+			for _, k := range kinds {
 				if k.Station == station && rules[k.Name] != nil {
 					at.Items = append(at.Items, FormItem{Kind: k, Rules: rules[k.Name], Places: placesOf(k, side, form.Door.Facts)})
 				}

@@ -237,12 +237,10 @@ func (used instruments) stated(entries []Entry) []Entry {
 // unitOf is the unit of a recorded reading.
 func unitOf(recorded string) string {
 	name := rulebook.NameNow(recorded)
-	for _, k := range rulebook.Readings() {
-		if k.Name == name {
-			return k.Unit
-		}
+	if rulebook.IsOwn(name) {
+		return rulebook.UnitOf(name)
 	}
-	return ""
+	return unitOfReading()[name]
 }
 
 // calibrationWanting names what a limit that counts was held against and was read with an instrument that was not in calibration.

@@ -404,6 +404,10 @@ func readReading(body gjson.Result) *EntryReading {
 		case "yes":
 			yes := value.Bool()
 			r.Yes = &yes
+		case "text":
+			r.Text = value.Str
+		case "question":
+			r.Question = value.Str
 		case "leaf":
 			r.Leaf = int(value.Num)
 		case "side":

@@ -596,7 +596,7 @@ func (w writer) readings(used []rulebook.Used, conclusion Entry, entries []Entry
 		return n
 	}
 	for _, u := range used {
-		list = append(list, ReportReading{Samples: samples(u), Name: u.Name, Title: w.texts.T("reading." + u.Name + ".title"), Leaf: u.Leaf, Side: string(u.Side), Value: u.Number, Unit: u.Unit, Yes: u.Yes})
+		list = append(list, ReportReading{Samples: samples(u), Name: u.Name, Title: ReadingTitle(w.texts, u.Name, u.Question), Leaf: u.Leaf, Side: string(u.Side), Value: u.Number, Unit: u.Unit, Yes: u.Yes, Text: u.Text})
 	}
 	return list
 }
@@ -615,7 +615,7 @@ func (w writer) verdict(v rulebook.Verdict, in rulebook.Inputs, facts rulebook.F
 	for _, r := range taken {
 		if slices.ContainsFunc(in.Readings, func(k rulebook.ReadingKind) bool { return k.Name == r.Name }) {
 			r.Decided = slices.ContainsFunc(v.Readings, func(u rulebook.Used) bool {
-				return u.Name == r.Name && u.Leaf == r.Leaf && string(u.Side) == r.Side && same(u.Number, r.Value) && same(u.Yes, r.Yes)
+				return u.Name == r.Name && u.Leaf == r.Leaf && string(u.Side) == r.Side && same(u.Number, r.Value) && same(u.Yes, r.Yes) && u.Text == r.Text
 			})
 			out.Readings = append(out.Readings, r)
 		}
@@ -682,8 +682,8 @@ func (w writer) gap(g rulebook.Gap) string {
 	switch n, _ := fmt.Sscanf(g.Name, "leaves[%d].%s", &leaf, &member); {
 	case n == 2:
 		name = w.texts.T("report.lacks.leaf_"+member, "n", leaf+1)
-	case slices.ContainsFunc(rulebook.Readings(), func(k rulebook.ReadingKind) bool { return k.Name == g.Name }):
-		name = w.texts.T("reading." + g.Name + ".title")
+	case rulebook.IsReading(g.Name):
+		name = ReadingTitle(w.texts, g.Name, g.Title)
 	default:
 		name = w.texts.T("report.register." + g.Name)
 	}

@@ -374,7 +374,6 @@ func conclusionOf(door uuid.UUID, entries []Entry) (one Entry, found bool, err e
 // readingsOf gives what was read at a door until the conclusion. What is measured again at the same place replaces what
 // was found only when something was changed between: else both count, and the worst stands.
 func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) []rulebook.Used {
-	unit := unitOfReading()
 	type taken struct {
 		rulebook.Used
 		changes int // how often something had been changed before
@@ -389,10 +388,7 @@ func readingsOf(door uuid.UUID, conclusion Entry, entries []Entry) []rulebook.Us
 			changes++
 		}
 		for _, r := range e.Body.Readings() {
-			u := rulebook.Used{Name: rulebook.NameNow(r.Name), Reading: rulebook.Reading{Number: r.Value, Yes: r.Yes, Uncertainty: r.Uncertainty, Place: r.place()}}
-			if r.Value != nil {
-				u.Unit = unit[u.Name]
-			}
+			u := r.used()
 			readings = slices.DeleteFunc(readings, func(t taken) bool { return t.Name == u.Name && t.Place == u.Place && t.changes < changes })
 			readings = append(readings, taken{u, changes})
 		}
@@ -458,8 +454,8 @@ func (j judgedDoor) allowsPassed() error {
 		return nil
 	case j.Beside == rulebook.Law:
 		return checkNothingFailed(j.Verdicts)
-	case j.Beside == rulebook.Company && !slices.ContainsFunc(j.Verdicts, rulebook.Verdict.Counts):
-		return nil // it only advises
+	case j.Beside == rulebook.Company && !slices.ContainsFunc(j.Verdicts, func(v rulebook.Verdict) bool { return v.Counts() && v.Outcome != rulebook.NotApplicable }):
+		return nil // it only advises, or asks nothing of this door
 	}
 	return checkPassed(j.Verdicts)
 }
@@ -502,7 +498,7 @@ func checkPassed(verdicts []rulebook.Verdict) error {
 			add(&unjudged, v.RuleID)
 		case v.Outcome == rulebook.NotJudged:
 			for _, g := range v.Gaps {
-				if slices.ContainsFunc(rulebook.Readings(), func(k rulebook.ReadingKind) bool { return k.Name == g.Name }) {
+				if rulebook.IsReading(g.Name) {
 					add(&unread, g.Name)
 				} else {
 					add(&unknown, g.Name)

@@ -293,7 +293,7 @@ func seriesOf(entries []Entry, zone *time.Location, limits map[string]SeriesLimi
 		for _, r := range e.Body.Readings() {
 			at := place{rulebook.NameNow(r.Name), r.Side, r.Leaf}
 			kind := kinds[at.reading]
-			if r.Value == nil || kind.Unit == "months" { // how long ago something was says nothing of the door
+			if r.Value == nil || kind.Unit == "months" || rulebook.IsOwn(at.reading) { // how long ago something was says nothing of the door
 				continue
 			}
 			s := series[at]

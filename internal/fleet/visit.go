@@ -93,8 +93,11 @@ type EntryReading struct {
 	Name  string   `json:"name"`
 	Value *float64 `json:"value,omitempty"` // in the unit that ends the name
 	Yes   *bool    `json:"yes,omitempty"`
-	Leaf  int      `json:"leaf,omitempty"` // 1 is the first leaf of the door's facts; 0: of the door as a whole
-	Side  string   `json:"side,omitempty"` // a, b; empty: of both
+	Text  string   `json:"text,omitempty"` // of a company's question: a choice, or what was written
+	// Question is the title of a company's question as it was asked: signed with the answer, so that nobody has to look up later what was asked.
+	Question string `json:"question,omitempty"`
+	Leaf     int    `json:"leaf,omitempty"` // 1 is the first leaf of the door's facts; 0: of the door as a whole
+	Side     string `json:"side,omitempty"` // a, b; empty: of both
 	// Uncertainty is the expanded uncertainty of Value (coverage factor k = 2), in its unit; nil when nobody states one.
 	Uncertainty  *float64   `json:"uncertainty,omitempty"`
 	InstrumentID *uuid.UUID `json:"instrument_id,omitempty"` // that it was read with
@@ -430,6 +433,9 @@ func (f *Fleet) PutEntry(ctx context.Context, by identity.Actor, visitID, entryI
 		case !fault.Is(err, "entry_not_found"):
 			return err
 		}
+		if err := f.checkQuestion(ctx, tx, body); err != nil {
+			return err
+		}
 		taken, err := tx.IsComputedFinding(ctx, entryID)
 		if err != nil {
 			return err
@@ -578,6 +584,9 @@ func (b *EntryBody) tidy() {
 	b.ObservedAt = b.ObservedAt.UTC()
 	tidy(&b.Because)
 	switch {
+	case b.Reading != nil:
+		b.Reading = copied(b.Reading)
+		tidy(&b.Reading.Text)
 	case b.ForceCourse != nil: // what is worked out is written into it
 		b.ForceCourse = copied(b.ForceCourse)
 	case b.Positions != nil:

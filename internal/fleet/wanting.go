@@ -135,7 +135,7 @@ func (form *InspectionForm) wants(w writer, refused *fault.Error) (wants []Want)
 }
 
 // placed reads a name with its place as faults write it: closing_force_n[leaf=2 side=a] (Gauge).
-var placed = regexp.MustCompile(`^(\w+)(?:\[(?:leaf=(\d))? ?(?:side=(a|b))?\])?(?: \(.*\))?$`)
+var placed = regexp.MustCompile(`^([\w.]+)(?:\[(?:leaf=(\d))? ?(?:side=(a|b))?\])?(?: \(.*\))?$`)
 
 // locate finds the station of a reading or of a rule's first reading, and says the name in words.
 func (form *InspectionForm) locate(w writer, kind string, want *Want) {
@@ -162,7 +162,7 @@ func (form *InspectionForm) locate(w writer, kind string, want *Want) {
 			if rule < 0 && (kind != "readings" || item.Kind.Name != want.Name) || s.Side != "" && want.Side != "" && s.Side != want.Side {
 				continue
 			}
-			want.Title = w.texts.T(item.Kind.TitleKey())
+			want.Title = KindTitle(w.texts, item.Kind)
 			if rule >= 0 {
 				want.Title = item.Rules[rule].Rule.Title
 			}
@@ -180,6 +180,6 @@ func (form *InspectionForm) locate(w writer, kind string, want *Want) {
 		}
 	}
 	if kind == "readings" {
-		want.Title = w.texts.T("reading." + want.Name + ".title")
+		want.Title = ReadingTitle(w.texts, want.Name, "")
 	}
 }

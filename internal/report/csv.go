@@ -297,5 +297,8 @@ func (c doorCSV) reading(rule string, r fleet.ReportReading) {
 	if r.Yes != nil {
 		s.value = answer(r.Yes)
 	}
+	if r.Text != "" {
+		s.value = r.Text
+	}
 	c.say(s)
 }

@@ -336,6 +336,8 @@ func (d doorReport) read(r fleet.ReportReading) string {
 		return withUnit(d.o.Texts, entered(*r.Value), r.Unit)
 	case r.Yes != nil:
 		return d.yesNo(r.Yes)
+	case r.Text != "":
+		return r.Text
 	}
 	return d.t("not_read")
 }

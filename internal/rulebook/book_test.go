@@ -241,12 +241,12 @@ func TestAZoneOfWhichInputsAreUnknownHasNoRectangleAndSaysWhy(t *testing.T) {
 		side   Side
 		want   Gap
 	}{
-		"no width":        {func(f *Facts) { f.ClearWidthM = nil }, SideA, Gap{"clear_width_m", Missing}},
-		"width is NaN":    {func(f *Facts) { f.ClearWidthM = pointer(math.NaN()) }, SideA, Gap{"clear_width_m", NotFinite}},
-		"width in inches": {func(f *Facts) { f.ClearWidthM = pointer(72.0) }, SideA, Gap{"clear_width_m", OutOfRange}},
-		"no activation A": {func(f *Facts) { f.ActivationA = "" }, SideA, Gap{"activation_a", Missing}},
-		"no activation B": {func(f *Facts) { f.ActivationB = "" }, SideB, Gap{"activation_b", Missing}},
-		"no door kind":    {func(f *Facts) { f.DoorKind = "" }, SideA, Gap{"door_kind", Missing}},
+		"no width":        {func(f *Facts) { f.ClearWidthM = nil }, SideA, Gap{Name: "clear_width_m", Problem: Missing}},
+		"width is NaN":    {func(f *Facts) { f.ClearWidthM = pointer(math.NaN()) }, SideA, Gap{Name: "clear_width_m", Problem: NotFinite}},
+		"width in inches": {func(f *Facts) { f.ClearWidthM = pointer(72.0) }, SideA, Gap{Name: "clear_width_m", Problem: OutOfRange}},
+		"no activation A": {func(f *Facts) { f.ActivationA = "" }, SideA, Gap{Name: "activation_a", Problem: Missing}},
+		"no activation B": {func(f *Facts) { f.ActivationB = "" }, SideB, Gap{Name: "activation_b", Problem: Missing}},
+		"no door kind":    {func(f *Facts) { f.DoorKind = "" }, SideA, Gap{Name: "door_kind", Problem: Missing}},
 	} {
 		facts, _ := slideDoor()
 		c.change(&facts)
@@ -416,6 +416,7 @@ func TestNoEmbeddedRuleRunsIntoTheCostLimitWithEightLeaves(t *testing.T) {
 func FuzzPack(f *testing.F) {
 	f.Add([]byte(samplePack))
 	f.Add([]byte(computedPack))
+	f.Add([]byte(askingPack))
 	for _, id := range []string{swingPack, slidePack} {
 		text, err := embedded.ReadFile("packs/" + id + ".yaml")
 		if err != nil {

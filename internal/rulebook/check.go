@@ -102,7 +102,7 @@ func mistakeAt(tree *ast.AST, part ast.Expr, what string) error {
 }
 
 // wholeName is a reading or a computed reading at the beginning of a text.
-var wholeName = regexp.MustCompile(`^(reading|computed)\.\w+`)
+var wholeName = regexp.MustCompile(`^(reading|computed)\.(own\.)?\w+`)
 
 func expressionMistakes(source Expression, issues []*common.Error) error {
 	lines := strings.Split(string(source), "\n")
@@ -155,7 +155,7 @@ func (s *source) locate(where []string, keys []any, err error) []Mistake {
 			m.Line, m.Column = s.within(node, in.line, in.column)
 		}
 	}
-	m.Hint = hintFor(m.What, computedIn(&s.tree))
+	m.Hint = hintFor(m.What, computedIn(&s.tree), ownIn(&s.tree))
 	return []Mistake{m}
 }
 
@@ -273,7 +273,7 @@ func (s *source) yamlMistake(what string) Mistake {
 	case s.tree.Kind == 0:
 		m.Line, m.Column, m.Hint = s.notYAML()
 	default:
-		m.Hint = hintFor(m.What, nil)
+		m.Hint = hintFor(m.What, nil, nil)
 	}
 	m.What = typeName.ReplaceAllString(m.What, "")
 	return m
@@ -289,7 +289,9 @@ func wantedWords(goType string) string {
 		return "a list"
 	case goType == "float64":
 		return "a number"
-	case strings.HasPrefix(goType, "map[") || slices.Contains([]string{"Limit", "Source", "AppliesTo", "Item", "BodyRule", "Quantity", "Rule", "ZoneRule", "Computed", "Pack"}, strings.TrimPrefix(goType, "rulebook.")):
+	case goType == "bool":
+		return "true or false"
+	case strings.HasPrefix(goType, "map[") || slices.Contains([]string{"Limit", "Source", "AppliesTo", "Item", "BodyRule", "Quantity", "Rule", "ZoneRule", "Computed", "Question", "Pack"}, strings.TrimPrefix(goType, "rulebook.")):
 		return "an object of members"
 	}
 	return "a text"
@@ -344,7 +346,7 @@ func (s *source) columnOf(line int, is func(*yaml.Node) bool) int {
 
 // membersOf gives what may stand in a part of a pack.
 func membersOf(part string) (members []string) {
-	for _, t := range []reflect.Type{reflect.TypeFor[Pack](), reflect.TypeFor[Item](), reflect.TypeFor[AppliesTo](), reflect.TypeFor[Computed](), reflect.TypeFor[Rule](), reflect.TypeFor[Limit](),
+	for _, t := range []reflect.Type{reflect.TypeFor[Pack](), reflect.TypeFor[Item](), reflect.TypeFor[AppliesTo](), reflect.TypeFor[Computed](), reflect.TypeFor[Question](), reflect.TypeFor[Rule](), reflect.TypeFor[Limit](),
 		reflect.TypeFor[ZoneRule](), reflect.TypeFor[BodyRule](), reflect.TypeFor[Quantity](), reflect.TypeFor[Source]()} {
 		for i := 0; t.Name() == part && i < t.NumField(); i++ {
 			if tag := t.Field(i).Tag.Get("yaml"); tag != "" && tag != "-" {
@@ -363,6 +365,27 @@ func closest(name string, known []string) string {
 
 // hints says what to do about a mistake that says so; the first that fits.
 var hints = []struct{ says, hint string }{
+	{"only a company's pack asks", "role: company, or take the questions out"},
+	{"that a pack may ask", "two packs, or fewer questions"},
+	{"the first beginning with a letter", "as in handle-tight"},
+	{"a word of the language", "another id, of two words perhaps"},
+	{"ends as the name of a number", "another last word: the name of a number ends in its unit"},
+	{"an empty question", "take out the lone -"},
+	{"at the approach everything", "each: side, or leave it out"},
+	{"only a number has unit", "answer: number, or take them out"},
+	{"only a choice has choices", "answer: choice, or take them out"},
+	{"only a number has a limit", "wanted: [yes], or some of the choices"},
+	{"have wanted answers", "limit with at_least or at_most and its unit; a text has neither, and the severity none"},
+	{"names no answer", "wanted: [yes], or some of the choices"},
+	{"none of the answers", "as it stands in choices, or yes or no"},
+	{"every answer is wanted", "take wanted out, and say severity: none"},
+	{"another answer than the wanted one is wrong", "unsafe, deficient or advisory, or take wanted or limit out"},
+	{"although no answer is wrong", "severity: none, or say in wanted or limit which answer is right"},
+	{"from_memory: a question", "common_practice, with a note of who asks it"},
+	{"none is for questions", "unsafe, deficient or advisory"},
+	{"numbers of a door", "least and most bound what can be read at all, in the question's unit"},
+	{"want 2 to", "choices: [good, worn]"},
+	{"want one line of", "a short text without line breaks, in quotes"},
 	{"goes in a circle", "work one of them out of readings and facts alone"},
 	{"no rule uses it", "name it in a rule as computed.NAME, or take it out"},
 	{"neither only rises nor only falls", "name the reading once, or make two rules of it; a difference is bounded by at_least and at_most together"},
@@ -430,12 +453,12 @@ var hints = []struct{ says, hint string }{
 }
 
 // hintFor says what to do about a mistake.
-func hintFor(what string, computed []string) string {
+func hintFor(what string, computed, own []string) string {
 	if found := strangeName.FindStringSubmatch(what); found != nil {
-		return nameHint(found[1], computed)
+		return nameHint(found[1], computed, own)
 	}
 	if _, name, is := strings.Cut(what, "there is no reading "); is {
-		return "did you mean " + closest(name, readingNames()) + "?"
+		return "did you mean " + closest(name, append(readingNames(), own...)) + "?"
 	}
 	if found := strangeKind.FindStringSubmatch(what); found != nil {
 		return "did you mean " + closest(found[1], CertificateKinds()) + "?"
@@ -462,6 +485,25 @@ func computedIn(tree *yaml.Node) (ids []string) {
 	return ids
 }
 
+// ownIn gives the names of the readings that the text's questions declare.
+func ownIn(tree *yaml.Node) (names []string) {
+	list := descend(tree, []any{"questions"})
+	if list == nil || list.Kind != yaml.SequenceNode {
+		return nil
+	}
+	for _, one := range list.Content {
+		var q Question
+		if id := descend(one, []any{"id"}); id == nil || id.Kind != yaml.ScalarNode || one.Decode(&q) != nil {
+			continue
+		}
+		_ = q.declare() // as far as it goes
+		if name := q.reading.Name; name != "" {
+			names = append(names, name)
+		}
+	}
+	return names
+}
+
 func readingNames() (names []string) {
 	for _, k := range Readings() {
 		names = append(names, k.Name)
@@ -470,7 +512,7 @@ func readingNames() (names []string) {
 }
 
 // nameHint names the nearest fact, reading, computed reading or function.
-func nameHint(name string, computed []string) string {
+func nameHint(name string, computed, own []string) string {
 	known := []string{"math.sqrt", "math.abs", "math.ceil", "math.floor", "math.greatest", "math.least", "leaves", "greatest", "least", sideActivation}
 	if name == "has" {
 		return "the judge looks itself whether a value is there, before a rule runs"
@@ -481,7 +523,7 @@ func nameHint(name string, computed []string) string {
 	for _, k := range factKinds() {
 		known = append(known, k.name)
 	}
-	for _, reading := range readingNames() {
+	for _, reading := range append(readingNames(), own...) {
 		if reading == name {
 			return "a reading is written " + readingPrefix + name + ", and only in measured, pass or the value of a computed reading"
 		}

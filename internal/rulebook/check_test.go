@@ -233,6 +233,10 @@ func TestAnEmptyFileIsNoPack(t *testing.T) {
 func FuzzCheck(f *testing.F) {
 	f.Add([]byte(samplePack))
 	f.Add([]byte(computedPack))
+	f.Add([]byte(askingPack))
+	for _, c := range questionMistakes {
+		f.Add([]byte(strings.Replace(askingPack, c.from, c.to, 1)))
+	}
 	f.Add([]byte("id: a@1\nrules: [{id: x}]"))
 	for _, c := range packMistakes {
 		f.Add([]byte(strings.Replace(samplePack, c.from, c.to, 1)))

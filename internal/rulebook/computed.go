@@ -65,7 +65,7 @@ func (p *Pack) completeComputed(l *language) (*language, []error) {
 		case known[c.ID] != nil:
 			problems = append(problems, inside("computed", fmt.Errorf("computed %s: twice in this pack", c.ID), "computed", i, "id"))
 			continue
-		case readingNamed(c.ID) != nil || slices.ContainsFunc(factKinds(), func(k factKind) bool { return k.name == c.ID }):
+		case IsReading(c.ID) || slices.ContainsFunc(factKinds(), func(k factKind) bool { return k.name == c.ID }):
 			problems = append(problems, inside("computed", fmt.Errorf("computed %s: a reading or a fact has that name", c.ID), "computed", i, "id"))
 		}
 		known[c.ID], place[c] = c, i
@@ -149,8 +149,11 @@ func (c *Computed) complete(l *language, p *Pack) (err error) {
 	}
 	if c.Prefers != "" {
 		k := readingNamed(c.Prefers)
+		if i := slices.IndexFunc(l.readings.own, func(o ReadingKind) bool { return o.Name == c.Prefers }); i >= 0 {
+			k = &l.readings.own[i]
+		}
 		switch {
-		case k == nil:
+		case k == nil || IsOwn(k.Name) && k.Title == "":
 			return inside("prefers", fmt.Errorf("there is no reading %s", c.Prefers))
 		case k.Unit != c.Unit || k.Kind != Number:
 			return inside("prefers", fmt.Errorf("%s is no reading in %s", c.Prefers, c.Unit))
@@ -213,8 +216,7 @@ func (s *situation) isTaken(c *Computed) bool {
 	if c.prefers == nil {
 		return false
 	}
-	r := s.reading(c.prefers.Name)
-	return r.Number != nil || r.Yes != nil
+	return s.reading(c.prefers.Name).IsTaken()
 }
 
 // parts gives the computed readings that these programs rest on, given what was read: each once, what it rests on before it. Nothing

@@ -3,6 +3,7 @@ package rulebook
 import (
 	"fmt"
 	"slices"
+	"strings"
 )
 
 // Change is one way in which a pack differs from another.
@@ -21,6 +22,9 @@ const (
 	RuleAdded   ChangeKind = "added"
 	RuleRemoved ChangeKind = "removed"
 	Changed     ChangeKind = "changed"
+
+	QuestionAdded   ChangeKind = "question_added"
+	QuestionRemoved ChangeKind = "question_removed"
 )
 
 // Diff says what changes for a door when it is judged by b instead of by a: what is for whom, and every rule or computed reading that
@@ -45,7 +49,11 @@ func Diff(a, b *Pack) (changes []Change) {
 		changed(c.ID, "prefers", o.Prefers, c.Prefers)
 		changed(c.ID, "standing", string(o.Standing), string(c.Standing))
 	}
+	changes = append(changes, diffQuestions(a.Questions, b.Questions)...)
 	for _, r := range b.Rules {
+		if r.Question != nil {
+			continue
+		}
 		i := slices.IndexFunc(a.Rules, func(o *Rule) bool { return o.ID == r.ID })
 		if i < 0 {
 			changes = append(changes, Change{Rule: r.ID, Kind: RuleAdded, To: r.Title})
@@ -74,8 +82,13 @@ func Diff(a, b *Pack) (changes []Change) {
 			changes = append(changes, Change{Rule: c.ID, Kind: RuleRemoved, From: c.Title})
 		}
 	}
+	for _, q := range a.Questions {
+		if !slices.ContainsFunc(b.Questions, func(o *Question) bool { return o.ID == q.ID }) {
+			changes = append(changes, Change{Rule: q.ID, Kind: QuestionRemoved, From: q.Title})
+		}
+	}
 	for _, r := range a.Rules {
-		if !slices.ContainsFunc(b.Rules, func(o *Rule) bool { return o.ID == r.ID }) {
+		if r.Question == nil && !slices.ContainsFunc(b.Rules, func(o *Rule) bool { return o.ID == r.ID }) {
 			changes = append(changes, Change{Rule: r.ID, Kind: RuleRemoved, From: r.Title})
 		}
 	}
@@ -85,6 +98,39 @@ func Diff(a, b *Pack) (changes []Change) {
 		}
 	}
 	return changes
+}
+
+// diffQuestions says what is asked otherwise in b: also what only a person who is asked sees, since it is sealed with the answer.
+func diffQuestions(a, b []*Question) (changes []Change) {
+	for _, q := range b {
+		i := slices.IndexFunc(a, func(o *Question) bool { return o.ID == q.ID })
+		if i < 0 {
+			changes = append(changes, Change{Rule: q.ID, Kind: QuestionAdded, To: q.Title})
+			continue
+		}
+		o := a[i]
+		for _, one := range []struct{ what, from, to string }{
+			{"title", o.Title, q.Title}, {"asks", o.Asks, q.Asks}, {"answer", o.answers(), q.answers()}, {"station", string(o.Station), string(q.Station)}, {"each", string(o.reading.Each), string(q.reading.Each)},
+			{"required", fmt.Sprint(o.Required), fmt.Sprint(q.Required)}, {"when", string(o.When), string(q.When)}, {"wanted", strings.Join(o.Wanted, ", "), strings.Join(q.Wanted, ", ")},
+			{"limit", o.Limit.String(), q.Limit.String()}, {"severity", string(o.Severity), string(q.Severity)}, {"standing", string(o.Standing), string(q.Standing)},
+		} {
+			if one.from != one.to {
+				changes = append(changes, Change{q.ID, Changed, one.what, one.from, one.to})
+			}
+		}
+	}
+	return changes
+}
+
+// answers says how the question is answered: yes_no, number in m from 0 to 2, choice of good, worn.
+func (q *Question) answers() string {
+	switch q.Answer {
+	case Number:
+		return fmt.Sprintf("%s in %s from %g to %g", q.Answer, q.Unit, q.reading.Min, q.reading.Max)
+	case Choice:
+		return fmt.Sprintf("%s of %s", q.Answer, strings.Join(q.Choices, ", "))
+	}
+	return string(q.Answer)
 }
 
 // String writes a limit as the pack has it: its formulas and its unit.

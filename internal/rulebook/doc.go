@@ -46,6 +46,9 @@
 //
 // A pack may name the kinds of certificate of which one signs by it (`signed_by`, CertificateKinds); the general one does where it does not.
 //
+// A company's pack may ask questions of its own (`questions`, Question). Each declares a reading, own.NAME, and becomes a rule of its id: it passes by an
+// answer that is wanted, or by any where none is wrong; one that is not required does not apply while nobody has answered it.
+//
 // To add a computed reading: an entry of `computed` in the pack, with source and standing; a function that it needs in newLanguage (expression.go), with
 // what it takes, gives and falls with in measuring (dimension.go).
 //

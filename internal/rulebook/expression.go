@@ -59,6 +59,36 @@ type language struct {
 type vocabulary struct {
 	env      *cel.Env
 	computed map[string]*Computed // of the pack, by id
+	own      []ReadingKind        // of the pack's questions
+}
+
+// asking is the language that may also name the readings of a company's questions.
+func (l *language) asking(own []ReadingKind) (*language, error) {
+	readings, err := l.readings.env.Extend(readingVariables(own)...)
+	if err != nil {
+		return nil, err
+	}
+	return &language{l.facts, vocabulary{env: readings, own: own}, l.side}, nil
+}
+
+func readingVariables(kinds []ReadingKind) (variables []cel.EnvOption) {
+	for _, k := range kinds {
+		variables = append(variables, cel.Variable(readingPrefix+k.Name, readingType(k.Kind)))
+	}
+	return variables
+}
+
+// readingType is what an expression sees of a reading; nil of a kind that there is not.
+func readingType(k ValueKind) *cel.Type {
+	switch k {
+	case Number:
+		return cel.DoubleType
+	case YesNo:
+		return cel.BoolType
+	case Choice, Text:
+		return cel.StringType
+	}
+	return nil
 }
 
 // with is the language that may also name these computed readings.
@@ -75,7 +105,7 @@ func (l *language) with(computed map[string]*Computed) (*language, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &language{vocabulary{facts, computed}, vocabulary{readings, computed}, l.side}, nil
+	return &language{vocabulary{env: facts, computed: computed}, vocabulary{readings, computed, l.readings.own}, l.side}, nil
 }
 
 func newLanguage() (*language, error) {
@@ -106,15 +136,7 @@ func newLanguage() (*language, error) {
 	if err != nil {
 		return nil, err
 	}
-	var readingVariables []cel.EnvOption
-	for _, k := range Readings() {
-		t := cel.DoubleType
-		if k.Kind == YesNo {
-			t = cel.BoolType
-		}
-		readingVariables = append(readingVariables, cel.Variable(readingPrefix+k.Name, t))
-	}
-	readings, err := facts.Extend(readingVariables...)
+	readings, err := facts.Extend(readingVariables(Readings())...)
 	if err != nil {
 		return nil, err
 	}
@@ -216,13 +238,13 @@ func compile(v vocabulary, source Expression, want *cel.Type) (*program, error) 
 		return nil, err
 	}
 	p := &program{source: source, run: run}
-	if err := p.readNeeds(compiled.NativeRep(), v.computed); err != nil {
+	if err := p.readNeeds(compiled.NativeRep(), v); err != nil {
 		return nil, fmt.Errorf("%q: %w", source, err)
 	}
 	if slices.ContainsFunc(p.computed, func(c *Computed) bool { return c.value == nil }) {
 		return nil, errElsewhere
 	}
-	p.every = p.everyReading()
+	p.every = p.everyReading(v.own)
 	estimate, err := v.env.EstimateCost(compiled, mostLeaves{})
 	if err != nil {
 		return nil, err
@@ -270,7 +292,7 @@ func costOf(computed []*Computed) (cost uint64) {
 	return cost
 }
 
-func (p *program) everyReading() []ReadingKind {
+func (p *program) everyReading(own []ReadingKind) []ReadingKind {
 	if len(p.computed) == 0 {
 		return p.readings
 	}
@@ -286,17 +308,23 @@ func (p *program) everyReading() []ReadingKind {
 			names[c.prefers.Name] = true
 		}
 	}
-	return readingsNamed(names)
+	return readingsNamed(names, own)
 }
 
-func readingsNamed(names map[string]bool) []ReadingKind {
-	return slices.DeleteFunc(Readings(), func(k ReadingKind) bool { return !names[k.Name] })
+// readingsNamed gives those of the catalogue, and then of a pack's own, that are named.
+func readingsNamed(names map[string]bool, own []ReadingKind) []ReadingKind {
+	return slices.DeleteFunc(append(Readings(), own...), func(k ReadingKind) bool { return !names[k.Name] })
 }
 
-func (p *program) readNeeds(tree *ast.AST, computed map[string]*Computed) error {
+func (p *program) readNeeds(tree *ast.AST, v vocabulary) error {
 	kinds := map[string]factKind{}
 	for _, k := range factKinds() {
 		kinds[k.name] = k
+	}
+	for _, k := range v.own {
+		if k.Kind == Choice { // compared with its choices alone, as facts are with their values
+			kinds[readingPrefix+k.Name] = factKind{name: readingPrefix + k.Name, values: k.Choices}
+		}
 	}
 	facts, leafMembers, readings, named := map[string]bool{}, map[string]bool{}, map[string]bool{}, map[string]bool{}
 	compared := map[int64]bool{} // nodes of facts with named values, and of texts, that stand in a comparison of the two
@@ -314,10 +342,10 @@ func (p *program) readNeeds(tree *ast.AST, computed map[string]*Computed) error 
 		name := nameOf(e)
 		kind, isFact := kinds[name]
 		switch {
-		case name == "leaves" || isFact:
-			facts[name] = true
 		case strings.HasPrefix(name, readingPrefix):
 			readings[strings.TrimPrefix(name, readingPrefix)] = true
+		case name == "leaves" || isFact:
+			facts[name] = true
 		case strings.HasPrefix(name, computedPrefix):
 			named[strings.TrimPrefix(name, computedPrefix)] = true
 		}
@@ -345,9 +373,9 @@ func (p *program) readNeeds(tree *ast.AST, computed map[string]*Computed) error 
 	p.facts = slices.DeleteFunc(factKinds(), unused(facts))
 	p.leaves = facts["leaves"]
 	p.leaf = slices.DeleteFunc(leafKinds(), unused(leafMembers))
-	p.readings = readingsNamed(readings)
+	p.readings = readingsNamed(readings, v.own)
 	for _, id := range slices.Sorted(maps.Keys(named)) {
-		p.computed = append(p.computed, computed[id])
+		p.computed = append(p.computed, v.computed[id])
 	}
 	return nil
 }
@@ -446,6 +474,8 @@ func (s *situation) ResolveName(name string) (any, bool) {
 		return s.read(reading), true
 	case r.Yes != nil:
 		return *r.Yes, true
+	case r.Text != "":
+		return r.Text, true
 	}
 	return nil, false
 }
@@ -478,7 +508,7 @@ func (s *situation) gaps(p *program) (gaps []Gap) {
 		more := []Gap{}
 		if s.isTaken(c) {
 			if problem := c.prefers.problem(s.reading(c.prefers.Name)); problem != "" {
-				more = append(more, Gap{c.prefers.Name, problem})
+				more = append(more, c.prefers.gap(problem))
 			}
 		} else {
 			more = s.ownGaps(c.value)
@@ -499,7 +529,7 @@ func (s *situation) ownGaps(p *program) (gaps []Gap) {
 		}
 	}
 	if p.leaves && s.leafCount == 0 {
-		gaps = append(gaps, Gap{"leaves", Missing})
+		gaps = append(gaps, Gap{Name: "leaves", Problem: Missing})
 	}
 	for i := range s.leafCount {
 		for _, k := range p.leaf {
@@ -510,7 +540,7 @@ func (s *situation) ownGaps(p *program) (gaps []Gap) {
 	}
 	for _, k := range p.readings {
 		if problem := k.problem(s.reading(k.Name)); problem != "" {
-			gaps = append(gaps, Gap{k.Name, problem})
+			gaps = append(gaps, k.gap(problem))
 		}
 	}
 	return gaps

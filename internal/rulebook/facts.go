@@ -227,14 +227,14 @@ func leafName(i int, member string) string { return fmt.Sprintf("leaves[%d].%s",
 func (k factKind) gap(known map[string]any, name string) *Gap {
 	value, ok := known[name]
 	if !ok {
-		return &Gap{name, Missing}
+		return &Gap{Name: name, Problem: Missing}
 	}
 	if k.values != nil && !slices.Contains(k.values, value.(string)) {
-		return &Gap{name, Unknown}
+		return &Gap{Name: name, Problem: Unknown}
 	}
 	if k.isNumber() {
 		if p := numberProblem(value.(float64), k.min, k.max); p != "" {
-			return &Gap{name, p}
+			return &Gap{Name: name, Problem: p}
 		}
 	}
 	return nil

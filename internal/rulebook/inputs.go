@@ -72,7 +72,7 @@ func (p *Pack) Asks(facts Facts) (asked []Asked) {
 			}
 		}
 		for _, g := range slices.Concat(gaps, s.allGaps(r.inputs()...)) {
-			if !slices.Contains(a.Wanted, g) && readingNamed(g.Name) == nil {
+			if !slices.Contains(a.Wanted, g) && !IsReading(g.Name) {
 				a.Wanted = append(a.Wanted, g)
 			}
 		}

@@ -78,7 +78,7 @@ func TestWhatIsAskedIsWhatIsJudged(t *testing.T) {
 	for _, a := range p.Asks(facts) {
 		want := []Gap(nil)
 		if a.Rule.ID == "closing-speed" {
-			want = []Gap{{"leaves[1].mass_kg", Missing}}
+			want = []Gap{{Name: "leaves[1].mass_kg", Problem: Missing}}
 		}
 		if !slices.Equal(a.Wanted, want) && len(a.Wanted)+len(want) > 0 || a.Rule.ID == "closing-speed" && a.Limit != nil {
 			t.Errorf("%s wants %v, has the limit %v", a.Rule.ID, a.Wanted, a.Limit)
@@ -120,7 +120,7 @@ func TestARuleOfOtherDoorsStaysOneWhateverIsUnknown(t *testing.T) {
 	}
 	facts.DoorKind = Sliding
 	for _, v := range p.Judge(facts, taken(readings)) {
-		if v.RuleID == "breakout-force" && (v.Outcome != NotJudged || !slices.Contains(v.Gaps, Gap{"egress_breakout", Missing})) {
+		if v.RuleID == "breakout-force" && (v.Outcome != NotJudged || !slices.Contains(v.Gaps, Gap{Name: "egress_breakout", Problem: Missing})) {
 			t.Errorf("the breakout force of a sliding door is %s: %s, %v", v.Outcome, v.Reason, v.Gaps)
 		}
 	}

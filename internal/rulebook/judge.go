@@ -28,6 +28,7 @@ const (
 	InputsUnusable   Reason = "inputs_unusable"         // missing or impossible: see the gaps
 	NotComputable    Reason = "not_computable"          // inputs are there, but the arithmetic has no finite result
 	TooManyReadings  Reason = "too_many_readings"       // more ways to take them together than anybody looks at
+	LeftOpen         Reason = "left_open"               // a question that need not be answered, and was not
 	MayNotApply      Reason = "may_not_apply"           // the uncertainty of what was read leaves open whether the rule applies
 )
 
@@ -175,7 +176,7 @@ func (u Used) compare(o Used) int {
 		return 1
 	}
 	return cmp.Or(cmp.Compare(u.Name, o.Name), cmp.Compare(u.Leaf, o.Leaf), cmp.Compare(u.Side, o.Side), cmp.Compare(number(u.Reading), number(o.Reading)),
-		cmp.Compare(yes(u.Reading), yes(o.Reading)), cmp.Compare(u.Unit, o.Unit), cmp.Compare(valueOf(u.Uncertainty), valueOf(o.Uncertainty)))
+		cmp.Compare(yes(u.Reading), yes(o.Reading)), cmp.Compare(u.Text, o.Text), cmp.Compare(u.Question, o.Question), cmp.Compare(u.Unit, o.Unit), cmp.Compare(valueOf(u.Uncertainty), valueOf(o.Uncertainty)))
 }
 
 // worseThan tells whether v says worse of the door than o: failed, then undecided, then not judged, then passed; of two that failed or
@@ -220,6 +221,12 @@ func (r *Rule) judge(p *Pack, s *situation) Verdict {
 	}
 	if v.Gaps = s.allGaps(r.inputs()...); v.Gaps != nil {
 		v.Reason = InputsUnusable
+		switch {
+		case r.leftOpen(v.Gaps):
+			v.Outcome, v.Reason, v.Gaps = NotApplicable, LeftOpen, nil
+		case r.Question != nil && v.Severity == Advisory: // nothing is wrong with the door, but nobody can say that all was asked
+			v.Severity = NoSeverity
+		}
 		return v
 	}
 	for _, k := range s.restsOn(r.looks, r.programs...) {

@@ -256,7 +256,7 @@ func TestAnUnusableReadingIsNamedAndNeverJudged(t *testing.T) {
 		facts, readings := swingDoor()
 		readings["closing_force_n"] = c.reading
 		v := verdictOf(t, p.Judge(facts, taken(readings)), "stop-force")
-		want := []Gap{{"closing_force_n", c.want}}
+		want := []Gap{{Name: "closing_force_n", Problem: c.want}}
 		if v.Outcome != NotJudged || v.Reason != InputsUnusable || !slices.Equal(v.Gaps, want) {
 			t.Errorf("%s: %s %s %v, want not judged because of %v", name, v.Outcome, v.Reason, v.Gaps, want)
 		}
@@ -264,7 +264,7 @@ func TestAnUnusableReadingIsNamedAndNeverJudged(t *testing.T) {
 			t.Errorf("%s: CheckReading says %v, want %v", name, err, want[0])
 		}
 	}
-	if err := CheckReading("stop_force_lbf", Measured(10, "lbf")); err != (Gap{"stop_force_lbf", Unknown}) {
+	if err := CheckReading("stop_force_lbf", Measured(10, "lbf")); err != (Gap{Name: "stop_force_lbf", Problem: Unknown}) {
 		t.Errorf("unknown reading: %v", err)
 	}
 	if err := CheckReading("closing_force_n", Measured(66, "N")); err != nil {
@@ -279,15 +279,15 @@ func TestAnUnusableFactIsNamedAndNeverJudged(t *testing.T) {
 		rule   string
 		want   []Gap
 	}{
-		"no leaves":      {func(f *Facts) { f.Leaves = nil }, "closing-time", []Gap{{"leaves", Missing}}},
-		"no mass":        {func(f *Facts) { f.Leaves[0].MassKg = nil }, "closing-time", []Gap{{"leaves[0].mass_kg", Missing}}},
-		"no second mass": {func(f *Facts) { f.Leaves = append(f.Leaves, LeafFacts{WidthM: pointer(1.0)}) }, "closing-energy", []Gap{{"leaves[1].mass_kg", Missing}}},
-		"mass is NaN":    {func(f *Facts) { f.Leaves[0].MassKg = pointer(math.NaN()) }, "closing-time", []Gap{{"leaves[0].mass_kg", NotFinite}}},
-		"width in mm":    {func(f *Facts) { f.Leaves[0].WidthM = pointer(914.0) }, "closing-time", []Gap{{"leaves[0].width_m", OutOfRange}}},
-		"no activation":  {func(f *Facts) { f.ActivationA, f.ActivationB = "", "" }, "knowing-act-only", []Gap{{"activation_a", Missing}, {"activation_b", Missing}}},
-		"odd activation": {func(f *Facts) { f.ActivationA = "wand" }, "knowing-act-only", []Gap{{"activation_a", Unknown}}},
-		"no energy":      {func(f *Facts) { f.Energy = "" }, "walk-test", []Gap{{"energy", Missing}}},
-		"odd kind":       {func(f *Facts) { f.DoorKind = "trap" }, "walk-test", []Gap{{"door_kind", Unknown}}},
+		"no leaves":      {func(f *Facts) { f.Leaves = nil }, "closing-time", []Gap{{Name: "leaves", Problem: Missing}}},
+		"no mass":        {func(f *Facts) { f.Leaves[0].MassKg = nil }, "closing-time", []Gap{{Name: "leaves[0].mass_kg", Problem: Missing}}},
+		"no second mass": {func(f *Facts) { f.Leaves = append(f.Leaves, LeafFacts{WidthM: pointer(1.0)}) }, "closing-energy", []Gap{{Name: "leaves[1].mass_kg", Problem: Missing}}},
+		"mass is NaN":    {func(f *Facts) { f.Leaves[0].MassKg = pointer(math.NaN()) }, "closing-time", []Gap{{Name: "leaves[0].mass_kg", Problem: NotFinite}}},
+		"width in mm":    {func(f *Facts) { f.Leaves[0].WidthM = pointer(914.0) }, "closing-time", []Gap{{Name: "leaves[0].width_m", Problem: OutOfRange}}},
+		"no activation":  {func(f *Facts) { f.ActivationA, f.ActivationB = "", "" }, "knowing-act-only", []Gap{{Name: "activation_a", Problem: Missing}, {Name: "activation_b", Problem: Missing}}},
+		"odd activation": {func(f *Facts) { f.ActivationA = "wand" }, "knowing-act-only", []Gap{{Name: "activation_a", Problem: Unknown}}},
+		"no energy":      {func(f *Facts) { f.Energy = "" }, "walk-test", []Gap{{Name: "energy", Problem: Missing}}},
+		"odd kind":       {func(f *Facts) { f.DoorKind = "trap" }, "walk-test", []Gap{{Name: "door_kind", Problem: Unknown}}},
 	} {
 		facts, readings := swingDoor()
 		c.change(&facts)

@@ -86,7 +86,8 @@ type Pack struct {
 	Addresses    map[string]string `yaml:"addresses"` // short names for long addresses
 	Coverage     []Item            `yaml:"coverage"`  // what the standard has an inspector look at, in its order; may be left out
 	Computed     []*Computed       `yaml:"computed"`  // readings that nobody takes, worked out for the rules
-	Rules        []*Rule           `yaml:"rules"`
+	Rules        []*Rule           `yaml:"rules"`     // and, once loaded, behind them those of the questions
+	Questions    []*Question       `yaml:"questions"` // of a company's pack
 	ZoneRules    []*ZoneRule       `yaml:"zones"`
 	Digest       string            `yaml:"-"` // SHA-256 of the pack's text in hex: says which text has judged
 
@@ -120,6 +121,7 @@ type Rule struct {
 	Severity Severity   `yaml:"severity"`
 	Standing Standing   `yaml:"standing"`
 	Source   Source     `yaml:"source"`
+	Question *Question  `yaml:"-"` // that it judges; nil: it is a rule of the pack
 
 	when, measured, pass *program
 	programs             []*program    // all that it runs
@@ -248,7 +250,7 @@ func (p *Pack) complete(l *language) error {
 		return inside("id", fmt.Errorf("%q: want it to end with @%s, the edition", p.ID, p.Edition))
 	case !slices.Contains([]Role{Basis, Law, Owner, Company}, p.Role):
 		return inside("role", fmt.Errorf("%q: want basis, law, owner or company", p.Role))
-	case len(p.Rules) == 0:
+	case len(p.Rules) == 0 && len(p.Questions) == 0:
 		return errors.New("rules: none")
 	}
 	if p.Role == Company && len(p.Formerly) > 0 {
@@ -259,7 +261,9 @@ func (p *Pack) complete(l *language) error {
 	}
 	p.scope = &program{facts: []factKind{factNamed("door_kind"), factNamed("energy")}}
 	problems := []error{inside("applies_to", p.AppliesTo.check()), inside("formerly", p.checkFormerly())}
-	l, wrong := p.completeComputed(l)
+	l, wrong := p.completeQuestions(l)
+	problems = append(problems, wrong...)
+	l, wrong = p.completeComputed(l)
 	problems = append(problems, wrong...)
 	if p.SignedBy != nil {
 		problems = append(problems, checkSignedBy(p.SignedBy))
@@ -284,6 +288,16 @@ func (p *Pack) complete(l *language) error {
 			continue
 		}
 		problems = append(problems, inside("rule "+r.ID, once("rule", r.ID), "rules", i, "id"), inside("rule "+r.ID, r.complete(l, p), "rules", i))
+	}
+	for i, q := range p.Questions {
+		if q == nil || !q.sound {
+			continue // told above
+		}
+		r := q.rule()
+		if err := errors.Join(inside("id", once("rule", q.ID)), r.complete(l, p)); err != nil {
+			problems = append(problems, inside("question "+q.ID, err, "questions", i))
+		}
+		p.Rules = append(p.Rules, r)
 	}
 	if errors.Join(problems...) == nil { // a rule that is not understood may be the one that uses it
 		problems = p.unusedComputed()
@@ -332,7 +346,7 @@ func (p *Pack) checkCoverage() error {
 		}
 	}
 	for i, r := range p.Rules {
-		if r != nil && !covers[r.ID] {
+		if r != nil && r.Question == nil && !covers[r.ID] {
 			problems = append(problems, inside("rule "+r.ID, errors.New("no item of coverage names it"), "rules", i))
 		}
 	}
@@ -427,7 +441,7 @@ func (r *Rule) complete(l *language, p *Pack) error {
 			names[k.Name] = true
 		}
 	}
-	r.looks = readingsNamed(names)
+	r.looks = readingsNamed(names, l.readings.own)
 	return nil
 }
 
@@ -437,6 +451,10 @@ func (r *Rule) compile(l *language, p *Pack) (err error) {
 	}
 	switch r.Severity {
 	case Unsafe, Deficient, Advisory:
+	case NoSeverity:
+		if r.Question == nil {
+			return inside("severity", errors.New("none is for questions: a rule has unsafe, deficient or advisory"))
+		}
 	default:
 		return inside("severity", fmt.Errorf("%q: want unsafe, deficient or advisory", r.Severity))
 	}
@@ -445,6 +463,9 @@ func (r *Rule) compile(l *language, p *Pack) (err error) {
 	}
 	if r.when, err = compileWhen(l.facts, r.When); err != nil {
 		return err
+	}
+	if r.pass != nil { // any answer will do
+		return nil
 	}
 	if (r.Pass != "") == (r.Limit != nil) || (r.Measured != "") != (r.Limit != nil) {
 		return errors.New("want either measured and limit, or pass")

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"unicode/utf8"
 )
 
 // ValueKind is the kind of value that a reading has.
@@ -13,6 +14,8 @@ type ValueKind string
 const (
 	Number ValueKind = "number" // a measured value in SI units
 	YesNo  ValueKind = "yes_no" // a check that a person answers
+	Choice ValueKind = "choice" // one of some words; of a company's questions only
+	Text   ValueKind = "text"   // what somebody wrote; of a company's questions only
 )
 
 // Station is one stop of the walk round a door in which an inspection is done.
@@ -60,6 +63,9 @@ type ReadingKind struct {
 	// DependsOn are the groups of a door's parts on which the reading depends: once one of them was touched, it is of another door. None:
 	// what was read stays true.
 	DependsOn []Group `json:"depends_on,omitempty"`
+	// Title and Choices are of a company's question alone.
+	Title   string   `json:"title,omitempty"`
+	Choices []string `json:"choices,omitempty"`
 }
 
 // Group is a group of a door's parts that are set or mended together.
@@ -76,7 +82,7 @@ const (
 // Groups are all groups, in the order in which forms show them.
 func Groups() []Group { return []Group{Sensing, Motion, Latch, Fabric, Signs} }
 
-// TitleKey is the message key of the reading's name.
+// TitleKey is the message key of the reading's name; a company's question has its Title instead.
 func (k ReadingKind) TitleKey() string { return "reading." + k.Name + ".title" }
 
 // Readings is the catalogue of everything that can be read at a door, in the order in which somebody comes to it who walks round the
@@ -167,8 +173,11 @@ func Readings() []ReadingKind {
 	)
 }
 
-// readingNamed gives the kind of that name; nil when there is none.
+// readingNamed gives the kind of that name, of a company's question as much as its name says; nil when there is none.
 func readingNamed(name string) *ReadingKind {
+	if IsOwn(name) {
+		return ownNamed(name)
+	}
 	for _, k := range Readings() {
 		if k.Name == name {
 			return &k
@@ -191,11 +200,14 @@ var formerNames = map[string]string{
 // NameNow gives the name that a recorded reading has today.
 func NameNow(recorded string) string { return cmp.Or(formerNames[recorded], recorded) }
 
-// Reading is one recorded value. Exactly one of Number and Yes is set.
+// Reading is one recorded value. Exactly one of Number, Yes and Text is set.
 type Reading struct {
 	Number *float64 `json:"number,omitempty"` // in Unit
 	Unit   string   `json:"unit,omitempty"`   // the unit of the reading's kind, said again so that a mix-up is seen
 	Yes    *bool    `json:"yes,omitempty"`
+	Text   string   `json:"text,omitempty"` // of a choice, or what was written
+	// Question is the title of the company's question as it was asked; "" of every other reading.
+	Question string `json:"question,omitempty"`
 	// Uncertainty is the expanded uncertainty of Number (coverage factor k = 2), in its unit; nil when nobody states one.
 	Uncertainty *float64 `json:"uncertainty,omitempty"`
 	Place
@@ -214,6 +226,9 @@ func (p Place) meets(q Place) bool {
 
 // Measured makes the reading of a number in the SI unit of its kind.
 func Measured(value float64, unit string) Reading { return Reading{Number: &value, Unit: unit} }
+
+// IsTaken tells whether anything was read.
+func (r Reading) IsTaken() bool { return r.Number != nil || r.Yes != nil || r.Text != "" }
 
 // Answered makes the reading of a yes or no.
 func Answered(yes bool) Reading { return Reading{Yes: &yes} }
@@ -234,36 +249,49 @@ const (
 type Gap struct {
 	Name    string  `json:"name"` // a reading, or a fact as expressions name it: leaves[0].mass_kg
 	Problem Problem `json:"problem"`
+	Title   string  `json:"title,omitempty"` // of a company's question
 }
 
 func (g Gap) Error() string { return fmt.Sprintf("%s: %s", g.Name, g.Problem) }
 
-// CheckReading says whether a reading of that name may have that value. The error is a Gap.
-func CheckReading(name string, r Reading) error {
-	k := readingNamed(name)
-	if k == nil {
-		return Gap{name, Unknown}
-	}
+// Check says whether a reading of the kind may have that value. The error is a Gap.
+func (k ReadingKind) Check(r Reading) error {
 	if p := k.problem(r); p != "" {
-		return Gap{name, p}
+		return k.gap(p)
 	}
 	return nil
 }
 
+func (k ReadingKind) gap(p Problem) Gap { return Gap{k.Name, p, k.Title} }
+
+// CheckReading says whether a reading of that name, not of a company's question, may have that value. The error is a Gap.
+func CheckReading(name string, r Reading) error {
+	k := readingNamed(name)
+	if k == nil || IsOwn(name) {
+		return Gap{Name: name, Problem: Unknown}
+	}
+	return k.Check(r)
+}
+
 func (k ReadingKind) problem(r Reading) Problem {
 	switch {
-	case r.Number == nil && r.Yes == nil:
+	case !r.IsTaken():
 		return Missing
-	case (k.Kind == Number) != (r.Number != nil), r.Number != nil && r.Yes != nil:
+	case (k.Kind == Number) != (r.Number != nil), (k.Kind == YesNo) != (r.Yes != nil), (k.Kind == Choice || k.Kind == Text) != (r.Text != ""):
 		return WrongKind
 	case r.Unit != k.Unit:
 		return WrongUnit
 	case r.Uncertainty != nil:
-		if p := numberProblem(*r.Uncertainty, 0, math.MaxFloat64); p != "" || k.Kind == YesNo {
+		if p := numberProblem(*r.Uncertainty, 0, math.MaxFloat64); p != "" || k.Kind != Number {
 			return cmp.Or(p, WrongKind)
 		}
 	}
-	if k.Kind == YesNo {
+	switch {
+	case k.Kind == Choice && !slices.Contains(k.Choices, r.Text):
+		return Unknown
+	case k.Kind == Text && utf8.RuneCountInString(r.Text) > LongestAnswer:
+		return OutOfRange
+	case k.Kind != Number:
 		return ""
 	}
 	return numberProblem(*r.Number, k.Min, k.Max)
