@@ -184,8 +184,8 @@ func TestEveryKeyHasAnEnglishText(t *testing.T) {
 		"result":   {string(InspectionPassed), string(InspectionFailed), string(InspectionIncomplete)},
 		"weight":   {string(Binding), string(Unverified)},
 		"standing": {string(Found), string(SecondHand), string(CommonPractice), string(FromMemory)},
-		"severity": {string(Unsafe), string(Deficient), string(Advisory)},
-		"reason":   {string(RuleDoesNotApply), string(PackIsForOthers), string(InputsUnusable), string(NotComputable), string(TooManyReadings), string(MayNotApply)},
+		"severity": {string(Unsafe), string(Deficient), string(Advisory), string(NoSeverity)},
+		"reason":   {string(RuleDoesNotApply), string(PackIsForOthers), string(InputsUnusable), string(NotComputable), string(TooManyReadings), string(LeftOpen), string(MayNotApply)},
 		"problem":  {string(Missing), string(Unknown), string(NotFinite), string(WrongUnit), string(WrongKind), string(OutOfRange)},
 	} {
 		for _, v := range values {
