@@ -101,6 +101,7 @@ func (d Device) onPlane(zM float64, clipAtDoorPlane bool, tolM float64) []Polygo
 			s.split(func(p XY) float64 { return math.Hypot(p[0], p[1]) - ball.radius }, 0)
 		}
 		rings = append(rings, s.rings(turn, foot)...)
+		rowBuffers.Put(&s.rows)
 	}
 	if ball.radius > 0 {
 		rings = unite(rings, ball, ball.ring(lines, tolM/4), func(p XY) bool { return l.holds(turn.in(XY{p[0] - foot[0], p[1] - foot[1]})) })

@@ -3,6 +3,7 @@ package field
 import (
 	"math"
 	"slices"
+	"sync"
 )
 
 // chordM is how far the middle of a chord may be from the curve before it is split. The middle becomes a vertex too, so
@@ -71,20 +72,26 @@ type ray struct {
 	poleIn, anything bool
 }
 
-// ray computes the line of φ; σ is a guess of tan(best), 0 when there is none.
-func (l *lobe) ray(φ, σ float64) ray {
-	r := ray{lobe: l}
+// line computes the line of φ without looking for its best; ok is false when nothing of it can be seen.
+func (l *lobe) line(φ float64) (r ray, ok bool) {
+	r = ray{lobe: l}
 	r.sinφ, r.cosφ = math.Sincos(φ)
 	m := math.Sqrt(sq(r.cosφ*l.cosT) + sq(l.sinT))
 	r.sinδ, r.cosδ = l.sinT/m, r.cosφ*l.cosT/m
 	r.δ = math.Atan2(l.sinT, r.cosφ*l.cosT)
 	r.dist = l.drop / m
 	r.pole = r.δ - math.Pi/2
-	if m < 1e-15 || l.sinT == 0 && r.cosδ < 0 { // level, or no such direction goes down to the plane
+	r.base = l.a*φ*φ - l.lnR
+	return r, m >= 1e-15 && (l.sinT != 0 || r.cosδ >= 0) // level, or no such direction goes down to the plane
+}
+
+// ray computes the line of φ; σ is a guess of tan(best), 0 when there is none.
+func (l *lobe) ray(φ, σ float64) ray {
+	r, ok := l.line(φ)
+	if !ok {
 		r.least = math.Inf(1)
 		return r
 	}
-	r.base = l.a*φ*φ - l.lnR
 
 	// g' = 2b(τ−δ) + tan τ = 0. In σ = tan τ this is concave and increasing: a Newton step never passes the root from the
 	// left, and lands on the left of it from the right.
@@ -111,8 +118,10 @@ func (l *lobe) ray(φ, σ float64) ray {
 func (l *lobe) atPole(φ float64) float64 { return l.a*φ*φ + l.poleG }
 
 // at is the point at τ in the plane's frame.
-func (r *ray) at(τ float64) XY {
-	s := r.dist * math.Tan(τ)
+func (r *ray) at(τ float64) XY { return r.along(r.dist * math.Tan(τ)) }
+
+// along is the point at s metres from the foot of the perpendicular.
+func (r *ray) along(s float64) XY {
 	u := r.dist*r.cosδ + s*r.sinδ // r·cos θ
 	v := s*r.cosδ - r.dist*r.sinδ // r·sin θ
 	return XY{u * r.sinφ, u*r.cosφ*r.lobe.sinT + v*r.lobe.cosT}
@@ -153,6 +162,35 @@ func (r *ray) end(way, guess float64) float64 {
 	return τ
 }
 
+// endNear finds the end beyond best from a guess near it, without knowing best: g is convex, so where it rises outwards there is one root only.
+// Steps are Halley's, whose error is of the order of the cube of the last. ok is false when the guess was too far off. The point is that of the end.
+func (r *ray) endNear(way, τ, precisionM float64) (end float64, at XY, ok bool) {
+	for range 8 {
+		if !(way*τ < math.Pi/2-1e-3) {
+			return 0, at, false
+		}
+		sin, cos := math.Sincos(τ)
+		tan := sin / cos
+		slope := 2*r.lobe.b*(τ-r.δ) + tan
+		if way*slope <= 1e-3 {
+			return 0, at, false
+		}
+		step := -(r.base + r.lobe.b*sq(τ-r.δ) + math.Log(r.dist/cos)) / slope
+		sec2 := 1 + tan*tan
+		bent := step * (2*r.lobe.b + sec2) / (2 * slope)
+		if bent > -0.7 {
+			step /= 1 + bent
+		}
+		τ += step
+		// What is left is of the order of the third power of the step.
+		if math.Abs(step) < 3e-3 && math.Abs(step)*r.dist*sec2*(bent*bent+step*step*sec2) < precisionM {
+			tan += sec2 * step * (1 + step*(tan+step*(sec2+2*tan*tan)/3)) // Taylor's series
+			return τ, r.along(r.dist * tan), way > 0 || τ > r.pole
+		}
+	}
+	return 0, at, false
+}
+
 // outermost is a place that the end cannot be beyond: b·θ² only adds to g.
 func (r *ray) outermost(way float64) float64 {
 	τ := way * math.Acos(min(1, r.dist*math.Exp(r.base)))
@@ -183,7 +221,15 @@ type sweep struct {
 	poleIn    bool // round, and the pole lies inside
 	mirrored  bool // the part at −φ, which is the mirror image
 	rows      []row
+	// precisionM is about how far an end may be off. Where the border crosses a line it is finer than where it is merely drawn.
+	precisionM float64
 }
+
+// rowBuffers are rows of sweeps that have become rings: tracing is done often, and its rows are the most of what it needs.
+var rowBuffers = sync.Pool{New: func() any {
+	rows := make([]row, 0, 256)
+	return &rows
+}}
 
 // row computes a line of the sweep; near helps the search.
 func (s *sweep) row(α float64, near *row) row {
@@ -201,6 +247,9 @@ func (s *sweep) row(α float64, near *row) row {
 	guess := row{τlo: math.NaN(), τup: math.NaN()}
 	if near != nil {
 		guess = *near
+		if s.rowNear(&w, φ, near) {
+			return w
+		}
 	}
 	r := l.ray(φ, guess.σ)
 	w.σ = r.σ
@@ -222,6 +271,27 @@ func (s *sweep) row(α float64, near *row) row {
 	w.τlo = r.end(-1, guess.τlo)
 	w.lo = r.at(w.τlo)
 	return w
+}
+
+// rowNear computes a line whose ends are near those of another; false when that is not sure to be right.
+func (s *sweep) rowNear(w *row, φ float64, near *row) (ok bool) {
+	if !s.round && math.Abs(w.α) == 1 {
+		return false
+	}
+	r, ok := s.lobe.line(φ)
+	if !ok {
+		return false
+	}
+	w.σ = near.σ
+	if w.τup, w.up, ok = r.endNear(+1, near.τup, s.precisionM); !ok {
+		return false
+	}
+	if s.poleIn || s.lobe.atPole(φ) <= 0 {
+		w.τlo, w.lo = r.pole, s.lobe.poleAt()
+		return true
+	}
+	w.τlo, w.lo, ok = r.endNear(-1, near.τlo, s.precisionM)
+	return ok
 }
 
 // poleAt is the pole in the plane's frame.
@@ -270,7 +340,10 @@ func (l *lobe) sweeps(tolM float64) []*sweep {
 		}
 	}
 	for _, s := range found {
+		s.rows = *rowBuffers.Get().(*[]row)
+		s.precisionM = 1e-6
 		s.trace(tolM)
+		s.precisionM = 1e-12
 	}
 	return found
 }
@@ -279,7 +352,12 @@ func (l *lobe) sweeps(tolM float64) []*sweep {
 // the boresight at one θ only ever loses, so there is at most one span and it starts at 0. Above the sensor turning away
 // brings the line nearer to the plane; there the least g is searched for.
 func (l *lobe) spans() [][2]float64 {
-	least := func(φ float64) float64 { r := l.ray(φ, 0); return r.least }
+	σ := 0.0
+	least := func(φ float64) float64 {
+		r := l.ray(φ, σ)
+		σ = r.σ
+		return r.least
+	}
 	if l.cosT >= 0 {
 		if least(0) > 0 {
 			return nil
@@ -288,7 +366,7 @@ func (l *lobe) spans() [][2]float64 {
 		if least(top) <= 0 {
 			return [][2]float64{{0, top}}
 		}
-		return [][2]float64{{0, root(least, 0, top, 1e-15)}}
+		return [][2]float64{{0, root(least, 0, top, 1e-12)}}
 	}
 	const n = 96
 	top := min(math.Pi, math.Sqrt(max(0, l.lnR-math.Log(l.drop))/l.a))
@@ -350,8 +428,7 @@ func (s *sweep) trace(tolM float64) {
 	slices.Sort(stops)
 	stops = slices.Compact(stops)
 
-	rows := make([]row, 0, 112)
-	rows = append(rows, s.row(stops[0], nil))
+	rows := append(s.rows[:0], s.row(stops[0], nil))
 	for _, α := range stops[1:] {
 		a := rows[len(rows)-1]
 		b := s.row(α, &a)

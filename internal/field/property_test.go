@@ -68,7 +68,7 @@ func TestEveryVertexLiesOnTheBorder(t *testing.T) {
 		area := measure(polys).AreaM2
 		for _, p := range polys {
 			for _, r := range p {
-				for _, v := range r {
+				for i, v := range r {
 					if clip && v[1] == 0 {
 						continue
 					}
@@ -83,13 +83,20 @@ func TestEveryVertexLiesOnTheBorder(t *testing.T) {
 							}
 						}
 					}
-					if !out || !in && area > 1e-3 { // the surroundings of a hair-thin tip can miss it
+					if !out || !in && area > 1e-3 && !thinTip(r, i) { // the surroundings of a hair-thin tip can miss it
 						t.Fatalf("the surroundings of %v are inside %v and outside %v", v, in, out)
 					}
 				}
 			}
 		}
 	})
+}
+
+// thinTip tells whether a ring turns back at a vertex, but for less than a degree.
+func thinTip(r Ring, i int) bool {
+	n := len(r) - 1
+	v, a, b := r[i%n], r[(i+n-1)%n], r[(i+1)%n]
+	return dist(v, a) > 0 && dist(v, b) > 0 && ((a[0]-v[0])*(b[0]-v[0])+(a[1]-v[1])*(b[1]-v[1]))/(dist(v, a)*dist(v, b)) > math.Cos(math.Pi/180)
 }
 
 func TestPointsAreInsideWhereTheInequalityHolds(t *testing.T) {
