@@ -180,6 +180,15 @@ func (c *Console) routes() []route {
 		{"GET /rule-packs/{pack}/{what}", identity.ActSetRules, c.packTurnForm},
 		{"POST /rule-packs/{pack}/{what}", identity.ActSetRules, c.packTurn},
 
+		{"GET /letter-templates", identity.ActReadOffice, c.letterTexts},
+		{"POST /letter-templates", identity.ActSetLetters, c.letterTextAdd},
+		{"GET /letter-templates/new", identity.ActSetLetters, c.letterTextNew},
+		{"GET /letter-templates/{template_id}", identity.ActReadOffice, c.letterText},
+		{"POST /letter-templates/{template_id}/approval", identity.ActSetLetters, c.letterTextApprove},
+		{"GET /doors/{door_id}/letters", identity.ActMakeReport, c.doorLetters},
+		{"POST /doors/{door_id}/letters", identity.ActMakeReport, c.letterIssue},
+		{"POST /doors/{door_id}/letter-preview", identity.ActSetLetters, c.letterPreview},
+
 		{"GET /imports", identity.ActImport, c.imports},
 		{importRoute, identity.ActImport, c.importTake},
 		{"GET /imports/{import_id}", identity.ActImport, c.importRun},

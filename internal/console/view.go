@@ -98,6 +98,7 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 		{"/notices", "console.menu.notices", identity.ActReadOffice},
 		{"/people", "console.menu.people", identity.ActReadOffice},
 		{"/imports", "console.menu.imports", identity.ActImport},
+		{"/letter-templates", "console.menu.letters", identity.ActReadOffice},
 		{"/rule-packs", "console.menu.packs", identity.ActSetRules},
 		{"/jobs", "console.menu.jobs", identity.ActReadOffice},
 	} {

@@ -45,6 +45,7 @@ type world struct {
 
 	orderAway                                string    // the same of the other customer
 	pressed, pressedAway                     uuid.UUID // forces over time
+	letter, unapproved                       uuid.UUID // texts of letters
 	visitAway, reportAway, sensorAway, token uuid.UUID
 }
 
@@ -59,6 +60,7 @@ func newWorld(t testing.TB) *world {
 	w.night(t)
 	w.abroad(t)
 	w.ownRules(t)
+	w.ownLetters(t)
 	return w
 }
 

@@ -26,6 +26,9 @@ type LetterTemplate struct {
 	ApprovedBy uuid.UUID
 }
 
+// IsDraft tells whether the text says of itself that nobody has checked it: such a one is not approved.
+func (l LetterTemplate) IsDraft() bool { return strings.HasPrefix(l.Text, draftMark) }
+
 // LetterKinds lists the kinds of letters.
 func LetterKinds() []string { return []string{"risk", "refusal", "declination"} }
 
@@ -99,7 +102,7 @@ func (f *Fleet) ApproveLetterTemplate(ctx context.Context, by identity.Actor, id
 		if l, err = tx.LetterTemplateByID(ctx, id); err != nil {
 			return err
 		}
-		if strings.HasPrefix(l.Text, draftMark) {
+		if l.IsDraft() {
 			return fault.New(fault.Conflict, "letter_still_draft")
 		}
 		if created, err = tx.ApproveLetterTemplate(ctx, id, f.Now(), by.PersonID); err != nil {

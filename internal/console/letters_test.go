@@ -1,0 +1,105 @@
+package console_test
+
+import (
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/fleet"
+)
+
+// ownLetters has the company write a text of a letter of risk that is approved, and one of refusal that nobody has approved yet.
+func (w *world) ownLetters(t testing.TB) {
+	t.Helper()
+	w.letter = w.id()
+	must[fleet.LetterTemplate](t)(w.PutLetterTemplate(t.Context(), w.admin.actor, fleet.LetterTemplate{TemplateID: w.letter, Kind: "risk", Text: "{company} to {customer}\n\nAt {door} this is open:\n{findings}\n\n{decision}"}))
+	must[fleet.LetterTemplate](t)(w.ApproveLetterTemplate(t.Context(), w.admin.actor, w.letter))
+	w.unapproved = w.id()
+	must[fleet.LetterTemplate](t)(w.PutLetterTemplate(t.Context(), w.admin.actor, fleet.LetterTemplate{TemplateID: w.unapproved, Kind: "refusal", Text: "We wait.\n{findings}"}))
+}
+
+func TestATextOfALetterIsWrittenCheckedAndApprovedOnPages(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	a := w.admin
+	a.get(t, "/letter-templates").want(t, 200, "letter of risk, version 1", "✓ approved", "letter of refusal, version 1 ◆ not approved", "Ada Lindqvist", "Write the next text of: letter of declination")
+	a.get(t, "/letter-templates/"+w.letter.String()).want(t, 200, "{findings} the findings that were chosen", "Approved 3 March 2026").lacks(t, "/approval")
+
+	a.get(t, "/letter-templates/new?kind=threat").want(t, 404)
+	page := a.get(t, "/letter-templates/new?kind=declination").want(t, 200, "DRAFT: have this checked by your lawyer", "Facts and risk in plain words")
+	form := url.Values{"template_id": {page.hidden(t, "template_id")}, "/kind": {"declination"}, "/text": {"We offered it. {price}"}}
+	a.post(t, "/letter-templates", form).want(t, 422, "There is no place price", "A letter says what it is about", "We offered it.")
+	form.Set("/text", "DRAFT: have this checked by your lawyer\r\n{findings}")
+	draft := "/letter-templates/" + form.Get("template_id")
+	a.post(t, "/letter-templates", form).leads(t, draft)
+	a.post(t, "/letter-templates", form).leads(t, draft) // pressed twice
+	a.get(t, draft).want(t, 200, "letter of declination, version 1", "– draft", "This text still says that it is a draft.").lacks(t, "<button>Approve")
+	a.post(t, draft+"/approval", url.Values{}).want(t, 409, "This text still says that it is a draft.")
+
+	w.now = w.now.Add(time.Minute)
+	page = a.get(t, "/letter-templates/new?kind=declination").want(t, 200)
+	form = url.Values{"template_id": {page.hidden(t, "template_id")}, "/kind": {"declination"}, "/text": {"We offered to mend:\n{findings}"}}
+	next := "/letter-templates/" + form.Get("template_id")
+	a.post(t, "/letter-templates", form).leads(t, next)
+	a.get(t, next).want(t, 200, "letter of declination, version 2", "not approved", "Approve this text")
+	a.post(t, next+"/approval", url.Values{}).leads(t, next)
+	a.post(t, next+"/approval", url.Values{}).leads(t, next)
+	a.get(t, next).want(t, 200, "✓ approved", "by Ada Lindqvist.").lacks(t, "<button>Approve")
+	if n := w.count(t, "select count(*) from letter_template_approval"); n != 2 {
+		t.Errorf("%d approvals", n)
+	}
+	w.dispatcher.get(t, next).want(t, 200, "We offered to mend:").lacks(t, "/letter-templates/new")
+	w.dispatcher.post(t, next+"/approval", url.Values{}).want(t, 403)
+	a.get(t, "/letter-templates/"+uuid.Nil.String()).want(t, 404)
+	a.get(t, "/letter-templates/"+w.id().String()).want(t, 404)
+}
+
+func TestALetterAboutFindingsIsPreviewedIssuedAndListed(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	path := "/doors/" + w.door.DoorID.String() + "/letters"
+	if body := w.dispatcher.get(t, "/doors/"+w.door.DoorID.String()).want(t, 200, "Letters about findings").body; !strings.Contains(body, path) {
+		t.Error("the door leads not to its letters")
+	}
+	page := w.dispatcher.get(t, path).want(t, 200, "No letter about this door was issued yet.", "deficient: Weather seal torn at the floor.", "letter of risk, version 1").lacks(t, "letter of refusal", "Preview it")
+	form := url.Values{"report_id": {page.hidden(t, "report_id")}}
+	w.dispatcher.post(t, path, form).want(t, 422, "Choose")
+	form.Set("/template_id", w.letter.String())
+	w.dispatcher.post(t, path, form).want(t, 422)
+	form.Set("/findings", w.unsafeCase.String())
+	w.dispatcher.post(t, path, form).want(t, 422, "No such open finding of this door")
+	form.Set("/findings", w.seal.String())
+
+	w.admin.get(t, path).want(t, 200, "letter of refusal, version 1 (not approved: preview only)", "letter of refusal, draft of the program (preview only)", "Preview it as a draft")
+	preview := "/doors/" + w.door.DoorID.String() + "/letter-preview"
+	for _, text := range []string{w.letter.String(), w.unapproved.String(), "declination"} {
+		asked := url.Values{"/template_id": {text}, "/findings": form["/findings"]}
+		if got := w.admin.post(t, preview, asked).want(t, 200); got.header.Get("Content-Type") != "application/pdf" || !strings.HasPrefix(got.body, "%PDF") {
+			t.Errorf("%s: %s", text, got.header.Get("Content-Type"))
+		}
+	}
+	w.dispatcher.post(t, preview, form).want(t, 403)
+	w.admin.post(t, path, url.Values{"report_id": form["report_id"], "/template_id": {"declination"}, "/findings": form["/findings"]}).want(t, 422, "Nobody has approved this text")
+	w.dispatcher.post(t, path, url.Values{"report_id": form["report_id"], "/template_id": {w.unapproved.String()}, "/findings": form["/findings"]}).want(t, 422, "Nobody has approved this text")
+	before := w.count(t, "select count(*) from report")
+
+	to := "/reports/" + form.Get("report_id")
+	w.dispatcher.post(t, path, form).leads(t, to)
+	w.dispatcher.post(t, path, form).leads(t, to)
+	if n := w.count(t, "select count(*) from report") - before; n != 1 {
+		t.Errorf("%d letters were issued", n)
+	}
+	w.dispatcher.get(t, to).want(t, 200, "Letter", "Bo Tanager")
+	w.dispatcher.get(t, to+"/report.html").want(t, 200, "At 1000 0012 Main entrance this is open:", "deficient: Weather seal torn at the floor.", "said by GIL MARSH")
+	w.dispatcher.get(t, path).want(t, 200, "Letters that were issued").lacks(t, "No letter about this door")
+	w.agent.get(t, path).want(t, 200, "Letters that were issued", "No text is approved").lacks(t, "<button>Issue")
+	form.Set("report_id", w.id().String())
+	w.agent.post(t, path, form).want(t, 422, "No such text of a letter")
+	away := "/doors/" + w.away.DoorID.String() + "/letters"
+	w.agent.get(t, away).want(t, 404)
+	w.agent.post(t, away, form).want(t, 404)
+	w.support.get(t, path).want(t, 403)
+}
