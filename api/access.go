@@ -125,9 +125,14 @@ func (a *API) wellChosen(name string) func(huma.Context, func(huma.Context)) {
 
 func (a *API) refuseParameter(ctx huma.Context, name, code string) {
 	r, w := humachi.Unwrap(ctx)
-	p := newProblem(r.Context(), a.Words, http.StatusUnprocessableEntity, fault.List{fault.New(fault.Invalid, code)})
+	send(w, a.parameterProblem(r.Context(), name, fault.New(fault.Invalid, code)))
+}
+
+// parameterProblem says what is wrong with a parameter.
+func (a *API) parameterProblem(ctx context.Context, name string, f *fault.Error) *Problem {
+	p := newProblem(ctx, a.Words, http.StatusUnprocessableEntity, fault.List{f})
 	p.Errors = []MemberFault{{Code: p.Code, Detail: p.Detail, Parameter: name}}
-	send(w, p)
+	return p
 }
 
 // knownParameters names a parameter in the address that the operation does not have: a filter that is misspelled must not

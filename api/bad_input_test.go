@@ -160,7 +160,15 @@ func TestAnAddressThatCannotBeMeantIsRefused(t *testing.T) {
 		{"GET", "/v1/doors/" + v.doorID + "?effective_at=" + mark, 422, "parameter_invalid", "not_instant effective_at"},
 		{"GET", "/v1/doors/by-tag/1000", 422, "tag_length", ""},
 		{"GET", "/v1/doors/by-tag/10000013", 422, "tag_check_digit", ""},
-		{"GET", "/v1/doors/" + v.doorID + "/sides/c/drawing.svg", 422, "parameter_invalid", "not_one_of side"},
+		{"GET", "/v1/doors/" + v.doorID + "/sides/c/drawing", 422, "parameter_invalid", "not_one_of side"},
+		{"GET", "/v1/doors/" + v.doorID + "/sides/b/drawing?format=gif", 422, "parameter_invalid", "not_one_of format"},
+		{"GET", "/v1/doors/" + v.doorID + "/sides/b/drawing?view=below", 422, "parameter_invalid", "not_one_of view"},
+		{"GET", "/v1/doors/" + v.doorID + "/sides/b/drawing?units=yards", 422, "parameter_invalid", "not_one_of units"},
+		{"GET", "/v1/doors/" + v.doorID + "/sides/b/drawing?scale=4", 422, "parameter_invalid", "too_small scale"},
+		{"GET", "/v1/doors/" + v.doorID + "/sides/b/drawing?scale=half", 422, "parameter_invalid", "not_whole_number scale"},
+		{"GET", "/v1/doors/" + v.doorID + "/sides/b/drawing?scale=5", 422, "drawing_no_room", "drawing_no_room scale"},
+		{"GET", "/v1/doors/" + v.doorID + "/sides/b/drawing?view=elevation", 422, "drawing_of_nothing", "drawing_of_nothing view"},
+		{"GET", "/v1/doors/" + v.doorID + "/sides/b/drawing?zoom=2", 422, "parameter_unknown", "parameter_unknown zoom"},
 	} {
 		t.Run(c.method+c.path, func(t *testing.T) {
 			faults := []string{}

@@ -1,17 +1,21 @@
 package api
 
 import (
-	"bytes"
+	"cmp"
 	"context"
+	"errors"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/report"
+	"lintel.example/lintel/internal/words"
 )
 
 type DevicePath struct {
@@ -132,7 +136,11 @@ type coverageOut struct {
 
 type drawingIn struct {
 	DoorPath
-	Side string `path:"side" enum:"a,b"`
+	Side   string `path:"side" enum:"a,b"`
+	Format string `query:"format" enum:"svg,pdf,png" default:"svg" doc:"An SVG or PNG holds the drawing alone; a PDF is a sheet to print at 100 %, with a length to check it by and the same in words."`
+	View   string `query:"view" enum:"top,elevation" default:"top" doc:"From above, or along the wall."`
+	Scale  int    `query:"scale" minimum:"5" maximum:"5000" doc:"n of 1:n. If absent, the largest usual scale (1:20, 1:50, 1:100, …; 1:24, 1:48, 1:96, … in US units) with room on A4 or Letter."`
+	Units  string `query:"units" enum:"metric,us" doc:"Of lengths; if absent, those of who asks."`
 }
 
 type drawingOut struct {
@@ -145,8 +153,11 @@ func (a *API) devices() {
 	add(a, operation("revision-put", http.MethodPut, "/v1/devices/{component_id}/revisions/{revision_id}", identity.ActPlanDevice, "Record how a device is mounted and set; what follows is recomputed"), a.revisionPut)
 	add(a, operation("field-get", http.MethodGet, "/v1/devices/{component_id}/field", identity.ActReadRegister, "What a device watches now"), a.fieldGet)
 	add(a, operation("coverage-get", http.MethodGet, "/v1/doors/{door_id}/coverage", identity.ActReadOffice, "How far the zones that the rules ask for are covered"), a.coverageGet)
-	drawing := operation("drawing-get", http.MethodGet, "/v1/doors/{door_id}/sides/{side}/drawing.svg", identity.ActReadRegister, "One side of a door, drawn to scale")
-	drawing.Responses = map[string]*huma.Response{"200": {Description: "The drawing", Content: map[string]*huma.MediaType{"image/svg+xml": {Schema: &huma.Schema{Type: "string"}}}}}
+	drawing := operation("drawing-get", http.MethodGet, "/v1/doors/{door_id}/sides/{side}/drawing", identity.ActReadRegister, "One side of a door, drawn to scale")
+	drawing.Responses = map[string]*huma.Response{"200": {Description: "The drawing", Content: map[string]*huma.MediaType{}}}
+	for _, kind := range drawingTypes() {
+		drawing.Responses["200"].Content[kind] = &huma.MediaType{Schema: &huma.Schema{Type: "string", Format: "binary"}}
+	}
 	add(a, drawing, a.drawingGet)
 }
 
@@ -218,15 +229,39 @@ func (a *API) drawingGet(ctx context.Context, by identity.Actor, in *drawingIn) 
 	if err != nil {
 		return nil, err
 	}
-	var svg bytes.Buffer
-	for i, plan := range report.Plans(doc, a.printer(by), report.Units(by.Units)) {
-		if doc.Sides[i].Side == in.Side {
-			if err := report.PlanSVG(&svg, a.printer(by), plan); err != nil {
-				return nil, err
-			}
-		}
+	units := report.Units(cmp.Or(in.Units, string(by.Units)))
+	texts := a.Words.Printer(by.Language, words.Units(units))
+	order := report.DrawingOrder{View: report.View(in.View), Form: report.Form(in.Format), Denominator: float64(in.Scale), Paper: report.A4,
+		Name: doc.Door.Name + ", " + doc.Door.Tag, Line: doc.Site.Name, Language: texts.Language(), Made: a.Now()}
+	if units == report.US {
+		order.Paper = report.Letter
 	}
-	return &drawingOut{ContentType: "image/svg+xml", Body: svg.Bytes()}, nil
+	side := slices.IndexFunc(doc.Sides, func(s fleet.ReportSide) bool { return s.Side == in.Side })
+	if side < 0 {
+		return nil, fault.New(fault.NotFound, "drawing_without_rules")
+	}
+	file, err := report.Draw(texts, report.Plans(doc, texts, units)[side], order)
+	if err != nil {
+		return nil, a.undrawn(ctx, err)
+	}
+	return &drawingOut{ContentType: drawingTypes()[in.Format], Body: file}, nil
+}
+
+func drawingTypes() map[string]string {
+	return map[string]string{"svg": "image/svg+xml", "pdf": "application/pdf", "png": "image/png"}
+}
+
+// undrawn says what of an order cannot be.
+func (a *API) undrawn(ctx context.Context, err error) error {
+	var room report.NoRoom
+	var nothing report.NothingToSee
+	switch {
+	case errors.As(err, &room) && room.Fits != 0:
+		return a.parameterProblem(ctx, "scale", fault.New(fault.Invalid, "drawing_no_room", "scale", room.Denominator, "fits", room.Fits))
+	case errors.As(err, &nothing):
+		return a.parameterProblem(ctx, "view", fault.New(fault.Invalid, "drawing_of_nothing"))
+	}
+	return err
 }
 
 // device reads how a device is mounted and set; pointer is where it stands in the body.

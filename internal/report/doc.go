@@ -8,8 +8,10 @@
 // so that what it said stays provable.
 //
 // A drawing is a Scene: shapes in metres, with pens and type in millimetres of
-// paper. plan.go makes scenes, pattern.go tells areas apart by strokes instead of
-// colours, svg.go and pdf.go write scenes. Words come from the message file
+// paper. plan.go and elevation.go make scenes, pattern.go tells areas apart by
+// strokes, svg.go, pdf.go and png.go write scenes, ordered.go chooses sheet and scale.
+// There is no colour: what is told by strokes alone is seen alike by everybody, on
+// every printer. Words come from the message file
 // report.yaml, numbers are turned into the reader's units in measure.go and nowhere
 // else.
 //

@@ -1,20 +1,26 @@
 package report
 
 import (
+	"strings"
 	"sync"
+	"unicode"
 
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/goregular"
 	"golang.org/x/image/font/sfnt"
 	"golang.org/x/image/math/fixed"
+	"golang.org/x/text/unicode/norm"
 )
 
 // The reports are set in the Go fonts (golang.org/x/image, BSD licence): they
 // come with the program, so a page looks the same wherever it is made.
 
-// A typeface is how wide each of its signs is, in ems.
-type typeface map[rune]float64
+// A typeface is how wide each of its signs is, in ems, and how they are drawn.
+type typeface struct {
+	width    map[rune]float64
+	outlines *sfnt.Font // may be read by several at once, each with a buffer of its own
+}
 
 // faces measures both weights once; nobody writes to them afterwards.
 var faces = sync.OnceValue(func() (f struct{ regular, bold typeface }) {
@@ -28,7 +34,7 @@ func measure(ttf []byte) typeface {
 		panic("embedded font: " + err.Error()) // a fault of the build, not of the input
 	}
 	em := fixed.Int26_6(f.UnitsPerEm())
-	face := typeface{}
+	face := typeface{map[rune]float64{}, f}
 	var buf sfnt.Buffer
 	for r := rune(' '); r <= 0xFFFF; r++ {
 		g, err := f.GlyphIndex(&buf, r)
@@ -36,7 +42,7 @@ func measure(ttf []byte) typeface {
 			continue
 		}
 		if a, err := f.GlyphAdvance(&buf, g, em, font.HintingNone); err == nil {
-			face[r] = float64(a) / float64(em)
+			face.width[r] = float64(a) / float64(em)
 		}
 	}
 	return face
@@ -44,9 +50,30 @@ func measure(ttf []byte) typeface {
 
 // hasRune says whether both weights can print r.
 func hasRune(r rune) bool {
-	_, regular := faces().regular[r]
-	_, bold := faces().bold[r]
+	_, regular := faces().regular.width[r]
+	_, bold := faces().bold.width[r]
 	return regular && bold
+}
+
+const replaceFor = '¤' // stands for a sign that the typeface lacks
+
+// inOurType gives text that the typeface can print: composed (NFC), without control
+// signs, every sign that it lacks replaced by one that it has.
+func inOurType(text string) (printed string, lost bool) {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n':
+			return r
+		case unicode.IsControl(r) || unicode.IsSpace(r):
+			return ' '
+		case unicode.Is(unicode.Cf, r):
+			return -1
+		case !hasRune(r):
+			lost = true
+			return replaceFor
+		}
+		return r
+	}, norm.NFC.String(strings.ToValidUTF8(text, string(replaceFor)))), lost
 }
 
 // textWidthMM is how wide s is at a height (size of type) in millimetres. A sign
@@ -58,7 +85,7 @@ func textWidthMM(s string, heightMM float64, bold bool) float64 {
 	}
 	ems := 0.0
 	for _, r := range s {
-		w, ok := face[r]
+		w, ok := face.width[r]
 		if !ok {
 			w = 1
 		}

@@ -5,12 +5,10 @@ import (
 	"fmt"
 	"strings"
 	"time"
-	"unicode"
 
 	"codeberg.org/go-pdf/fpdf"
 	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/goregular"
-	"golang.org/x/text/unicode/norm"
 )
 
 // Paper is the size of a page.
@@ -44,16 +42,26 @@ const (
 	smallMM    = 2.55
 	posterMM   = 7.5
 	leading    = 1.36
-	replaceFor = '¤' // stands for a sign that the font lacks
 )
 
 // newSheet starts a document whose bytes depend on what is put on it only.
 func newSheet(paper Paper, language string, made time.Time) *sheet {
-	size := map[Paper]string{A4: "A4", Letter: "Letter"}[paper]
-	if size == "" {
-		size = "A4"
+	return newSheetOf(paper.sheetSizes()[0], language, made)
+}
+
+// sheetSize is a size of paper by its name, upright or lying.
+type sheetSize struct {
+	name              string
+	lying             bool
+	widthMM, heightMM float64
+}
+
+func newSheetOf(size sheetSize, language string, made time.Time) *sheet {
+	way := "P"
+	if size.lying {
+		way = "L"
 	}
-	p := fpdf.New("P", "mm", size, "")
+	p := fpdf.New(way, "mm", size.name, "")
 	p.SetCatalogSort(true)
 	p.SetCreationDate(made)
 	p.SetModificationDate(made)
@@ -122,23 +130,11 @@ func (s *sheet) need(height float64) {
 	s.y += headingMM
 }
 
-// clean gives text that the font can print: composed (NFC), without control
-// signs, every sign that the font lacks replaced by one that it has.
+// clean gives text that the typeface can print, and notes when signs were lost.
 func (s *sheet) clean(text string) string {
-	return strings.Map(func(r rune) rune {
-		switch {
-		case r == '\n':
-			return r
-		case unicode.IsControl(r) || unicode.IsSpace(r):
-			return ' '
-		case unicode.Is(unicode.Cf, r):
-			return -1
-		case !hasRune(r):
-			s.replaced = true
-			return replaceFor
-		}
-		return r
-	}, norm.NFC.String(strings.ToValidUTF8(text, string(replaceFor))))
+	printed, lost := inOurType(text)
+	s.replaced = s.replaced || lost
+	return printed
 }
 
 // print puts one line with its baseline at y and gives its width.

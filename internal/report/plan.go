@@ -5,8 +5,10 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 )
 
 // PlanDrawing is what a plan view of one side of a door shows. All places are in
@@ -241,6 +243,10 @@ func planAt(t Texts, in PlanDrawing, body Box, denominator, widthMM, heightMM fl
 		s.add(&Dimension{From: Point{-in.OpeningM / 2, -wallM}, To: Point{in.OpeningM / 2, -wallM}, Line: math.Min(frame.Min.Y, 0) - s.m(4.5),
 			Label: t.T("report.plan.opening", "value", in.Units.length(t, in.OpeningM))})
 	}
+	for _, d := range leafWidths(t, in) {
+		d.Line = s.Bounds().Min.Y - s.m(3.2)
+		s.add(d)
+	}
 	lane := 0.0
 	for i, d := range in.Sensors {
 		if d.Field != nil && len(d.Field.Polygons) > 0 {
@@ -250,6 +256,31 @@ func planAt(t Texts, in PlanDrawing, body Box, denominator, widthMM, heightMM fl
 	}
 	planLegend(s, t, in, widthMM, heightMM)
 	return s
+}
+
+// leafWidths measure each leaf where it is closed, and what revolves across.
+func leafWidths(t Texts, in PlanDrawing) (list []*Dimension) {
+	for _, l := range in.Leaves {
+		if l.WidthM <= 0 {
+			continue
+		}
+		from, to, key, m := l.JambXM, l.JambXM-math.Copysign(l.WidthM, l.JambXM), "report.plan.leaf", l.WidthM
+		if l.Motion == "revolve" {
+			from, to, key, m = l.JambXM-l.WidthM, l.JambXM+l.WidthM, "report.plan.revolving", 2*l.WidthM
+		}
+		list = append(list, &Dimension{From: Point{math.Min(from, to), -wallM}, To: Point{math.Max(from, to), -wallM}, Label: t.T(key, "value", in.Units.length(t, m))})
+	}
+	return list
+}
+
+// zoneText names a zone and says how large it is, from edge to edge.
+func zoneText(t Texts, u Units, key string, z PlanZone) string {
+	text := t.T(key, "name", z.Name)
+	if ps := flat(z.Polygons); len(ps) > 0 {
+		west, east, south, north := corners(ps)
+		text += t.T("report.plan.zone_size", "width", u.length(t, east.X-west.X), "depth", u.length(t, north.Y-south.Y), "near", u.length(t, south.Y))
+	}
+	return text
 }
 
 // fieldLabel starts a dimension with the number of its sensor where there are
@@ -475,7 +506,7 @@ func (l *legend) row(text string, bold bool, swatch func(b Box) []Shape) {
 		height = 3.2
 	}
 	// Narrower than the column: another typeface may stand in for ours.
-	lines := wrap(text, (legendMM-indent)*0.94, height, bold)
+	lines := wrap(unitAfterNumber().ReplaceAllString(text, "$1\u00a0$2"), (legendMM-indent)*0.94, height, bold)
 	if swatch != nil {
 		h := s.m(4)
 		b := Box{Point{l.x, l.y - h}, Point{l.x + s.m(8), l.y}}
@@ -486,7 +517,7 @@ func (l *legend) row(text string, bold bool, swatch func(b Box) []Shape) {
 		y = l.y - s.m(2.9)
 	}
 	for _, line := range lines {
-		s.add(&Text{At: Point{l.x + s.m(indent), y}, String: line, HeightMM: height, Bold: bold, Tone: Ink})
+		s.add(&Text{At: Point{l.x + s.m(indent), y}, String: strings.ReplaceAll(line, "\u00a0", " "), HeightMM: height, Bold: bold, Tone: Ink})
 		y -= s.m(height * 1.3)
 	}
 	used := l.y - y - s.m(height*0.3)
@@ -495,6 +526,9 @@ func (l *legend) row(text string, bold bool, swatch func(b Box) []Shape) {
 	}
 	l.y -= used + s.m(0.8)
 }
+
+// unitAfterNumber is where a line does not break.
+var unitAfterNumber = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`([\d¼½¾]) (m|mm|ft|in)\b`) })
 
 func (l *legend) gap(mm float64) { l.y -= l.s.m(mm) }
 
@@ -555,7 +589,7 @@ func planLegend(s *Scene, t Texts, in PlanDrawing, widthMM, heightMM float64) {
 		l.row(text, false, pattern(func(r [][]Point) []Shape { return fieldArea(s, d.Purpose, r) }))
 	}
 	for _, z := range in.Required {
-		l.row(t.T("report.plan.required", "name", z.Name), false, pattern(func(r [][]Point) []Shape { return []Shape{&Area{Rings: r, Pen: zonePen(z.Purpose)}} }))
+		l.row(zoneText(t, in.Units, "report.plan.required", z), false, pattern(func(r [][]Point) []Shape { return []Shape{&Area{Rings: r, Pen: zonePen(z.Purpose)}} }))
 	}
 	if len(in.Gaps) > 0 {
 		text := t.T("report.plan.gap")
@@ -565,7 +599,7 @@ func planLegend(s *Scene, t Texts, in PlanDrawing, widthMM, heightMM float64) {
 		l.row(text, false, pattern(func(r [][]Point) []Shape { return gapArea(s, r) }))
 	}
 	for _, z := range in.KeptClear {
-		l.row(t.T("report.plan.kept_clear", "name", z.Name), false, pattern(func(r [][]Point) []Shape { return clearZone(s, r) }))
+		l.row(zoneText(t, in.Units, "report.plan.kept_clear", z), false, pattern(func(r [][]Point) []Shape { return clearZone(s, r) }))
 	}
 	for _, d := range in.Sensors {
 		if d.Placed && d.Aim != nil {
@@ -688,6 +722,9 @@ func planDesc(t Texts, in PlanDrawing, denominator float64) string {
 	} else {
 		parts = append(parts, t.T("report.plan.opening_unknown")+".")
 	}
+	for _, d := range leafWidths(t, in) {
+		parts = append(parts, d.Label+".")
+	}
 	for i, d := range in.Sensors {
 		parts = append(parts, t.T("report.plan.sensor", "number", i+1, "name", d.Name)+".")
 		switch {
@@ -700,13 +737,13 @@ func planDesc(t Texts, in PlanDrawing, denominator float64) string {
 		}
 	}
 	for _, z := range in.Required {
-		parts = append(parts, t.T("report.plan.required", "name", z.Name)+".")
+		parts = append(parts, zoneText(t, in.Units, "report.plan.required", z)+".")
 	}
 	for _, c := range in.Spots {
 		parts = append(parts, t.T("report.plan.gap_desc", "value", in.Units.length(t, c.DiameterM)))
 	}
 	for _, z := range in.KeptClear {
-		parts = append(parts, t.T("report.plan.kept_clear", "name", z.Name)+".")
+		parts = append(parts, zoneText(t, in.Units, "report.plan.kept_clear", z)+".")
 	}
 	return strings.Join(append(parts, in.note(t)), " ")
 }

@@ -142,13 +142,19 @@ func (s *Scene) Bounds() Box {
 // add puts shapes on top.
 func (s *Scene) add(sh ...Shape) { s.Shapes = append(s.Shapes, sh...) }
 
-// plain flattens the scene to lines, areas, arcs and texts.
+// plain flattens the scene to lines, areas, arcs and texts. What dimensions say lies
+// on top of everything: no stroke of another one runs through it.
 func (s *Scene) plain() []Shape {
-	var out []Shape
+	var out, labels []Shape
 	for _, sh := range s.Shapes {
+		if d, ok := sh.(*Dimension); ok {
+			strokes, label := d.parts(s)
+			out, labels = append(out, strokes...), append(labels, label.plain(s)...)
+			continue
+		}
 		out = append(out, sh.plain(s)...)
 	}
-	return out
+	return append(out, labels...)
 }
 
 // m is the length in the building of so many millimetres of paper.
@@ -211,6 +217,11 @@ func (t *Text) bounds(s *Scene, b *Box) {
 // drawing. The label of an upright one stands level beside it, away from what is
 // measured; that of a level one sits on its line where it fits, else beyond it.
 func (d *Dimension) plain(s *Scene) []Shape {
+	strokes, label := d.parts(s)
+	return append(strokes, label.plain(s)...)
+}
+
+func (d *Dimension) parts(s *Scene) (strokes []Shape, label *Text) {
 	const height = 2.6
 	thin := Pen{WidthMM: 0.13, Tone: Ink}
 	over, tick, drop := s.m(1), s.m(0.9), s.m(height*0.32)
@@ -229,7 +240,7 @@ func (d *Dimension) plain(s *Scene) []Shape {
 		}
 		ticks.Paths = append(ticks.Paths, []Point{{to.X - tick, to.Y - tick}, {to.X + tick, to.Y + tick}})
 	}
-	label := &Text{String: d.Label, HeightMM: height, Tone: Ink}
+	label = &Text{String: d.Label, HeightMM: height, Tone: Ink, Backed: true}
 	lo, hi := math.Min(a.X, z.X), math.Max(a.X, z.X)
 	switch {
 	case d.Upright && d.Line < d.From.X:
@@ -237,11 +248,11 @@ func (d *Dimension) plain(s *Scene) []Shape {
 	case d.Upright:
 		label.At = Point{d.Line + s.m(1.4), (a.Y+z.Y)/2 - drop}
 	case s.m(textWidthMM(d.Label, height, false)+4) < hi-lo:
-		label.At, label.Anchor, label.Backed = Point{(lo + hi) / 2, d.Line - drop}, Middle, true
+		label.At, label.Anchor = Point{(lo + hi) / 2, d.Line - drop}, Middle
 	default:
 		label.At = Point{hi + s.m(1.6), d.Line - drop}
 	}
-	return append([]Shape{lines, ticks}, label.plain(s)...)
+	return []Shape{lines, ticks}, label
 }
 func (d *Dimension) bounds(s *Scene, b *Box) {
 	for _, sh := range d.plain(s) {

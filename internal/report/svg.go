@@ -16,21 +16,13 @@ const svgMarginMM = 3
 // script, style element or style attribute and nothing is loaded, so the drawing
 // works under a strict content security policy, inline or as a file.
 func WriteSVG(w io.Writer, scenes ...*Scene) error {
-	var width, height float64
-	for _, s := range scenes {
-		b := s.Bounds()
-		width = math.Max(width, s.mm(b.Width())+4*svgMarginMM)
-		height += s.mm(b.Height()) + 2*svgMarginMM
-	}
+	width, height := paperMM(scenes)
 	var out bytes.Buffer
 	fmt.Fprintf(&out, `<svg xmlns="http://www.w3.org/2000/svg" width="%smm" height="%smm" viewBox="0 0 %s %s" role="img" font-family="Go, Arial, Helvetica, sans-serif" stroke-linejoin="round">`+"\n",
 		num(width), num(height), num(width), num(height))
 	if len(scenes) > 0 {
-		var titles, descs []string
-		for _, s := range scenes {
-			titles, descs = append(titles, s.Title), append(descs, s.Desc)
-		}
-		fmt.Fprintf(&out, "<title>%s</title>\n<desc>%s</desc>\n", escape(strings.Join(titles, "; ")), escape(strings.Join(descs, "\n")))
+		titles, descs := said(scenes)
+		fmt.Fprintf(&out, "<title>%s</title>\n<desc>%s</desc>\n", escape(titles), escape(descs))
 	}
 	fmt.Fprintf(&out, `<rect width="%s" height="%s" fill="#ffffff"/>`+"\n", num(width), num(height))
 	top := 0.0
