@@ -34,14 +34,14 @@ type sheet struct {
 }
 
 const (
-	marginMM   = 18.0
-	topMM      = 25.0 // of the body on every page but the first
-	footMM     = 20.0
-	headingMM  = 7.8
-	bodyMM     = 3.1 // size of running text
-	smallMM    = 2.55
-	posterMM   = 7.5
-	leading    = 1.36
+	marginMM  = 18.0
+	topMM     = 25.0 // of the body on every page but the first
+	footMM    = 20.0
+	headingMM = 7.8
+	bodyMM    = 3.1 // size of running text
+	smallMM   = 2.55
+	posterMM  = 7.5
+	leading   = 1.36
 )
 
 // newSheet starts a document whose bytes depend on what is put on it only.

@@ -109,7 +109,7 @@ func (r *raster) shape(s *Scene, sh Shape) {
 	case *Arc:
 		// So many chords that none is farther than a fiftieth of a pixel from its arc.
 		radius := math.Max(s.mm(sh.RadiusM)*pngPerMM, 1)
-		n := math.Max(1, math.Ceil((sh.ToDeg - sh.FromDeg) * math.Pi / 180 / (2*math.Acos(1-0.02/radius))))
+		n := math.Max(1, math.Ceil((sh.ToDeg-sh.FromDeg)*math.Pi/180/(2*math.Acos(1-0.02/radius))))
 		var path []Point
 		for i := range int(n) + 1 {
 			path = append(path, r.place(sh.at(sh.FromDeg+(sh.ToDeg-sh.FromDeg)*float64(i)/n)))
