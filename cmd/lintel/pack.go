@@ -60,7 +60,7 @@ func (c packCheckCmd) Run() error {
 		return err
 	}
 	if p != nil {
-		fmt.Printf("%s: %s, %d rules, %d zones. Nothing is wrong with it.\n", c.File, p.ID, len(p.Rules), len(p.ZoneRules))
+		fmt.Printf("%s: %s, %d rules, %d questions, %d zones. Nothing is wrong with it.\n", c.File, p.ID, len(p.Rules)-len(p.Questions), len(p.Questions), len(p.ZoneRules))
 		return nil
 	}
 	for _, m := range mistakes {

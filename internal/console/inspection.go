@@ -390,7 +390,7 @@ func (w writer) readingLine(asked fleet.InspectionForm, r fleet.FormReading) rea
 	for _, v := range r.Verdicts {
 		one := verdictLine{FormVerdict: v}
 		switch {
-		case v.Outcome == rulebook.NotApplicable:
+		case v.Outcome == rulebook.NotApplicable, v.Outcome == rulebook.Passed && v.Rule.Severity == rulebook.NoSeverity: // nothing is said of the door
 			continue
 		case v.Outcome == rulebook.Passed:
 			one.Class, one.Sign, one.Word = "fine", "✓", w.T("console.verdict.passes")

@@ -257,6 +257,9 @@ func (d doorReport) outcome(v fleet.ReportVerdict) cell {
 	switch v.Outcome {
 	case "passed":
 		c.Mark = tick
+		if v.Severity == "none" { // a question to which no answer is wrong
+			c.Mark, c.Text = dash, d.t("answered")
+		}
 	case "failed":
 		c.Mark, c.Bold = cross, true
 		notes = append(notes, d.code("severity", v.Severity))
@@ -311,7 +314,7 @@ func (d doorReport) found(v fleet.ReportVerdict) cell {
 	}
 	var out []string
 	for _, r := range v.Readings {
-		if r.Value != nil && len(v.Readings) == 1 { // the rule's own title names it
+		if (r.Value != nil || r.Title == v.Title) && len(v.Readings) == 1 { // the rule's own title names it
 			return cell{Text: d.read(r), Note: d.spot(r)}
 		}
 		out = append(out, d.t("reading_named", "name", join(", ", r.Title, d.spot(r)), "value", d.read(r)))
