@@ -314,9 +314,14 @@ func matrix() []row {
 		{op: "visit-get",
 			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
-		{op: "visit-oddities",
+		{op: "oddity-list",
+			own: "200 403 200 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  200 403 403"},
+		{op: "oddity-get",
 			own:     "200 403 200 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  200 403 403",
 			foreign: "200 403 200 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  200 403 403"},
+		{op: "oddity-explain", body: whatWasFound,
+			own:     "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 403",
+			foreign: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 403"},
 		{op: "force-series-get", ids: pressed,
 			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
@@ -522,6 +527,8 @@ func aReport(c cell) any {
 		"Content-Type: multipart/report; report-type=delivery-status; boundary=cut\r\n\r\n--cut\r\nContent-Type: message/delivery-status\r\n\r\n" +
 		"Reporting-MTA: dns; example.net\r\n\r\nAction: delayed\r\nStatus: 4.4.1\r\n\r\n--cut--\r\n")
 }
+
+func whatWasFound(c cell) any { return object{"why": c.on.word + " was written in the van"} }
 
 func sameReason(c cell) any { return object{"reason": c.on.word + " sold"} }
 

@@ -414,12 +414,15 @@ func (w *world) visit(p *place) {
 	note(8, "securing", object{"how": "operator_off", "egress_kept": true, "told_name": p.word + " porter", "answer": "acknowledged", "note": p.word + " by hand"})
 	note(9, "settings", object{"component_id": p.ids["component_id"], "standing": "left", "device": w.deviceFacts(-17)})
 	note(10, "conclusion", object{"result": "failed", "note": p.word + " out of service"})
+	note(50, "note", object{"text": p.word + " is quiet"}) // after they had left
 	photo := w.send(request{http.MethodPut, "/v1/photos/" + p.ids["sha256"], p.photo, "image/png"}, w.by["technician"].secret)
 	if photo.status != 201 {
 		w.t.Fatal(photo.text)
 	}
 	p.signOff = object{"signed_at": w.now.Add(-30 * time.Minute), "left_at": w.now.Add(-30 * time.Minute), "entries": listed, "statement": p.word + " looked at", "signature": "M0 0L1 1"}
 	w.must("technician", http.MethodPut, visit+"/sign-off", p.signOff, 201)
+	asked, _ := w.must("dispatcher", http.MethodGet, "/v1/oddities?kind=after_leaving&visit_id="+p.ids["visit_id"], nil, 200).members["oddities"].([]any)
+	p.ids["oddity_id"], _ = asked[0].(object)["oddity_id"].(string)
 	w.must("technician", http.MethodPut, "/v1/visits/"+p.opened, w.attendance(p), 201)
 	p.shown = w.must("dispatcher", http.MethodPost, "/v1/doors/"+p.ids["door_id"]+"/shown-texts", object{"findings": []string{p.ids["case_id"]}}, 200).member("sha256")
 	w.must("dispatcher", http.MethodPut, "/v1/doors/"+p.ids["door_id"]+"/decisions/"+w.id().String(), object{"observed_at": w.now.Add(-20 * time.Minute), "decision": p.declined()}, 201)

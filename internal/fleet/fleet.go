@@ -98,6 +98,7 @@ type Tx interface {
 	workOrderRows
 	jobRunRows
 	visitRows
+	oddityRows
 	forceSeriesRows
 	photoRows
 	consequenceRows

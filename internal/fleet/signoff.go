@@ -205,7 +205,7 @@ func (f *Fleet) signOff(ctx context.Context, tx Tx, by identity.Actor, v Visit, 
 			return err
 		}
 	}
-	return nil
+	return f.noticeOddities(ctx, tx, v.VisitID, entries)
 }
 
 // checkList holds what the signer lists against what has arrived.

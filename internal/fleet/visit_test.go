@@ -205,6 +205,7 @@ select t.name, coalesce(jsonb_pretty(jsonb_agg(t.row order by t.row::text)), '')
   select 'visit' as name, to_jsonb(x) - 'received_at' as row from visit x
   union all select 'entry', to_jsonb(x) - 'received_at' from visit_entry x
   union all select 'sign-off', to_jsonb(x) - 'received_at' - 'record_sha256' from visit_sign_off x
+  union all select 'oddity', to_jsonb(x) - 'noticed_at' from oddity x
   union all select 'photo', to_jsonb(x) - 'received_at' from photo x
   union all select 'photo of entry', to_jsonb(x) from entry_photo x
   union all select 'finding', to_jsonb(x) - 'recorded_at' from finding x where origin = 'visit'

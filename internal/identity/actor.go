@@ -81,7 +81,8 @@ const (
 	ActLogVisit        Action = "visit.write"      // attendance, entries, photos, sign-off
 	ActDecide          Action = "decision.write"   // what owners decide on findings, also from the office
 	ActDismiss         Action = "finding.dismiss"
-	ActReadOddities    Action = "oddity.read" // what is unusual about entries: the office, not those who made them
+	ActReadOddities    Action = "oddity.read"    // what is unusual about entries: the office, not those who made them
+	ActExplainOddity   Action = "oddity.explain" // what somebody found out about it
 	ActReadReport      Action = "report.read"
 	ActMakeReport      Action = "report.make"
 	ActReadOffice      Action = "office.read" // notices, job runs, instruments
@@ -134,6 +135,7 @@ func Grants() []Grant {
 		{ActDecide, staff, TokenVisits},
 		{ActDismiss, []Role{Technician, Support, Administrator}, ""},
 		{ActReadOddities, []Role{Dispatcher, Support, Administrator}, TokenRead},
+		{ActExplainOddity, []Role{Dispatcher, Administrator}, ""}, // a person's word
 		{ActReadReport, everybody, TokenRead},
 		{ActMakeReport, []Role{Dispatcher, Technician, OwnerAgent, Administrator}, TokenRegister},
 		{ActReadOffice, staff, TokenRead},

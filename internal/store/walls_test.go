@@ -185,6 +185,56 @@ func TestWhatOutsidersSeeIsCountedByHand(t *testing.T) {
 	}
 }
 
+// Staff is one role, but those whose entries are asked about do not see what is asked.
+func TestOdditiesAreSeenByTheOfficeAlone(t *testing.T) {
+	t.Parallel()
+	db := newWorld(t)
+	s := store.New(db.App, "lintel")
+	as := func(role identity.Role) identity.Actor {
+		return identity.Actor{PersonID: idOf("technician"), Role: role, ScopeKind: identity.ScopeAll}
+	}
+	withToken := as(identity.Dispatcher)
+	withToken.TokenScopes = []identity.TokenScope{identity.TokenVisits}
+	for who, c := range map[string]struct {
+		by   identity.Actor
+		want int
+	}{
+		"technician": {as(identity.Technician), 0}, "dispatcher": {as(identity.Dispatcher), 4}, "support": {as(identity.Support), 4}, "administrator": {as(identity.Administrator), 4},
+		"the program": {identity.Program(), 4}, "a dispatcher's token that may not read": {withToken, 0},
+	} {
+		for what, sql := range map[string]string{"sees": "select from oddity", "changes": "update oddity set state = 'withdrawn'"} {
+			err := s.InRawTx(t.Context(), c.by, func(tx pgx.Tx) error {
+				tag, err := tx.Exec(t.Context(), sql)
+				if err == nil && tag.RowsAffected() != int64(c.want) {
+					t.Errorf("%s %s %d, want %d", who, what, tag.RowsAffected(), c.want)
+				}
+				return errors.Join(err, errRolledBack)
+			})
+			if !errors.Is(err, errRolledBack) || stateOf(err) != "" {
+				t.Errorf("%s: %v", who, err)
+			}
+		}
+	}
+	// What a technician's signature leads to is written, and the technician's sight is closed again behind it.
+	err := s.InTx(t.Context(), as(identity.Technician), func(ctx context.Context, tx fleet.Tx) error {
+		if err := tx.PutOddities(ctx, idOf("visit 1 1"), nil); err != nil {
+			return err
+		}
+		if list, err := tx.OddityPage(ctx, fleet.OddityQuery{Limit: 10}); len(list) != 0 || err != nil {
+			t.Error("the technician sees", list, err)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := lines(t, db, "select state from oddity"); !slices.Equal(got, []string{"open", "open", "open", "withdrawn"}) {
+		t.Error(got)
+	}
+}
+
+var errRolledBack = errors.New("taken back")
+
 // A foreign id and one that nobody has are answered alike, so that ids cannot be tried out.
 func TestForeignIdsAreAnsweredLikeUnknownOnes(t *testing.T) {
 	t.Parallel()

@@ -92,6 +92,8 @@ begin
       insert into visit values (c_, s_, v_, text_, hash, at, at, technician);
       insert into visit_entry values (c_, s_, d_, v_, e_, 'finding', at, at, case when (c, s) = (2, 1) then former else technician end, null, text_, hash);
       insert into visit_sign_off values (c_, s_, v_, text_, hash, at, at, case when (c, s) = (1, 1) then former else technician end, hash);
+      insert into oddity (customer_id, site_id, visit_id, oddity_id, kind, person_id, day, doors, entries, looked_at, seconds, noticed_at)
+        values (c_, s_, v_, md5(format('oddity %s %s', c, s))::uuid, 'received_late', technician, '2026-03-03', array[d_], array[e_], 1, 700000, at);
       insert into photo values (photo_, 9, 'image/png', at, technician);
       insert into entry_photo values (c_, s_, d_, v_, e_, photo_), (c_, s_, d_, v_, e_, poster);
       insert into finding values
