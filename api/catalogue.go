@@ -39,6 +39,8 @@ type antennaBody struct {
 	AttenuationLimitDB    *float64  `json:"attenuation_limit_db,omitempty" minimum:"3" maximum:"60" default:"25" doc:"One-way attenuation that no direction exceeds."`
 	BoresightRangeM       float64   `json:"boresight_range_m" minimum:"0.1" maximum:"50" doc:"On the axis at full reach."`
 	Source                string    `json:"source" minLength:"1" maxLength:"300" doc:"Where the figures come from."`
+	RangeToleranceShare   *float64  `json:"range_tolerance_share,omitempty" minimum:"0.01" maximum:"1" default:"0.2" doc:"How far the range of one device may be from boresight_range_m, as a share of it: a walk test that says more is refused."`
+	TiltToleranceDeg      *float64  `json:"tilt_tolerance_deg,omitempty" minimum:"0.5" maximum:"45" default:"5" doc:"How far one device may look from the tilt that it is mounted with: likewise."`
 }
 
 type modelItem struct {
@@ -52,7 +54,8 @@ func newModelItem(m fleet.Model) modelItem {
 		FrequencyHz: m.FrequencyHz, LeastSpeedMPS: m.LeastSpeedMPS, Note: m.Note, Antennas: make([]antennaBody, len(m.Antennas))}}
 	for i, an := range m.Antennas {
 		item.Antennas[i] = antennaBody{AntennaID: an.AntennaID, Name: an.Name, AzimuthBeamwidthDeg: an.AzimuthBeamwidthDeg,
-			ElevationBeamwidthDeg: an.ElevationBeamwidthDeg, AttenuationLimitDB: &an.AttenuationLimitDB, BoresightRangeM: an.BoresightRangeM, Source: an.Source}
+			ElevationBeamwidthDeg: an.ElevationBeamwidthDeg, AttenuationLimitDB: &an.AttenuationLimitDB, BoresightRangeM: an.BoresightRangeM, Source: an.Source,
+			RangeToleranceShare: &an.RangeToleranceShare, TiltToleranceDeg: &an.TiltToleranceDeg}
 	}
 	return item
 }
@@ -181,6 +184,12 @@ func (a *API) modelPut(ctx context.Context, by identity.Actor, in *modelPutIn) (
 			ElevationBeamwidthDeg: an.ElevationBeamwidthDeg, AttenuationLimitDB: fleet.AttenuationLimitDB, BoresightRangeM: an.BoresightRangeM, Source: an.Source}
 		if an.AttenuationLimitDB != nil {
 			antenna.AttenuationLimitDB = *an.AttenuationLimitDB
+		}
+		if an.RangeToleranceShare != nil {
+			antenna.RangeToleranceShare = *an.RangeToleranceShare
+		}
+		if an.TiltToleranceDeg != nil {
+			antenna.TiltToleranceDeg = *an.TiltToleranceDeg
 		}
 		put.Antennas = append(put.Antennas, antenna)
 	}

@@ -28,6 +28,7 @@ type deviceFacts struct {
 	Mount       deviceMount    `json:"mount"`
 	Accessories []uuid.UUID    `json:"accessories,omitempty" maxItems:"8" doc:"From the header outwards."`
 	Settings    deviceSettings `json:"settings"`
+	Fitted      *fleet.Fitted  `json:"fitted,omitempty" readOnly:"true" doc:"What a walk test says of the device; its range and tilt then count instead of the catalogue's and the mount's. Nobody sends it: accepting a fit puts it there."`
 }
 
 type deviceMount struct {
@@ -107,6 +108,7 @@ type fieldItem struct {
 	RevisionID  uuid.UUID        `json:"revision_id" format:"uuid"`
 	Side        string           `json:"side"`
 	Extent      extentItem       `json:"extent"`
+	Fitted      *fleet.Fitted    `json:"fitted,omitempty" doc:"The walk test that it rests on; absent: the catalogue's range and the mount's tilt."`
 	Polygons    [][][][2]float64 `json:"polygons" doc:"On the floor, in the side's frame: polygons of closed rings, the outer one counter-clockwise, then holes."`
 	OwnLeaf     string           `json:"own_leaf,omitempty" enum:"not_seen,seen,masked,not_computable" doc:"Whether the device sees the door's own moving leaf; masked: the control ignores it meanwhile. Computed, not verified on site: staff only."`
 }
@@ -207,7 +209,7 @@ func (a *API) fieldGet(ctx context.Context, by identity.Actor, in *DevicePath) (
 		return nil, err
 	}
 	return &fieldOut{Body: fieldItem{ComponentID: in.ComponentID, RevisionID: w.RevisionID, Side: w.Side, Extent: newExtentItem(w.Extent),
-		Polygons: w.Polygons, OwnLeaf: w.OwnLeaf}}, nil
+		Fitted: w.Fitted, Polygons: w.Polygons, OwnLeaf: w.OwnLeaf}}, nil
 }
 
 func (a *API) coverageGet(ctx context.Context, by identity.Actor, in *DoorPath) (*coverageOut, error) {
@@ -282,7 +284,8 @@ func newRevisionItem(by identity.Actor, r fleet.Revision) revisionItem {
 			Mount: deviceMount{HeightM: show(by, m.HeightM), OffsetXM: show(by, m.OffsetXM), OffsetYM: show(by, m.OffsetYM),
 				TiltDeg: newQuantity(m.TiltDeg), YawDeg: newQuantity(m.YawDeg)},
 			Settings: deviceSettings{ReachDB: newQuantity(s.ReachDB), MotionDirection: s.MotionDirection, HoldWhileMoving: s.HoldWhileMoving,
-				ConfirmTravelMM: newQuantity(s.ConfirmTravelMM), OutputHoldS: newQuantity(s.OutputHoldS), OutputContact: s.OutputContact}}}
+				ConfirmTravelMM: newQuantity(s.ConfirmTravelMM), OutputHoldS: newQuantity(s.OutputHoldS), OutputContact: s.OutputContact},
+			Fitted: r.Device.Fitted}}
 }
 
 func newCoverageItem(c fleet.Coverage) coverageItem {

@@ -3,7 +3,6 @@ package api
 import (
 	"context"
 	"net/http"
-	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -106,12 +105,5 @@ func (a *API) findingList(ctx context.Context, by identity.Actor, in *findingLis
 
 // computedText writes the text of a computed finding from its cause, `code:argument:argument`.
 func (a *API) computedText(by identity.Actor, cause string) string {
-	parts := strings.Split(cause, ":")
-	args := []any{}
-	for i, name := range []string{"side", "what"} {
-		if i+1 < len(parts) {
-			args = append(args, name, parts[i+1])
-		}
-	}
-	return a.text(by, "finding."+parts[0], args...)
+	return fleet.TellCause(a.printer(by), cause)
 }

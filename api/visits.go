@@ -65,13 +65,14 @@ func newVisitItem(v fleet.Visit) VisitItem {
 // entryBody is a piece of a visit on the wire: exactly the member that its kind names.
 type entryBody struct {
 	DoorID       uuid.UUID          `json:"door_id" format:"uuid"`
-	Kind         string             `json:"kind" enum:"safe_work,reading,force_course,positions,left_out,photo,settings,finding,securing,adjustment,mending,part,function_test,decision,dismissal,note,conclusion"`
+	Kind         string             `json:"kind" enum:"safe_work,reading,force_course,positions,walk_test,left_out,photo,settings,finding,securing,adjustment,mending,part,function_test,decision,dismissal,note,conclusion"`
 	ObservedAt   time.Time          `json:"observed_at" doc:"By the device's clock."`
 	Corrects     *uuid.UUID         `json:"corrects,omitempty" format:"uuid" doc:"The entry of the same door, observed before, that no longer counts."`
 	Because      string             `json:"because,omitempty" maxLength:"500" doc:"Why it corrects; must be said."`
 	Reading      *entryReading      `json:"reading,omitempty"`
 	ForceCourse  *entryForceCourse  `json:"force_course,omitempty"`
 	Positions    *entryPositions    `json:"positions,omitempty"`
+	WalkTest     *entryWalkTest     `json:"walk_test,omitempty"`
 	Photo        *entryPhoto        `json:"photo,omitempty"`
 	Settings     *entrySettings     `json:"settings,omitempty"`
 	Finding      *entryFinding      `json:"finding,omitempty"`
@@ -122,6 +123,12 @@ type positionTried struct {
 	XM   float64 `json:"x_m" minimum:"-12" maximum:"12" doc:"From the middle of the opening to the right of somebody who stands in it with the door behind them."`
 	YM   float64 `json:"y_m" minimum:"0" maximum:"12" doc:"From the closed leaf."`
 	Seen bool    `json:"seen"`
+}
+
+// entryWalkTest is a walk test of one device.
+type entryWalkTest struct {
+	ComponentID uuid.UUID `json:"component_id" format:"uuid" doc:"The device."`
+	WalkTestBody
 }
 
 type entryPhoto struct {
@@ -242,6 +249,10 @@ func (b entryBody) fleet(read *reader) fleet.EntryBody {
 		for _, at := range p.Tried {
 			out.Positions.Tried = append(out.Positions.Tried, rulebook.Position(at))
 		}
+	}
+	if w := b.WalkTest; w != nil {
+		walk := w.WalkTestBody.fleet(w.ComponentID)
+		out.WalkTest = &walk
 	}
 	if p := b.Photo; p != nil {
 		out.Photo = &fleet.EntryPhoto{SHA256: read.hash("/photo/sha256", p.SHA256), What: p.What}

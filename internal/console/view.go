@@ -269,8 +269,7 @@ func (w writer) finding(f fleet.Finding) string {
 	if f.Origin != "computed" {
 		return f.What
 	}
-	parts := append(strings.Split(f.Cause, ":"), "", "")
-	return w.T("finding."+parts[0], "side", strings.ToUpper(parts[1]), "what", parts[2])
+	return fleet.TellCause(w.Printer, f.Cause)
 }
 
 // job is what a job is for.

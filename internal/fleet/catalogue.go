@@ -42,11 +42,19 @@ type Antenna struct {
 	AttenuationLimitDB    float64
 	BoresightRangeM       float64 // on the axis at full reach
 	Source                string  // where the figures come from
+	RangeToleranceShare   float64 // how far one device's range may be from BoresightRangeM, as a share of it; 0: RangeToleranceShare
+	TiltToleranceDeg      float64 // how far one device's aim may be from the tilt that it is mounted with; 0: TiltToleranceDeg
 }
 
 // AttenuationLimitDB is what an antenna is taken to have when nobody knows better: our own choice, as in the line
 // protocol of internal/field; a walk test corrects it.
 const AttenuationLimitDB = 25.0
+
+// What a walk test may come to where a catalogue entry says nothing else: our own choice.
+const (
+	RangeToleranceShare = 0.2
+	TiltToleranceDeg    = 5.0
+)
 
 // Accessory is a catalogue entry of something between a sensor and the door that acts on the field.
 type Accessory struct {
@@ -144,6 +152,8 @@ func (m *Model) tidy() {
 		m.Antennas[i].ModelID = m.ModelID
 		tidy(&m.Antennas[i].Name)
 		tidy(&m.Antennas[i].Source)
+		m.Antennas[i].RangeToleranceShare = cmp.Or(m.Antennas[i].RangeToleranceShare, RangeToleranceShare)
+		m.Antennas[i].TiltToleranceDeg = cmp.Or(m.Antennas[i].TiltToleranceDeg, TiltToleranceDeg)
 	}
 }
 
@@ -154,6 +164,12 @@ func (m Model) said() any {
 		antennas[i] = map[string]any{"antenna_id": a.AntennaID, "name": a.Name, "azimuth_beamwidth_deg": a.AzimuthBeamwidthDeg,
 			"elevation_beamwidth_deg": a.ElevationBeamwidthDeg, "attenuation_limit_db": a.AttenuationLimitDB,
 			"boresight_range_m": a.BoresightRangeM, "source": a.Source}
+		if a.RangeToleranceShare != RangeToleranceShare { // entries from before there were tolerances keep their hash
+			antennas[i]["range_tolerance_share"] = a.RangeToleranceShare
+		}
+		if a.TiltToleranceDeg != TiltToleranceDeg {
+			antennas[i]["tilt_tolerance_deg"] = a.TiltToleranceDeg
+		}
 	}
 	return map[string]any{"maker": m.Maker, "name": m.Name, "kind": m.Kind, "sensing": m.Sensing, "frequency_hz": m.FrequencyHz,
 		"least_speed_mps": m.LeastSpeedMPS, "note": m.Note, "antennas": antennas}
@@ -238,6 +254,8 @@ func checkAntennas(faults *fault.List, antennas []Antenna) {
 		checkNumber(faults, at+"/elevation_beamwidth_deg", &a.ElevationBeamwidthDeg, 1, 180)
 		checkNumber(faults, at+"/attenuation_limit_db", &a.AttenuationLimitDB, 3, 60)
 		checkNumber(faults, at+"/boresight_range_m", &a.BoresightRangeM, 0.1, 50)
+		checkNumber(faults, at+"/range_tolerance_share", &a.RangeToleranceShare, 0.01, 1)
+		checkNumber(faults, at+"/tilt_tolerance_deg", &a.TiltToleranceDeg, 0.5, 45)
 	}
 }
 

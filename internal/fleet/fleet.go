@@ -100,6 +100,7 @@ type Tx interface {
 	visitRows
 	oddityRows
 	forceSeriesRows
+	walkRows
 	photoRows
 	consequenceRows
 	trendRows

@@ -66,11 +66,15 @@ func (p *picture) mount(ctx context.Context, tx Tx, c Component, r Revision) err
 		return err
 	}
 	d := deviceInPlace{component: c, revision: r}
+	d.revision.Device.Fitted = nil
 	if c.ModelID != nil {
 		d.sensing = p.models[*c.ModelID].Sensing
 	}
 	p.devices = slices.Clone(p.devices)
 	if i := slices.IndexFunc(p.devices, func(d deviceInPlace) bool { return d.component.ComponentID == c.ComponentID }); i >= 0 {
+		if present := p.devices[i].revision.Device; present.mountedAs(d.revision.Device) {
+			d.revision.Device.Fitted, d.walked = present.Fitted, p.devices[i].walked
+		}
 		p.devices[i] = d
 	} else {
 		p.devices = append(p.devices, d)

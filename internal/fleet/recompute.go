@@ -59,11 +59,21 @@ type picture struct {
 type deviceInPlace struct {
 	component Component
 	revision  Revision
-	sensing   string // of its model, "" when the model is not in the catalogue
+	sensing   string  // of its model, "" when the model is not in the catalogue
+	walked    *walked // a walk test after the one that its field is fitted to
 }
 
-// pictureOf reads what is needed in a constant number of statements.
+// pictureOf reads what is needed in a constant number of statements, and whether devices that are fitted to a walk test were walked again.
 func pictureOf(ctx context.Context, tx Tx, doorID uuid.UUID, asOf AsOf) (picture, error) {
+	p, err := pictureSet(ctx, tx, doorID, asOf, asOf)
+	if err != nil {
+		return p, err
+	}
+	return p, p.readWalks(ctx, tx, asOf)
+}
+
+// pictureSet is pictureOf with devices mounted and set as of a time of their own, and without walk tests since.
+func pictureSet(ctx context.Context, tx Tx, doorID uuid.UUID, asOf, set AsOf) (picture, error) {
 	p := picture{models: map[uuid.UUID]Model{}, antennas: map[uuid.UUID]Antenna{}, accessories: map[uuid.UUID]Accessory{}}
 	var err error
 	if p.door, err = tx.DoorByID(ctx, doorID, asOf); err != nil {
@@ -72,7 +82,7 @@ func pictureOf(ctx context.Context, tx Tx, doorID uuid.UUID, asOf AsOf) (picture
 	if p.components, err = tx.ComponentsOfDoor(ctx, doorID, asOf); err != nil {
 		return p, err
 	}
-	revisions, err := tx.PresentRevisions(ctx, doorID, asOf)
+	revisions, err := tx.PresentRevisions(ctx, doorID, set)
 	if err != nil {
 		return p, err
 	}
@@ -111,6 +121,9 @@ func picturesOf(ctx context.Context, tx Tx, doors []uuid.UUID) ([]picture, error
 	for i, d := range found {
 		pictures[i] = picture{door: d, components: components[d.DoorID], models: all.models, antennas: all.antennas, accessories: all.accessories}
 		pictures[i].place(revised[d.DoorID])
+		if err := pictures[i].readWalks(ctx, tx, AsOf{}); err != nil {
+			return nil, err
+		}
 	}
 	return pictures, nil
 }
@@ -190,6 +203,9 @@ func (p picture) volume(d DeviceFacts) (field.Device, []string) {
 	}
 	if len(missing) > 0 {
 		return field.Device{}, missing
+	}
+	if d.Fitted != nil {
+		d.Fitted.correct(&v)
 	}
 	list := make([]field.Accessory, len(d.Accessories))
 	for i, id := range d.Accessories {
@@ -388,6 +404,9 @@ func (p picture) causes(covers []zoneCover) []string {
 		if d.sensing != "radar" {
 			continue
 		}
+		if d.walked != nil {
+			causes = append(causes, d.drifted(side)...)
+		}
 		if v, missing := p.volume(d.revision.Device); len(missing) == 0 {
 			for i, z := range p.door.Facts.Side(side).KeptClear {
 				if area, _ := field.Overlap(field.Zone{X0M: z.X0M, X1M: z.X1M, Y0M: z.Y0M, Y1M: z.Y1M, BodyHeightM: adultHeightM}, v); area > 0.01 {
@@ -475,6 +494,9 @@ func (p picture) inputs(pack *rulebook.Pack) string {
 	}
 	for _, d := range p.devices {
 		fmt.Fprintln(hash, d.revision.RevisionID)
+		if fit := d.revision.Device.Fitted; fit != nil {
+			fmt.Fprintln(hash, fit.EntryID)
+		}
 	}
 	return hex.EncodeToString(hash.Sum(nil))
 }
@@ -484,6 +506,7 @@ type Watched struct {
 	RevisionID uuid.UUID
 	Side       string
 	Extent     Extent
+	Fitted     *Fitted // the walk test that it rests on
 	Polygons   [][][][2]float64
 	OwnLeaf    string
 }
@@ -505,7 +528,7 @@ func (f *Fleet) Watched(ctx context.Context, by identity.Actor, componentID uuid
 		}
 		d := p.devices[i]
 		extent, polygons := p.extent(d.revision, f.Now())
-		w = Watched{RevisionID: d.revision.RevisionID, Side: d.component.Fitting.Side, Extent: extent, Polygons: rings(polygons)}
+		w = Watched{RevisionID: d.revision.RevisionID, Side: d.component.Fitting.Side, Extent: extent, Fitted: d.revision.Device.Fitted, Polygons: rings(polygons)}
 		if by.Role.Staff() { // a finding of computation alone is internal
 			w.OwnLeaf = p.ownLeaf(d)
 		}

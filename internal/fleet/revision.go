@@ -31,6 +31,9 @@ type DeviceFacts struct {
 	Mount       MountFacts  `json:"mount"`
 	Accessories []uuid.UUID `json:"accessories"` // from the header outwards
 	Settings    Settings    `json:"settings"`
+	// Fitted is what a walk test said of the device. Nobody sends it: accepting a fit puts it there, and it goes with the next change of the
+	// antenna, the mount or an accessory.
+	Fitted *Fitted `json:"fitted,omitempty"`
 }
 
 // MountFacts is where a device sits and where it looks, in its side's frame (see internal/field).
@@ -63,7 +66,7 @@ type RevisionQuery struct {
 type revisionRows interface {
 	RevisionByID(ctx context.Context, id uuid.UUID) (Revision, error)
 	// PresentRevisions gives, for every device of a door, the recorded (found or left) revision that holds as of
-	// both times; devices without one are left out.
+	// both times, with the fit of a walk test that still holds; devices without a revision are left out.
 	PresentRevisions(ctx context.Context, doorID uuid.UUID, asOf AsOf) ([]Revision, error)
 	RevisionsOfDevice(ctx context.Context, q RevisionQuery) ([]Revision, error)
 	InsertRevision(ctx context.Context, r Revision) (bool, error)
@@ -77,6 +80,7 @@ type revisionRows interface {
 // revision never changes: the same again is success, anything else under its id a conflict.
 func (f *Fleet) PutRevision(ctx context.Context, by identity.Actor, r Revision) (saved Revision, created bool, err error) {
 	tidy(&r.Reason)
+	r.Device.Fitted = nil
 	if err := f.checkRevision(r); err != nil {
 		return Revision{}, false, err
 	}

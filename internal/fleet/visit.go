@@ -67,6 +67,7 @@ type EntryBody struct {
 	Reading      *EntryReading      `json:"reading,omitempty"`
 	ForceCourse  *EntryForceCourse  `json:"force_course,omitempty"`
 	Positions    *EntryPositions    `json:"positions,omitempty"`
+	WalkTest     *EntryWalkTest     `json:"walk_test,omitempty"`
 	Photo        *EntryPhoto        `json:"photo,omitempty"`
 	Settings     *EntrySettings     `json:"settings,omitempty"`
 	Finding      *EntryFinding      `json:"finding,omitempty"`
@@ -85,7 +86,7 @@ type EntryBody struct {
 
 // EntryKinds are the kinds of entries. An entry says what it has to say in the member that its kind names.
 func EntryKinds() []string {
-	return []string{"safe_work", "reading", "force_course", "positions", "left_out", "photo", "settings", "finding", "securing", "adjustment", "mending", "part", "function_test", "decision", "dismissal", "note", "conclusion"}
+	return []string{"safe_work", "reading", "force_course", "positions", "walk_test", "left_out", "photo", "settings", "finding", "securing", "adjustment", "mending", "part", "function_test", "decision", "dismissal", "note", "conclusion"}
 }
 
 // EntryReading is one thing read at the door, by its name in the rulebook.
@@ -545,6 +546,15 @@ func checkNamed(ctx context.Context, tx Tx, e Entry) error {
 			return fault.At("/settings/component_id", "component_not_on_door")
 		}
 	}
+	if w := e.Body.WalkTest; w != nil {
+		component, err := tx.ComponentByID(ctx, w.ComponentID, AsOf{})
+		if err != nil {
+			return instead(err, fault.At("/walk_test/component_id", "component_not_on_door"))
+		}
+		if component.DoorID != e.DoorID {
+			return fault.At("/walk_test/component_id", "component_not_on_door")
+		}
+	}
 	if said := e.Body.Finding; said != nil && said.Confirms != nil {
 		is, err := tx.ComputedFindingExists(ctx, e.DoorID, *said.Confirms)
 		if err != nil {
@@ -557,7 +567,8 @@ func checkNamed(ctx context.Context, tx Tx, e Entry) error {
 	return nil
 }
 
-// followEntry writes the revision that settings are and the fitting that a part is, and recomputes where one may have been corrected.
+// followEntry writes the revision that settings are and the fitting that a part is, and recomputes where one may have been corrected, or a walk
+// test may say that a device watches something else than it did.
 func (f *Fleet) followEntry(ctx context.Context, tx Tx, by identity.Actor, e Entry) error {
 	if e.Body.Part != nil {
 		return f.followPart(ctx, tx, by, e)
@@ -567,7 +578,7 @@ func (f *Fleet) followEntry(ctx context.Context, tx Tx, by identity.Actor, e Ent
 			EffectiveAt: e.ObservedAt, Reason: "visit", VisitID: &e.VisitID, SHA256: e.SHA256, Device: s.Device})
 		return err
 	}
-	if e.Body.Corrects != nil {
+	if e.Body.Corrects != nil || e.Body.WalkTest != nil {
 		return f.recompute(ctx, tx, by, e.DoorID)
 	}
 	return nil
@@ -654,7 +665,7 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 	said := map[string]bool{"reading": b.Reading != nil, "photo": b.Photo != nil, "settings": b.Settings != nil, "finding": b.Finding != nil,
 		"securing": b.Securing != nil, "mending": b.Mending != nil, "conclusion": b.Conclusion != nil, "note": b.Note != nil, "part": b.Part != nil,
 		"safe_work": b.SafeWork != nil, "left_out": b.LeftOut != nil, "adjustment": b.Adjustment != nil, "function_test": b.FunctionTest != nil,
-		"decision": b.Decision != nil, "dismissal": b.Dismissal != nil, "force_course": b.ForceCourse != nil, "positions": b.Positions != nil}
+		"decision": b.Decision != nil, "dismissal": b.Dismissal != nil, "force_course": b.ForceCourse != nil, "positions": b.Positions != nil, "walk_test": b.WalkTest != nil}
 	known := false
 	for kind, is := range said {
 		if kind == b.Kind {
@@ -679,6 +690,8 @@ func (f *Fleet) checkEntry(id uuid.UUID, b EntryBody) error {
 		b.ForceCourse.workOut(&faults)
 	case "positions":
 		b.Positions.workOut(&faults)
+	case "walk_test":
+		b.WalkTest.check(&faults, "/walk_test")
 	case "photo":
 		checkText(&faults, "/photo/what", b.Photo.What, 0, 300)
 	case "settings":

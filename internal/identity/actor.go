@@ -71,6 +71,7 @@ const (
 	ActWriteRegister   Action = "register.write"   // the same, changed
 	ActImport          Action = "register.import"  // whole lists in, and out again
 	ActPlanDevice      Action = "device.plan"      // intended settings
+	ActAcceptFit       Action = "device.fit"       // what a walk test says of a device
 	ActReadCatalogue   Action = "catalogue.read"   // device models, antennas, accessories, rule packs
 	ActWriteCatalogue  Action = "catalogue.write"  // new entries
 	ActKeepInstruments Action = "instrument.write" // the register of what readings are taken with
@@ -124,6 +125,7 @@ func Grants() []Grant {
 		{ActWriteRegister, []Role{Dispatcher, Administrator}, TokenRegister},
 		{ActImport, []Role{Dispatcher, Administrator}, TokenRegister},
 		{ActPlanDevice, []Role{Dispatcher, Support, Administrator}, TokenRegister},
+		{ActAcceptFit, staff, TokenVisits},
 		{ActReadCatalogue, everybody, TokenRead},
 		{ActWriteCatalogue, []Role{Support, Administrator}, TokenRegister},
 		{ActKeepInstruments, []Role{Dispatcher, Administrator}, TokenRegister},

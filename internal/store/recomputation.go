@@ -130,20 +130,34 @@ const sqlPresentRevisionsOf = `-- present_revisions_of
 select r.customer_id, r.site_id, r.door_id, r.component_id, r.revision_id, r.standing, r.effective_at, r.recorded_at, r.recorded_by, r.reason, r.visit_id, r.sha256, r.antenna_id,
   r.height_m, r.height_basis, r.offset_x_m, r.offset_x_basis, r.offset_y_m, r.offset_y_basis, r.tilt_deg, r.tilt_basis, r.yaw_deg, r.yaw_basis, r.reach_db, r.reach_basis,
   r.motion_direction, r.hold_while_moving, r.confirm_travel_mm, r.confirm_travel_basis, r.output_hold_s, r.output_hold_basis, r.output_contact,
-  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories
+  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories, r.fitted,
+  (select jsonb_build_object('revision_id', f.revision_id, 'effective_at', f.effective_at, 'recorded_at', f.recorded_at, 'recorded_by', f.recorded_by,
+    'visit_id', f.visit_id, 'sha256', encode(f.sha256, 'hex'), 'fitted', f.fitted)
+   from revision f join revision b on b.revision_id = (f.fitted ->> 'revision_id')::uuid and b.component_id = f.component_id
+   where f.component_id = r.component_id and f.fitted is not null
+     and not exists (select from visit_entry e where e.corrects = f.revision_id and e.door_id = f.door_id and (e.observed_at, e.entry_id) > (f.effective_at, f.revision_id))
+     and not exists (select from visit_entry e where e.corrects = b.revision_id and e.door_id = b.door_id and (e.observed_at, e.entry_id) > (b.effective_at, b.revision_id))
+     and not exists (select from revision n where n.component_id = f.component_id and n.standing <> 'intended' and n.fitted is null
+       and (n.effective_at, n.revision_id) > (b.effective_at, b.revision_id)
+       and not exists (select from visit_entry e where e.corrects = n.revision_id and e.door_id = n.door_id and (e.observed_at, e.entry_id) > (n.effective_at, n.revision_id))
+       and ((n.effective_at, n.revision_id) < (f.effective_at, f.revision_id)
+         or (n.antenna_id, n.height_m, n.offset_x_m, n.offset_y_m, n.tilt_deg, n.yaw_deg) is distinct from (b.antenna_id, b.height_m, b.offset_x_m, b.offset_y_m, b.tilt_deg, b.yaw_deg)
+         or (select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = n.revision_id)
+           is distinct from (select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = b.revision_id)))
+   order by f.effective_at desc, f.revision_id desc limit 1) as fit
 from component c cross join lateral (
   select w.* from revision w
-  where w.component_id = c.component_id and w.standing <> 'intended'
+  where w.component_id = c.component_id and w.standing <> 'intended' and w.fitted is null
     and coalesce((select false from visit_entry e where e.corrects = w.revision_id and e.door_id = w.door_id
       and (e.observed_at, e.entry_id) > (w.effective_at, w.revision_id) limit 1), true)
   order by w.effective_at desc, w.revision_id desc limit 1) r
 where c.door_id = any (@door_ids)
 order by r.door_id, r.component_id`
 
-// PresentRevisionsOf gives the recorded revisions that hold now at doors.
+// PresentRevisionsOf is PresentRevisions as things stand now, for many doors.
 func (t *Tx) PresentRevisionsOf(ctx context.Context, doors []uuid.UUID) ([]fleet.Revision, error) {
-	rows, err := query[revisionRow](ctx, t, "present_revisions_of", sqlPresentRevisionsOf, pgx.StrictNamedArgs{"door_ids": doors})
-	return each(rows, revisionRow.revision), err
+	rows, err := query[presentRow](ctx, t, "present_revisions_of", sqlPresentRevisionsOf, pgx.StrictNamedArgs{"door_ids": doors})
+	return each(rows, presentRow.revision), err
 }
 
 const sqlCoverageInputs = `-- coverage_inputs

@@ -8,6 +8,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/seal"
 )
 
 type revisionRow struct {
@@ -44,13 +45,14 @@ type revisionRow struct {
 	OutputHoldBasis    string
 	OutputContact      string
 	Accessories        []uuid.UUID
+	Fitted             *fleet.Fitted
 }
 
 func (r revisionRow) revision() fleet.Revision {
 	v := fleet.Revision{
 		CustomerID: r.CustomerID, SiteID: r.SiteID, DoorID: r.DoorID, ComponentID: r.ComponentID, RevisionID: r.RevisionID,
 		Standing: r.Standing, EffectiveAt: r.EffectiveAt, RecordedAt: r.RecordedAt, RecordedBy: r.RecordedBy, Reason: r.Reason,
-		VisitID: r.VisitID, Device: fleet.DeviceFacts{AntennaID: r.AntennaID, Accessories: r.Accessories,
+		VisitID: r.VisitID, Device: fleet.DeviceFacts{AntennaID: r.AntennaID, Accessories: r.Accessories, Fitted: r.Fitted,
 			Mount: fleet.MountFacts{HeightM: quantity(r.HeightM, r.HeightBasis), OffsetXM: quantity(r.OffsetXM, r.OffsetXBasis),
 				OffsetYM: quantity(r.OffsetYM, r.OffsetYBasis), TiltDeg: quantity(r.TiltDeg, r.TiltBasis), YawDeg: quantity(r.YawDeg, r.YawBasis)},
 			Settings: fleet.Settings{ReachDB: quantity(r.ReachDB, r.ReachBasis), MotionDirection: r.MotionDirection, HoldWhileMoving: r.HoldWhileMoving,
@@ -64,7 +66,7 @@ const sqlRevisionByID = `-- revision_by_id
 select customer_id, site_id, door_id, component_id, revision_id, standing, effective_at, recorded_at, recorded_by, reason, visit_id, sha256, antenna_id,
   height_m, height_basis, offset_x_m, offset_x_basis, offset_y_m, offset_y_basis, tilt_deg, tilt_basis, yaw_deg, yaw_basis, reach_db, reach_basis,
   motion_direction, hold_while_moving, confirm_travel_mm, confirm_travel_basis, output_hold_s, output_hold_basis, output_contact,
-  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories
+  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories, r.fitted
 from revision r where revision_id = @revision_id`
 
 // RevisionByID gives one revision.
@@ -77,10 +79,24 @@ const sqlPresentRevisions = `-- present_revisions
 select r.customer_id, r.site_id, r.door_id, r.component_id, r.revision_id, r.standing, r.effective_at, r.recorded_at, r.recorded_by, r.reason, r.visit_id, r.sha256, r.antenna_id,
   r.height_m, r.height_basis, r.offset_x_m, r.offset_x_basis, r.offset_y_m, r.offset_y_basis, r.tilt_deg, r.tilt_basis, r.yaw_deg, r.yaw_basis, r.reach_db, r.reach_basis,
   r.motion_direction, r.hold_while_moving, r.confirm_travel_mm, r.confirm_travel_basis, r.output_hold_s, r.output_hold_basis, r.output_contact,
-  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories
+  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories, r.fitted,
+  (select jsonb_build_object('revision_id', f.revision_id, 'effective_at', f.effective_at, 'recorded_at', f.recorded_at, 'recorded_by', f.recorded_by,
+    'visit_id', f.visit_id, 'sha256', encode(f.sha256, 'hex'), 'fitted', f.fitted)
+   from revision f join revision b on b.revision_id = (f.fitted ->> 'revision_id')::uuid and b.component_id = f.component_id
+   where f.component_id = r.component_id and f.fitted is not null and f.effective_at <= @effective and f.recorded_at <= @recorded
+     and not exists (select from visit_entry e where e.corrects = f.revision_id and e.door_id = f.door_id and (e.observed_at, e.entry_id) > (f.effective_at, f.revision_id) and e.received_at <= @recorded)
+     and not exists (select from visit_entry e where e.corrects = b.revision_id and e.door_id = b.door_id and (e.observed_at, e.entry_id) > (b.effective_at, b.revision_id) and e.received_at <= @recorded)
+     and not exists (select from revision n where n.component_id = f.component_id and n.standing <> 'intended' and n.fitted is null and n.effective_at <= @effective and n.recorded_at <= @recorded
+       and (n.effective_at, n.revision_id) > (b.effective_at, b.revision_id)
+       and not exists (select from visit_entry e where e.corrects = n.revision_id and e.door_id = n.door_id and (e.observed_at, e.entry_id) > (n.effective_at, n.revision_id) and e.received_at <= @recorded)
+       and ((n.effective_at, n.revision_id) < (f.effective_at, f.revision_id)
+         or (n.antenna_id, n.height_m, n.offset_x_m, n.offset_y_m, n.tilt_deg, n.yaw_deg) is distinct from (b.antenna_id, b.height_m, b.offset_x_m, b.offset_y_m, b.tilt_deg, b.yaw_deg)
+         or (select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = n.revision_id)
+           is distinct from (select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = b.revision_id)))
+   order by f.effective_at desc, f.revision_id desc limit 1) as fit
 from component c cross join lateral (
   select w.* from revision w
-  where w.component_id = c.component_id and w.standing <> 'intended' and w.effective_at <= @effective and w.recorded_at <= @recorded
+  where w.component_id = c.component_id and w.standing <> 'intended' and w.fitted is null and w.effective_at <= @effective and w.recorded_at <= @recorded
     and coalesce((select false from visit_entry e where e.corrects = w.revision_id and e.door_id = w.door_id and e.received_at <= @recorded
       and (e.observed_at, e.entry_id) > (w.effective_at, w.revision_id) limit 1), true)
   order by w.effective_at desc, w.revision_id desc limit 1) r
@@ -89,18 +105,42 @@ order by r.component_id`
 
 // PresentRevisions gives the recorded revision of each device of a door as of both times; what an entry has
 // corrected no longer counts. Of two at one instant the one with the greater id holds, not the one that arrived
-// last: ids are made in the order of time where the settings are seen, and the order of arrival must not matter.
+// last: ids are made in the order of time where the settings are seen, and the order of arrival must not matter. The fit of a walk test holds
+// while what it rests on is not corrected, nothing was recorded between that and the walk, and nothing since of another antenna, mount or accessory.
 func (t *Tx) PresentRevisions(ctx context.Context, doorID uuid.UUID, asOf fleet.AsOf) ([]fleet.Revision, error) {
-	rows, err := query[revisionRow](ctx, t, "present_revisions", sqlPresentRevisions,
+	rows, err := query[presentRow](ctx, t, "present_revisions", sqlPresentRevisions,
 		pgx.StrictNamedArgs{"door_id": doorID, "effective": bound(asOf.Effective), "recorded": bound(asOf.Recorded)})
-	return each(rows, revisionRow.revision), err
+	return each(rows, presentRow.revision), err
+}
+
+// presentRow is a recorded revision with the fit that holds for it.
+type presentRow struct {
+	revisionRow
+	Fit *struct {
+		RevisionID  uuid.UUID    `json:"revision_id"`
+		EffectiveAt time.Time    `json:"effective_at"`
+		RecordedAt  time.Time    `json:"recorded_at"`
+		RecordedBy  uuid.UUID    `json:"recorded_by"`
+		VisitID     *uuid.UUID   `json:"visit_id"`
+		SHA256      seal.Hash    `json:"sha256"`
+		Fitted      fleet.Fitted `json:"fitted"`
+	}
+}
+
+func (r presentRow) revision() fleet.Revision {
+	v := r.revisionRow.revision()
+	if f := r.Fit; f != nil {
+		v = v.WithFit(fleet.Revision{RevisionID: f.RevisionID, Standing: "found", EffectiveAt: f.EffectiveAt, RecordedAt: f.RecordedAt, RecordedBy: f.RecordedBy, Reason: "walk_test",
+			VisitID: f.VisitID, SHA256: f.SHA256, Device: fleet.DeviceFacts{Fitted: &f.Fitted}})
+	}
+	return v
 }
 
 const sqlRevisionsOfDevice = `-- revisions_of_device
 select customer_id, site_id, door_id, component_id, revision_id, standing, effective_at, recorded_at, recorded_by, reason, visit_id, sha256, antenna_id,
   height_m, height_basis, offset_x_m, offset_x_basis, offset_y_m, offset_y_basis, tilt_deg, tilt_basis, yaw_deg, yaw_basis, reach_db, reach_basis,
   motion_direction, hold_while_moving, confirm_travel_mm, confirm_travel_basis, output_hold_s, output_hold_basis, output_contact,
-  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories
+  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories, r.fitted
 from revision r
 where component_id = @component_id and (effective_at, revision_id) < (@before_at, @before_id)
 order by effective_at desc, revision_id desc limit @limit`
@@ -116,10 +156,10 @@ const sqlInsertRevision = `-- insert_revision
 with revised as (
   insert into revision (customer_id, site_id, door_id, component_id, revision_id, standing, effective_at, recorded_at, recorded_by, reason, visit_id, sha256, antenna_id,
     height_m, height_basis, offset_x_m, offset_x_basis, offset_y_m, offset_y_basis, tilt_deg, tilt_basis, yaw_deg, yaw_basis, reach_db, reach_basis,
-    motion_direction, hold_while_moving, confirm_travel_mm, confirm_travel_basis, output_hold_s, output_hold_basis, output_contact)
+    motion_direction, hold_while_moving, confirm_travel_mm, confirm_travel_basis, output_hold_s, output_hold_basis, output_contact, fitted)
   select customer_id, site_id, door_id, component_id, @revision_id, @standing, @effective_at, @recorded_at, @recorded_by, @reason, @visit_id, @sha256, @antenna_id,
     @height_m, @height_basis, @offset_x_m, @offset_x_basis, @offset_y_m, @offset_y_basis, @tilt_deg, @tilt_basis, @yaw_deg, @yaw_basis, @reach_db, @reach_basis,
-    @motion_direction, @hold_while_moving, @confirm_travel_mm, @confirm_travel_basis, @output_hold_s, @output_hold_basis, @output_contact
+    @motion_direction, @hold_while_moving, @confirm_travel_mm, @confirm_travel_basis, @output_hold_s, @output_hold_basis, @output_contact, @fitted
   from component where component_id = @component_id
   on conflict (revision_id) do nothing
   returning customer_id, site_id, door_id, component_id, revision_id),
@@ -140,7 +180,7 @@ func (t *Tx) InsertRevision(ctx context.Context, v fleet.Revision) (bool, error)
 		"yaw_deg": m.YawDeg.Value, "yaw_basis": m.YawDeg.Basis, "reach_db": s.ReachDB.Value, "reach_basis": s.ReachDB.Basis,
 		"motion_direction": s.MotionDirection, "hold_while_moving": s.HoldWhileMoving, "confirm_travel_mm": s.ConfirmTravelMM.Value,
 		"confirm_travel_basis": s.ConfirmTravelMM.Basis, "output_hold_s": s.OutputHoldS.Value, "output_hold_basis": s.OutputHoldS.Basis,
-		"output_contact": s.OutputContact, "accessories": v.Device.Accessories})
+		"output_contact": s.OutputContact, "fitted": v.Device.Fitted, "accessories": v.Device.Accessories})
 }
 
 // Lateral, with its limit, because a planner that does not know how few rows the document has reads all revisions.

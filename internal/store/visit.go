@@ -237,6 +237,21 @@ func (t *Tx) PartsOfOrder(ctx context.Context, orderID uuid.UUID) ([]fleet.PartO
 	return list, nil
 }
 
+const sqlNewestWalkTests = `-- newest_walk_tests
+select distinct on (w.component) e.customer_id, e.site_id, e.door_id, e.visit_id, e.entry_id, e.observed_at, e.received_at, e.recorded_by, e.canonical, e.sha256,
+  exists (select from visit_sign_off s where s.visit_id = e.visit_id) as signed
+from visit_entry e cross join lateral (select convert_from(e.canonical, 'UTF8')::jsonb #>> '{walk_test,component_id}' as component) w
+where e.door_id = any (@door_ids) and e.kind = 'walk_test' and e.observed_at <= @effective and e.received_at <= @recorded
+  and not exists (select from visit_entry k where k.corrects = e.entry_id and k.door_id = e.door_id and k.received_at <= @recorded
+    and (k.observed_at, k.entry_id) > (e.observed_at, e.entry_id))
+order by w.component, e.observed_at desc, e.entry_id desc`
+
+// NewestWalkTests gives of each component of doors the newest walk test that nothing corrects, as of both times.
+func (t *Tx) NewestWalkTests(ctx context.Context, doors []uuid.UUID, asOf fleet.AsOf) ([]fleet.Entry, error) {
+	return entries(query[entryRow](ctx, t, "newest_walk_tests", sqlNewestWalkTests, pgx.StrictNamedArgs{"door_ids": doors,
+		"effective": bound(asOf.Effective), "recorded": bound(asOf.Recorded)}))
+}
+
 const sqlInsertEntry = `-- insert_entry
 with accepted as (
   insert into visit_entry (customer_id, site_id, door_id, visit_id, entry_id, kind, observed_at, received_at, recorded_by, corrects, canonical, sha256)
