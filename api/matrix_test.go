@@ -234,6 +234,9 @@ func matrix() []row {
 		{op: "what-if", body: newWhatIf,
 			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "walk-test", body: newWalkTest,
+			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "field-get",
 			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
@@ -325,6 +328,12 @@ func matrix() []row {
 		{op: "force-series-get", ids: pressed,
 			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "walk-fit-get", ids: walked,
+			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "walk-fit-put", ids: walked,
+			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  403 200 403 403  403 403 403",
+			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  403 200 403 403  403 403 403"},
 		{op: "inspection-form-get",
 			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
@@ -488,6 +497,12 @@ func newRevision(c cell) any {
 	return object{"standing": "intended", "reason": c.on.word + " planned", "device": c.w.deviceFacts(-1)}
 }
 
+func newWalkTest(c cell) any {
+	said := c.w.walkTest(c.on)
+	delete(said, "component_id")
+	return said
+}
+
 func newWhatIf(cell) any {
 	return object{"changes": []object{{"name": "reach_db", "value": "-6"}}}
 }
@@ -598,6 +613,8 @@ func reopened(c cell) map[string]string { return one("work_order_id", c.on.reope
 func cancelled(c cell) map[string]string { return one("work_order_id", c.on.ended) }
 
 func pressed(c cell) map[string]string { return one("entry_id", c.on.pressed) }
+
+func walked(c cell) map[string]string { return one("entry_id", c.on.walked) }
 
 func openVisit(c cell) map[string]string { return one("visit_id", c.on.opened) }
 

@@ -63,6 +63,7 @@ type place struct {
 	ids      map[string]string // by the name that they have in the path of an operation
 	photo    []byte
 	pressed  string // an entry with a force over time
+	walked   string // a walk test whose fit was taken over
 	signOff  object
 	opened   string // a visit that is not signed off
 	ended    string // a work order that was cancelled
@@ -318,7 +319,12 @@ func doorFacts(word string) object {
 
 func (w *world) deviceFacts(reachDB float64) object {
 	return object{"antenna_id": w.antenna, "mount": object{"height_m": known(2.3), "offset_x_m": known(0), "offset_y_m": known(0.12), "tilt_deg": known(23), "yaw_deg": known(0)},
-		"settings": object{"reach_db": known(reachDB), "motion_direction": "approach", "output_hold_s": known(1), "output_contact": "normally_open"}}
+		"settings": object{"reach_db": known(reachDB), "motion_direction": "approach", "confirm_travel_mm": known(100), "output_hold_s": known(1), "output_contact": "normally_open"}}
+}
+
+// walkTest is the width and depth of the field of deviceFacts(-17).
+func (w *world) walkTest(p *place) object {
+	return object{"component_id": p.ids["component_id"], "body_height_m": 1.7, "width_m": 1.57, "depth_m": 1.1}
 }
 
 // furnish makes a site of a customer with everything that can belong to it.
@@ -407,6 +413,8 @@ func (w *world) visit(p *place) {
 	note(4, "safe_work", object{"traffic": "barriered", "power": "isolated", "ladder": "stands_safe", "second_person": "there", "note": p.word + " cones"})
 	note(5, "reading", object{"name": "hold_open_s", "value": 2})
 	p.pressed = note(5, "force_course", object{"csv": "s;N;" + p.word + "\n0;0\n0.05;60\n0.1;20\n", "gap_m": 0.2})
+	p.walked = note(5, "walk_test", w.walkTest(p))
+	w.must("technician", http.MethodPut, visit+"/entries/"+p.walked+"/fit", nil, 201)
 	note(6, "photo", object{"sha256": p.ids["sha256"], "what": p.word + " edge"})
 	p.ids["case_id"] = note(7, "finding", object{"severity": "unsafe", "what": p.word + " closes on people", "photos": []string{p.ids["sha256"]}})
 	p.ids["entry_id"] = p.ids["case_id"]
@@ -474,7 +482,7 @@ func photoOf(t testing.TB, word string) []byte {
 
 // nowhere is a place that nobody knows.
 func (w *world) nowhere() *place {
-	p := &place{word: "Nowhere", ids: map[string]string{}, pressed: w.id().String(), opened: w.id().String(), ended: w.id().String(), done: w.id().String(), reopened: w.id().String(), session: w.id().String(), token: w.id().String()}
+	p := &place{word: "Nowhere", ids: map[string]string{}, pressed: w.id().String(), walked: w.id().String(), opened: w.id().String(), ended: w.id().String(), done: w.id().String(), reopened: w.id().String(), session: w.id().String(), token: w.id().String()}
 	for name := range w.places[own].ids {
 		p.ids[name] = w.id().String()
 	}
@@ -501,7 +509,7 @@ func (w *world) hidden(who *somebody) []string {
 		if who.sees == nil || contains(who.sees, name) {
 			continue
 		}
-		list = append(list, p.word, strings.ToLower(p.word)+".", p.pressed, p.opened, p.ended, p.done, p.reopened, p.session, p.token, p.ids["tag"][:4]+" "+p.ids["tag"][4:])
+		list = append(list, p.word, strings.ToLower(p.word)+".", p.pressed, p.walked, p.opened, p.ended, p.done, p.reopened, p.session, p.token, p.ids["tag"][:4]+" "+p.ids["tag"][4:])
 		for name, id := range p.ids {
 			if name != "side" && !seen[id] {
 				list = append(list, id)

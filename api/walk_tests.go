@@ -7,7 +7,6 @@ import (
 
 	"github.com/google/uuid"
 
-	"lintel.example/lintel/internal/field"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 )
@@ -50,7 +49,7 @@ type walkFitItem struct {
 	ComponentID  uuid.UUID      `json:"component_id" format:"uuid"`
 	RevisionID   uuid.UUID      `json:"revision_id" format:"uuid" doc:"How the device was mounted and set when it was walked."`
 	ModelVersion string         `json:"model_version"`
-	Values       []field.Fitted `json:"values" doc:"Range and tilt with the intervals that hold 95 %. Not determined: what was measured leaves it open."`
+	Values       []walkValue    `json:"values" doc:"Range and tilt with the intervals that hold 95 %. Not determined: what was measured leaves it open."`
 	Residuals    []walkResidual `json:"residuals" doc:"Of the marks in their order, or of width and depth."`
 	ScatterM     float64        `json:"scatter_m" doc:"Standard deviation of what is no outlier."`
 	Next         *walkMark      `json:"next,omitempty" doc:"Where another mark would help most."`
@@ -61,6 +60,15 @@ type walkFitItem struct {
 	Caution      string         `json:"caution"`
 }
 
+type walkValue struct {
+	Parameter  string  `json:"parameter"`
+	Value      float64 `json:"value"`
+	SD         float64 `json:"sd" doc:"Of the tape, the walker and what is held; 0 when nothing is known."`
+	Low        float64 `json:"low"`
+	Top        float64 `json:"top"`
+	Determined bool    `json:"determined"`
+}
+
 type walkResidual struct {
 	M       *float64 `json:"m,omitempty" doc:"How far outside of the fitted field it lies; negative: inside."`
 	Outlier bool     `json:"outlier" doc:"It contradicts the others and did not count."`
@@ -68,7 +76,7 @@ type walkResidual struct {
 }
 
 type walkRefusal struct {
-	Parameter field.Parameter `json:"parameter"`
+	Parameter string          `json:"parameter"`
 	Value     float64         `json:"value"`
 	Low       float64         `json:"low"`
 	Top       float64         `json:"top"`
@@ -76,16 +84,16 @@ type walkRefusal struct {
 }
 
 type walkRemeasure struct {
-	Parameter field.Parameter `json:"parameter"`
-	By        float64         `json:"by" doc:"In its own unit."`
+	Parameter string  `json:"parameter"`
+	By        float64 `json:"by" doc:"In its own unit."`
 }
 
 type walkDrift struct {
-	Parameter field.Parameter `json:"parameter"`
-	By        float64         `json:"by"`
-	Low       float64         `json:"low"`
-	Top       float64         `json:"top"`
-	Moved     bool            `json:"moved" doc:"The interval does not hold 0."`
+	Parameter string  `json:"parameter"`
+	By        float64 `json:"by"`
+	Low       float64 `json:"low"`
+	Top       float64 `json:"top"`
+	Moved     bool    `json:"moved" doc:"The interval does not hold 0."`
 }
 
 type walkFitOut struct {
@@ -124,8 +132,11 @@ func (a *API) walkFitPut(ctx context.Context, by identity.Actor, in *walkFitIn) 
 
 func (a *API) newWalkFitItem(by identity.Actor, w fleet.WalkFit) walkFitItem {
 	p := a.printer(by)
-	item := walkFitItem{ComponentID: w.Component.ComponentID, RevisionID: w.Revision.RevisionID, ModelVersion: w.Fit.ModelVersion, Values: w.Fit.Values, ScatterM: w.Fit.ScatterM,
+	item := walkFitItem{ComponentID: w.Component.ComponentID, RevisionID: w.Revision.RevisionID, ModelVersion: w.Fit.ModelVersion, Values: []walkValue{}, ScatterM: w.Fit.ScatterM,
 		Residuals: []walkResidual{}, Accepted: w.Accepted, Told: w.Told(p), Caution: p.T("walk.caution")}
+	for _, v := range w.Fit.Values {
+		item.Values = append(item.Values, walkValue{string(v.Parameter), v.Value, v.SD, v.Low, v.Top, v.Determined})
+	}
 	for _, r := range w.Fit.Residuals {
 		one := walkResidual{Outlier: r.Outlier, Unused: string(r.Unused)}
 		if r.Unused == "" && !math.IsNaN(r.M) {
@@ -137,14 +148,14 @@ func (a *API) newWalkFitItem(by identity.Actor, w fleet.WalkFit) walkFitItem {
 		item.Next = &walkMark{m.At[0], m.At[1], &m.HeadingDeg, &m.SpeedMps}
 	}
 	for _, no := range w.Fit.Refused {
-		one := walkRefusal{no.Parameter, no.Value, no.Low, no.Top, []walkRemeasure{}}
+		one := walkRefusal{string(no.Parameter), no.Value, no.Low, no.Top, []walkRemeasure{}}
 		for _, m := range no.Remeasure {
-			one.Remeasure = append(one.Remeasure, walkRemeasure{m.Parameter, m.By})
+			one.Remeasure = append(one.Remeasure, walkRemeasure{string(m.Parameter), m.By})
 		}
 		item.Refused = append(item.Refused, one)
 	}
 	for _, d := range w.Drift {
-		item.Drift = append(item.Drift, walkDrift(d))
+		item.Drift = append(item.Drift, walkDrift{string(d.Parameter), d.By, d.Low, d.Top, d.Moved})
 	}
 	return item
 }
