@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -32,10 +33,11 @@ type entryData struct {
 	Findings []option // mending: those that can be mended; finding: the computed ones that can be confirmed
 	Devices  []option // settings: of which device
 	Fields   *deviceFields
-	Answers  []option // yes or no
-	Names    []option // left_out: what was not read
-	Gauges   []option // force_course: what it was recorded with
-	Back     string   // where it goes on afterwards
+	Answers  []option   // yes or no
+	Names    []option   // left_out: what was not read
+	Gauges   []option   // force_course: what it was recorded with
+	Back     string     // where it goes on afterwards
+	Wants    []wantLine // conclusion: what a passed one would still want
 }
 
 // readingField is one thing that can be read at a door.
@@ -254,6 +256,14 @@ func (c *Console) entryPage(ctx context.Context, q *request, visit uuid.UUID, f 
 		err = c.entryFindings(ctx, q, id, &data)
 	case "settings":
 		err = c.entryDevice(ctx, q, id, &data)
+	case "conclusion":
+		var wants []fleet.Want
+		var zone *time.Location
+		if zone, err = c.zoneOfDoor(ctx, q, id); err != nil {
+			return nil, err
+		}
+		wants, err = c.Fleet.WantingToPass(ctx, q.by, id, visit, time.Time{})
+		data.Wants = writer{q.texts}.wantLines(wants, inspectPath(visit, id), zone.String())
 	}
 	if err != nil {
 		return nil, err
@@ -385,12 +395,34 @@ func (c *Console) entryAdd(ctx context.Context, q *request) (answer, error) {
 	if err := r.faults.Err(); err != nil {
 		return q.again(f, err, again)
 	}
+	if err := c.passedTooEarly(ctx, q, visit, body.DoorID, entries); err != nil {
+		return q.again(f, err, again)
+	}
 	for _, e := range entries {
 		if _, _, err := c.Fleet.PutEntry(ctx, q.by, visit, e.id, e.body); err != nil {
 			return q.again(f, atReading(err, e.body), again)
 		}
 	}
 	return seeOther(afterEntry(f, visit, body.DoorID)), nil
+}
+
+// passedTooEarly refuses a conclusion as passed that no sign-off would take: what is wanting is put right before it, or it never counts.
+func (c *Console) passedTooEarly(ctx context.Context, q *request, visit, door uuid.UUID, entries []entry) error {
+	for _, e := range entries {
+		if e.body.Conclusion == nil || e.body.Conclusion.Result != "passed" {
+			continue
+		}
+		wants, err := c.Fleet.WantingToPass(ctx, q.by, door, visit, e.body.ObservedAt)
+		if err != nil {
+			return err
+		}
+		if wants = slices.DeleteFunc(wants, fleet.Want.CanFollow); len(wants) > 0 {
+			var faults fault.List
+			faults.Add("/conclusion/result", "passed_still_wanting", "count", len(wants))
+			return faults
+		}
+	}
+	return nil
 }
 
 // forceCourseOf reads a force course; one that corrects another has the series of that one unless a new file comes with it.

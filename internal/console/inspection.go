@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -33,7 +34,11 @@ type inspectionData struct {
 	Steps    map[string]form
 	Facts    []field // that are wanted and can be answered here
 	FactForm form
-	Wants    []fleet.Want // of the sign-off, while it can still be met
+	Wants    []wantLine               // for want of which the door cannot be signed as passed
+	Cases    []fleet.OutOfServiceCase // that are open
+	Secured  bool                     // all of them are
+	Danger   bool                     // something that was read is unsafe, and no case is open yet
+	Later    int                      // entries after the conclusion: it does not speak of them
 }
 
 // stationStep is a station with the form that takes what is read there.
@@ -151,7 +156,7 @@ func (c *Console) inspectionPage(ctx context.Context, q *request, visit, door uu
 		switch {
 		case b.SafeWork != nil:
 			data.Begun = append(data.Begun, e)
-		case b.Adjustment != nil, b.Mending != nil, b.Part != nil, b.Settings != nil && b.Settings.Standing == "left":
+		case changed(b):
 			data.Changed = append(data.Changed, e)
 		case b.FunctionTest != nil:
 			data.Tested = append(data.Tested, e)
@@ -165,11 +170,51 @@ func (c *Console) inspectionPage(ctx context.Context, q *request, visit, door uu
 		}
 		data.FactForm = data.FactForm.Apart("facts")
 		data.Facts = factFields(data.FactForm, asked, q.texts)
-		if data.Wants, err = c.Fleet.Wanting(ctx, q.by, door, visit); err != nil {
+		if err := c.endOf(ctx, q, &data); err != nil {
 			return nil, err
 		}
 	}
+	if data.Cases, err = c.Fleet.Cases(ctx, q.by, fleet.CaseQuery{DoorID: door, Open: true, Limit: 50}); err != nil {
+		return nil, err
+	}
+	data.Secured = len(data.Cases) > 0 && !slices.ContainsFunc(data.Cases, func(c fleet.OutOfServiceCase) bool { return c.State == "unsecured" })
+	data.Danger = len(data.Cases) == 0 && data.unsafe()
 	return page{name: "inspection", status: status, data: data}, nil
+}
+
+// changed tells whether an entry says that something of the door was changed.
+func changed(b fleet.EntryBody) bool {
+	return b.Adjustment != nil || b.Mending != nil || b.Part != nil || b.Settings != nil && b.Settings.Standing == "left"
+}
+
+// endOf tells what the end of the walk still wants: of a conclusion as it stands, or of one that would be made now.
+func (c *Console) endOf(ctx context.Context, q *request, data *inspectionData) error {
+	wants, err := c.Fleet.Wanting(ctx, q.by, data.Door.ID, data.VisitID)
+	data.Wants = writer{q.texts}.wantLines(wants, "", data.Zone.String())
+	for _, ended := range data.Ended {
+		for _, e := range data.Entries {
+			if e.ObservedAt.After(ended.ObservedAt) {
+				data.Later++
+			}
+		}
+	}
+	return err
+}
+
+// unsafe tells whether something that was read, and still stands, is unsafe.
+func (d inspectionData) unsafe() bool {
+	for _, s := range d.Stations {
+		for _, i := range s.Items {
+			for _, p := range i.Places {
+				for _, r := range p.Said {
+					if !r.AsFound && slices.ContainsFunc(r.Verdicts, func(v verdictLine) bool { return v.Unsafe }) {
+						return true
+					}
+				}
+			}
+		}
+	}
+	return false
 }
 
 // factFields are the fields of the facts that an inspection may answer.
@@ -294,10 +339,7 @@ func stationKey(s fleet.FormStation) string {
 // stationStep makes the fields of a station. Every place has an id for the entry that it would be: sent twice, it is entered once.
 func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fleet.FormStation, f form, instruments map[string][]option) stationStep {
 	facts, w := asked.Door.Facts, writer{t}
-	step := stationStep{Key: stationKey(s), Title: t.T(s.Station.TitleKey()), Form: f}
-	if s.Side != "" {
-		step.Title = t.T("console.inspect.approach", "title", step.Title, "side", strings.ToUpper(string(s.Side)), "label", facts.Side(string(s.Side)).Label)
-	}
+	step := stationStep{Key: stationKey(s), Title: w.stationTitle(asked, s), Form: f}
 	for _, i := range s.Items {
 		item := itemField{Title: fleet.KindTitle(t, i.Kind), Gauged: gaugedKind(i.Kind.Name), YesNo: i.Kind.Kind == rulebook.YesNo, Choice: i.Kind.Kind == rulebook.Choice, Text: i.Kind.Kind == rulebook.Text, Needed: i.Needed(), ByLaw: slices.ContainsFunc(i.Rules, func(r fleet.FormRule) bool { return r.Counts() && r.Pack.Role == rulebook.Law }), Rules: i.Rules}
 		for _, p := range i.Places {
@@ -322,7 +364,7 @@ func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fle
 				one.Gone = w.trend(*p.Trend)
 			}
 			for _, r := range p.Entered {
-				one.Said = append(one.Said, w.readingLine(asked, r))
+				one.Said = append(one.Said, w.readingLine(asked, i.Kind, r))
 			}
 			if item.YesNo {
 				one.Read = choose([]option{{Text: t.T("console.reading.not_taken")}, {Value: "yes", Text: t.T("console.yes")}, {Value: "no", Text: t.T("console.no")}}, one.Read)
@@ -351,6 +393,15 @@ func choicesOf(t words.Printer, k rulebook.ReadingKind) []option {
 		options = append(options, option{Value: c, Text: c})
 	}
 	return options
+}
+
+// stationTitle names a station; an approach with its side.
+func (w writer) stationTitle(asked fleet.InspectionForm, s fleet.FormStation) string {
+	title := w.T(s.Station.TitleKey())
+	if s.Side == "" {
+		return title
+	}
+	return w.T("console.inspect.approach", "title", title, "side", strings.ToUpper(string(s.Side)), "label", asked.Door.Facts.Side(string(s.Side)).Label)
 }
 
 // monthsRead is the reading that the register counts itself.
@@ -384,38 +435,105 @@ func (w writer) instrument(i fleet.Instrument, unit string) string {
 	return said
 }
 
-// readingLine writes what the rules say of a reading.
-func (w writer) readingLine(asked fleet.InspectionForm, r fleet.FormReading) readingLine {
+// readingLine writes what the rules say of a reading of a kind.
+func (w writer) readingLine(asked fleet.InspectionForm, kind rulebook.ReadingKind, r fleet.FormReading) readingLine {
 	line := readingLine{FormReading: r}
 	for _, v := range r.Verdicts {
-		one := verdictLine{FormVerdict: v}
-		switch {
-		case v.Outcome == rulebook.NotApplicable, v.Outcome == rulebook.Passed && v.Rule.Severity == rulebook.NoSeverity: // nothing is said of the door
+		if v.Outcome == rulebook.NotApplicable || v.Outcome == rulebook.Passed && v.Rule.Severity == rulebook.NoSeverity { // nothing is said of the door
 			continue
-		case v.Outcome == rulebook.Passed:
-			one.Class, one.Sign, one.Word = "fine", "✓", w.T("console.verdict.passes")
-		case v.Outcome == rulebook.Failed && v.Verdict.Counts():
-			one.Class, one.Sign, one.Word = "unsecured", "✗", w.T("console.verdict.fails", "severity", w.Enum("severity", string(v.Verdict.Severity)))
-		case v.Outcome == rulebook.Failed:
-			one.Class, one.Sign, one.Word = "late", "✗", w.T("console.verdict.fails_advice")
-		case v.Outcome == rulebook.Undecided:
-			one.Class, one.Sign, one.Word = "late", "?", w.T("console.verdict.undecided")
-		default:
-			var gaps []string
-			for _, g := range v.Gaps {
-				gaps = append(gaps, asked.GapTitle(g, w.Printer))
-			}
-			one.Class, one.Sign, one.Word = "calm", "–", w.T("console.verdict.wants", "what", strings.Join(gaps, ", "))
 		}
-		if v.Outcome == rulebook.Failed && !r.AsFound && !r.Stale || v.Outcome == rulebook.Failed && r.AsFound {
+		if r.Stale && v.Outcome != rulebook.Failed { // what was changed since says nothing good of the door
+			continue
+		}
+		one := w.verdictLine(asked, v)
+		if r.Stale || r.AsFound {
+			one.Word = w.T("console.verdict.as_found", "said", one.Word)
+		}
+		if v.Outcome == rulebook.Failed {
 			one.Unsafe = v.Verdict.Counts() && v.Verdict.Severity == rulebook.Unsafe
-			one.ToFinding = "/visits/" + asked.VisitID.String() + "/entries/new?" + url.Values{"door": {asked.Door.DoorID.String()}, "kind": {"finding"}, "then": {"inspect"}, "rule": {v.RuleID},
-				"severity": {string(v.Verdict.Severity)}, "what": {w.T("console.inspect.finding.what", "rule", v.Rule.Title, "read", w.reading(r.EntryReading), "limit", w.limit(v.FormRule.Limit))}}.Encode()
+			one.ToFinding = findingPath(asked, v.RuleID, string(v.Verdict.Severity), w.T("console.inspect.finding.what", "rule", v.Rule.Title, "read", w.readAt(r), "limit", w.limit(v.FormRule.Limit)))
+			if v.FormRule.Limit == nil {
+				one.ToFinding = findingPath(asked, v.RuleID, string(v.Verdict.Severity), w.T("console.inspect.finding.answered", "rule", v.Rule.Title, "read", w.readAt(r)))
+			}
 		}
 		line.Verdicts = append(line.Verdicts, one)
 	}
 	return line
 }
+
+// verdictLine writes what one rule says.
+func (w writer) verdictLine(asked fleet.InspectionForm, v fleet.FormVerdict) verdictLine {
+	one := verdictLine{FormVerdict: v}
+	switch {
+	case v.Outcome == rulebook.Passed:
+		one.Class, one.Sign, one.Word = "fine", "✓", w.T("console.verdict.passes")
+	case v.Outcome == rulebook.Failed && v.Verdict.Counts():
+		one.Class, one.Sign, one.Word = "unsecured", "✗", w.T("console.verdict.fails", "severity", w.Enum("severity", string(v.Verdict.Severity)))
+	case v.Outcome == rulebook.Failed:
+		one.Class, one.Sign, one.Word = "late", "✗", w.T("console.verdict.fails_advice")
+	case v.Outcome == rulebook.Undecided:
+		one.Class, one.Sign, one.Word = "late", "?", w.T("console.verdict.undecided")
+	default:
+		var gaps []string
+		for _, g := range v.Gaps {
+			gaps = append(gaps, asked.GapTitle(g, w.Printer))
+		}
+		one.Class, one.Sign, one.Word = "calm", "–", w.T("console.verdict.wants", "what", strings.Join(gaps, ", "))
+	}
+	return one
+}
+
+// findingPath leads to the form of a finding with what is proposed for it.
+func findingPath(asked fleet.InspectionForm, rule, severity, what string) string {
+	return "/visits/" + asked.VisitID.String() + "/entries/new?" + url.Values{"door": {asked.Door.DoorID.String()}, "kind": {"finding"}, "then": {"inspect"}, "rule": {rule}, "severity": {severity}, "what": {what}}.Encode()
+}
+
+// readAt writes what was read and where, without the reading's name.
+func (w writer) readAt(r fleet.FormReading) string {
+	said := w.read(r)
+	if r.Leaf+len(r.Side) > 0 {
+		said += ", " + w.place(r.Leaf, r.Side)
+	}
+	return said
+}
+
+// triedAmiss is what a function test answered with no, with the finding that it may be.
+func (d inspectionData) triedAmiss(w writer, e fleet.Entry) (list []option) {
+	for _, one := range w.tried(*e.Body.FunctionTest) {
+		if one.Value != "no" {
+			continue
+		}
+		severity := "deficient"
+		if slices.Contains([]string{w.Enum("function_test", "presence"), w.Enum("function_test", "contact"), w.Enum("function_test", "by_hand")}, one.Text) { // somebody may be hit or kept in; common practice, no source
+			severity = "unsafe"
+		}
+		list = append(list, option{Value: findingPath(d.InspectionForm, "", severity, w.T("console.inspect.finding.tried", "what", one.Text)), Text: one.Text})
+	}
+	return list
+}
+
+// wantLine is one thing that is wanting, and where it is put right.
+type wantLine struct {
+	Title, Text, To string
+}
+
+// wantLines writes what is wanting for a page; base is the address of the walk, "" on the walk itself.
+func (w writer) wantLines(wants []fleet.Want, base, zone string) (list []wantLine) {
+	for _, want := range wants {
+		one := wantLine{Title: w.wantTitle(want), Text: w.want(want)}
+		if !want.ChangedAt.IsZero() {
+			one.Text = w.T("console.want.as_left_missing.since", "time", w.clock(want.ChangedAt, zone))
+		}
+		if to := wantPath(want); to != "" {
+			one.To = base + to
+		}
+		list = append(list, one)
+	}
+	return list
+}
+
+// clock writes the time of a day at a place.
+func (w writer) clock(at time.Time, zone string) string { return at.In(location(zone)).Format("15:04") }
 
 // wantTitle names what a sign-off wants: a reading with its place, a fact, a rule, or a step of the walk.
 func (w writer) wantTitle(want fleet.Want) string {
@@ -429,6 +547,10 @@ func (w writer) wantTitle(want fleet.Want) string {
 		return w.T("console.inspect.safe")
 	case want.Step == "function_test":
 		return w.Enum("entry_kind", "function_test")
+	case want.Step == "photo":
+		return w.Enum("entry_kind", "photo")
+	case want.Fault.Code == "concluded_twice":
+		return w.Enum("entry_kind", "conclusion")
 	}
 	return ""
 }
@@ -448,8 +570,12 @@ func wantPath(want fleet.Want) string {
 		return "#s-" + stationKey(fleet.FormStation{Station: want.Station, Side: sideOfStation(want)})
 	case want.Step == "safe_work", want.Step == "function_test":
 		return "#k-" + want.Step
+	case want.Step == "finding":
+		return "#k-function_test" // where mendings are entered
 	case want.Step == "facts":
 		return "#k-facts"
+	case want.Fault.Code == "concluded_twice":
+		return "#k-conclusion"
 	}
 	return ""
 }

@@ -162,7 +162,7 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"reading": w.reading, "job": w.job, "days": func(d time.Duration) string { return w.T("console.days", "count", int(d.Hours())/24) }, "extent": w.extent, "covered": w.covered, "entries": func(id, caption string, lines []entryLine, zone string, mine bool) entryTable {
 			return entryTable{table{id, caption, lines, zone}, mine}
 		},
-		"limit": w.limit, "source": w.source, "read": w.read, "leftOut": w.leftOut, "tried": w.tried, "touched": w.touched, "doubt": w.doubt, "named_fault": w.namedFault, "wantPath": wantPath, "fieldID": form{}.IDOf, "want": w.want, "wantTitle": w.wantTitle,
+		"limit": w.limit, "source": w.source, "read": w.read, "leftOut": w.leftOut, "tried": w.tried, "touched": w.touched, "doubt": w.doubt, "named_fault": w.namedFault, "fieldID": form{}.IDOf, "clock": w.clock, "settings": w.settings, "correctPath": correctPath, "walkedReading": newWalkedReading, "readingState": func(r fleet.FormReading, zone string) readingState { return readingState{r, zone} }, "amiss": func(d inspectionData, e fleet.Entry) []option { return d.triedAmiss(w, e) },
 		"photo":       func(hash seal.Hash, what string) photoShown { return photoShown{hash.String(), what} },
 		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{Form: f, Zone: zone, Kind: kind} }, "derived": derived, "answers": func() []option { return yesOptions(p) },
 		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,

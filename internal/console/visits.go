@@ -6,13 +6,11 @@ import (
 	"net/http"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
-	"lintel.example/lintel/internal/seal"
 )
 
 type visitsData struct {
@@ -103,6 +101,7 @@ type entryLine struct {
 	fleet.Entry
 	Corrected bool
 	By        string
+	Device    string // of settings: which one
 }
 
 // entryKinds are what can be entered by a form, in the order in which an inspection comes to them.
@@ -169,7 +168,7 @@ func (c *Console) visitOf(ctx context.Context, q *request, id uuid.UUID) (data v
 		one := visitDoor{doorName: doorName{door, names[door]}}
 		for _, e := range entries {
 			if e.DoorID == door {
-				one.Entries = append(one.Entries, entryLine{e, corrected[e.EntryID], cmp.Or(names[e.RecordedBy].Text, q.texts.T("console.somebody"))})
+				one.Entries = append(one.Entries, entryLine{Entry: e, Corrected: corrected[e.EntryID], By: cmp.Or(names[e.RecordedBy].Text, q.texts.T("console.somebody")), Device: writer{q.texts}.deviceOf(names, e)})
 			}
 		}
 		data.Doors = append(data.Doors, one)
@@ -272,81 +271,28 @@ func (c *Console) visitOpen(ctx context.Context, q *request) (answer, error) {
 	return seeOther("/visits/" + id.String()), nil
 }
 
-type signOffData struct {
-	visitData
-	Form form
-	Seen []string // the entries that are signed, with their hashes
+// deviceOf names the device that an entry is about; "" for one that is about none.
+func (w writer) deviceOf(names fleet.Names, e fleet.Entry) string {
+	if e.Body.Settings == nil {
+		return ""
+	}
+	return w.named(names, e.Body.Settings.ComponentID)
 }
 
-func (c *Console) signOffForm(ctx context.Context, q *request) (answer, error) {
-	id, err := q.pathID("visit_id")
-	if err != nil {
-		return nil, err
-	}
-	return c.signOffPage(ctx, q, id, form{}, http.StatusOK)
-}
-
-// signOffPage shows what is to be signed: the form carries the hash of every entry that it shows.
-func (c *Console) signOffPage(ctx context.Context, q *request, id uuid.UUID, f form, status int) (answer, error) {
-	visit, err := c.visitOf(ctx, q, id)
-	if err != nil {
-		return nil, err
-	}
-	if f.values == nil {
-		now := c.Now().In(location(visit.Site.TimeZone)).Format(localTime)
-		f = newForm(map[string]string{"/left_at": now, "signed_at": c.Now().Format(time.RFC3339), "/statement": q.texts.T("console.sign.statement"), "/signature": ""})
-	}
-	data := signOffData{visitData: visit, Form: f}
-	for _, d := range visit.Doors {
-		for _, e := range d.Entries {
-			data.Seen = append(data.Seen, e.EntryID.String()+" "+seal.Hash(e.SHA256).String())
+// settings writes how a device was found or left, as far as it is known.
+func (w writer) settings(s fleet.EntrySettings) string {
+	d, labels := s.Device, []string{"height", "offset_x", "offset_y", "tilt", "yaw", "reach", "confirm_travel", "output_hold"}
+	var said []string
+	for i, q := range quantities(&d) {
+		if q.Known() {
+			said = append(said, w.T("console.reading", "title", w.T("console.device."+labels[i]), "said", w.value(*q, string(deviceUnits()[i].unit))))
 		}
 	}
-	return page{name: "sign-off", status: status, data: data}, nil
-}
-
-func (c *Console) signOff(ctx context.Context, q *request) (answer, error) {
-	id, f, err := q.formOf("visit_id")
-	if err != nil {
-		return nil, err
+	if d.Settings.MotionDirection != "unknown" && d.Settings.MotionDirection != "" {
+		said = append(said, w.T("console.reading", "title", w.T("console.device.direction"), "said", w.Enum("motion_direction", d.Settings.MotionDirection)))
 	}
-	v, _, err := c.Fleet.Visit(ctx, q.by, id)
-	if err != nil {
-		return nil, err
+	if said == nil {
+		return w.T("console.unknown")
 	}
-	names, err := c.Fleet.Names(ctx, q.by, fleet.Named{Sites: []uuid.UUID{v.SiteID}})
-	if err != nil {
-		return nil, err
-	}
-	r := reader{form: &f, texts: q.texts}
-	s := fleet.SignOff{LeftAt: r.instant("/left_at", location(names[v.SiteID].TimeZone)), Statement: f.Value("/statement"), Signature: f.Value("/signature"), Entries: r.seen("/entries")}
-	if s.SignedAt, err = time.Parse(time.RFC3339, f.Value("signed_at")); err != nil {
-		r.faults.Add("signed_at", "time_unreadable")
-	}
-	if err = r.faults.Err(); err == nil {
-		_, _, err = c.Fleet.PutSignOff(ctx, q.by, id, s)
-	}
-	if err != nil {
-		return q.again(f, err, func(f form, status int) (answer, error) { return c.signOffPage(ctx, q, id, f, status) })
-	}
-	return seeOther("/visits/" + id.String()), nil
-}
-
-// seen reads the entries that were shown when they were signed.
-func (r *reader) seen(name string) []fleet.SignedEntry {
-	list := []fleet.SignedEntry{}
-	for _, text := range r.form.Values(name) {
-		idText, hashText, _ := strings.Cut(text, " ")
-		id, err := uuid.Parse(idText)
-		var hash seal.Hash
-		if err == nil {
-			err = hash.UnmarshalText([]byte(hashText))
-		}
-		if err != nil {
-			r.faults.Add(name, "id_unreadable")
-			continue
-		}
-		list = append(list, fleet.SignedEntry{EntryID: id, SHA256: hash})
-	}
-	return list
+	return strings.Join(said, "; ")
 }

@@ -40,6 +40,7 @@ func wantingOf(conclusion Entry, entries []Entry, judged []judgedDoor, used inst
 	judged = slices.DeleteFunc(slices.Clone(judged), func(j judgedDoor) bool { return j.DoorID != conclusion.DoorID })
 	faults = append(faults, stoppedWanting(done)...)
 	faults = append(faults, leftOutWanting(done, judged)...)
+	faults = append(faults, placesWanting(done, judged)...)
 	faults = append(faults, asLeftWanting(done, judged)...)
 	faults = append(faults, calibrationWanting(done, judged, used)...)
 	return append(faults, functionTestWanting(done)...)
@@ -169,6 +170,57 @@ func leftOutWanting(done []doneEntry, judged []judgedDoor) fault.List {
 	return fault.List{fault.New(fault.Conflict, "left_out_needed", "readings", strings.Join(slices.Compact(names), ", "))}
 }
 
+// placesWanting names the places at which something is still to be read that was read elsewhere: a rule that takes a reading of each side, or of
+// each leaf, is not met by one of them.
+func placesWanting(done []doneEntry, judged []judgedDoor) fault.List {
+	needed := map[string]DoorFacts{}
+	for _, j := range judged {
+		for _, v := range j.Verdicts {
+			for _, r := range v.Readings {
+				if j.Beside != rulebook.Law && v.Counts() {
+					needed[r.Name] = j.facts
+				}
+			}
+		}
+	}
+	var unread, leftOut []string
+	for _, k := range rulebook.Readings() {
+		facts, is := needed[k.Name]
+		places := placesOf(k, "", facts)
+		if !is || len(places) < 2 || !readAnywhere(done, k.Name) {
+			continue
+		}
+		for _, p := range places {
+			here := EntryReading{Name: k.Name, Leaf: p.Leaf, Side: string(p.Side)}
+			switch {
+			case slices.ContainsFunc(done, func(d doneEntry) bool {
+				return slices.ContainsFunc(d.Readings(), func(r EntryReading) bool { return r.covers(here) })
+			}):
+			case slices.ContainsFunc(done, func(d doneEntry) bool {
+				return d.LeftOut != nil && EntryReading{Name: d.LeftOut.Name, Leaf: d.LeftOut.Leaf, Side: d.LeftOut.Side}.covers(here)
+			}):
+				leftOut = append(leftOut, k.Name+here.spot())
+			default:
+				unread = append(unread, k.Name+here.spot())
+			}
+		}
+	}
+	var faults fault.List
+	if leftOut != nil {
+		faults = append(faults, fault.New(fault.Conflict, "left_out_needed", "readings", strings.Join(leftOut, ", ")))
+	}
+	if unread != nil {
+		faults = append(faults, fault.New(fault.Conflict, "readings_missing", "readings", strings.Join(unread, ", ")))
+	}
+	return faults
+}
+
+func readAnywhere(done []doneEntry, name string) bool {
+	return slices.ContainsFunc(done, func(d doneEntry) bool {
+		return slices.ContainsFunc(d.Readings(), func(r EntryReading) bool { return rulebook.NameNow(r.Name) == name })
+	})
+}
+
 // asLeftWanting names what a rule that counts rests on and was read only before something that it depends on was touched.
 func asLeftWanting(done []doneEntry, judged []judgedDoor) fault.List {
 	needed := map[string]bool{}
@@ -183,7 +235,7 @@ func asLeftWanting(done []doneEntry, judged []judgedDoor) fault.List {
 	outdated := outdatedAmong(done)
 	for _, d := range done {
 		for _, r := range d.Readings() {
-			if outdated[takenOf(d.id, r)] && needed[rulebook.NameNow(r.Name)] {
+			if o, is := outdated[takenOf(d.id, r)]; is && !o.again && needed[rulebook.NameNow(r.Name)] {
 				names = append(names, rulebook.NameNow(r.Name)+r.spot())
 			}
 		}
@@ -206,22 +258,32 @@ func takenOf(entry uuid.UUID, r EntryReading) takenReading {
 	return takenReading{entry, rulebook.NameNow(r.Name), r.place()}
 }
 
-// outdatedAmong names the readings of which something that they depend on was touched afterwards; true: nobody has read it again since.
-func outdatedAmong(done []doneEntry) map[takenReading]bool {
+// outdating is how a reading became one of another door.
+type outdating struct {
+	since time.Time // when something that it depends on was touched first
+	again bool      // it was read again after the last time
+}
+
+// outdatedAmong names the readings of which something that they depend on was touched afterwards.
+func outdatedAmong(done []doneEntry) map[takenReading]outdating {
 	kinds := map[string]rulebook.ReadingKind{}
 	for _, k := range rulebook.Readings() {
 		kinds[k.Name] = k
 	}
-	outdated := map[takenReading]bool{}
+	outdated := map[takenReading]outdating{}
 	for i, d := range done {
 		for _, r := range d.Readings() {
 			one := takenOf(d.id, r)
 			for _, later := range done[i+1:] {
+				o, is := outdated[one]
 				switch {
 				case later.changesDoor() && later.outdates(kinds[one.name]):
-					outdated[one] = true
-				case outdated[one] && slices.ContainsFunc(later.Readings(), func(again EntryReading) bool { return again.covers(r) }):
-					outdated[one] = false
+					if !is {
+						o.since = later.at
+					}
+					outdated[one] = outdating{o.since, false}
+				case is && slices.ContainsFunc(later.Readings(), func(again EntryReading) bool { return again.covers(r) }):
+					outdated[one] = outdating{o.since, true}
 				}
 			}
 		}

@@ -90,6 +90,7 @@ type FormReading struct {
 	Doubt      Doubt       // of what was read in this visit, beside what was read before
 	Stale      bool        // something on which it depends was changed in this visit since, and nobody has read it again: it judges nothing
 	AsFound    bool        // the same, and it was read again
+	ChangedAt  time.Time   // when that was changed; zero: it was not
 	With       *Instrument // that it was read with, as it was on the day; nil when none was named
 	InDate     bool        // that instrument was in calibration on the day
 	Verdicts   []FormVerdict
@@ -280,8 +281,8 @@ func (form *InspectionForm) judge(ctx context.Context, tx Tx, entries []Entry) e
 					r.Uncertainty = &in
 				}
 			}
-			again, is := outdated[takenOf(r.EntryID, r.EntryReading)]
-			r.Stale, r.AsFound = is && again, is && !again
+			o, is := outdated[takenOf(r.EntryID, r.EntryReading)]
+			r.Stale, r.AsFound, r.ChangedAt = is && !o.again, is && o.again, o.since
 			r.Verdicts = form.verdicts(at, *r, facts, stand, found)
 		}
 	}

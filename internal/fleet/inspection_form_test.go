@@ -381,3 +381,164 @@ func TestMonthsSinceTheLastInspectionAreCounted(t *testing.T) {
 		t.Errorf("%v months since %s", form.Months, form.LastDay)
 	}
 }
+
+// walk begins a visit to the attended door and gives what enters into it, and what a sign-off would still want, as "code name leaf side step".
+func (a attended) walk(t *testing.T) (visit uuid.UUID, put func(minute int, body fleet.EntryBody) uuid.UUID, wants func() []fleet.Want) {
+	t.Helper()
+	visit = a.id()
+	if _, _, err := a.PutVisit(t.Context(), technician, visit, a.attendance()); err != nil {
+		t.Fatal(err)
+	}
+	put = func(minute int, body fleet.EntryBody) uuid.UUID {
+		t.Helper()
+		id := a.id()
+		if _, _, err := a.PutEntry(t.Context(), technician, visit, id, a.at(minute, body)); err != nil {
+			t.Fatal(err)
+		}
+		return id
+	}
+	wants = func() []fleet.Want {
+		t.Helper()
+		list, err := a.Wanting(t.Context(), technician, a.door.DoorID, visit)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return list
+	}
+	return visit, put, wants
+}
+
+func wanted(list []fleet.Want, code, name string, at rulebook.Place) *fleet.Want {
+	for _, w := range list {
+		if w.Fault.Code == code && w.Name == name && w.Place == at {
+			return &w
+		}
+	}
+	return nil
+}
+
+func TestAReadingFromBeforeAChangeSaysWhenThatWas(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	visit, put, wants := a.walk(t)
+	put(0, madeSafe())
+	put(1, measured("closing_force_n", 90))
+	put(9, fleet.EntryBody{Kind: "adjustment", Adjustment: &fleet.EntryAdjustment{What: "Slower.", Touched: []rulebook.Group{rulebook.Motion}}})
+	put(10, fleet.EntryBody{Kind: "adjustment", Adjustment: &fleet.EntryAdjustment{What: "Slower still.", Touched: []rulebook.Group{rulebook.Motion}}})
+	changed := a.at(9, fleet.EntryBody{}).ObservedAt
+	reading := func() fleet.FormReading {
+		for _, p := range item(t, a.form(t, visit), "closing_force_n").Places {
+			if p.Entered != nil {
+				return p.Entered[0]
+			}
+		}
+		t.Fatal("nothing was read")
+		return fleet.FormReading{}
+	}
+	if r := reading(); !r.Stale || r.AsFound || !r.ChangedAt.Equal(changed) {
+		t.Errorf("stale %v, as found %v, changed at %s", r.Stale, r.AsFound, r.ChangedAt)
+	}
+	if w := wanted(wants(), "as_left_missing", "closing_force_n", rulebook.Place{}); w == nil || !w.ChangedAt.Equal(changed) {
+		t.Errorf("it is wanted as %+v", w)
+	}
+	put(11, measured("closing_force_n", 95))
+	if r := reading(); r.Stale || !r.AsFound {
+		t.Errorf("read again, the first one is stale %v, as found %v", r.Stale, r.AsFound)
+	}
+	if w := wanted(wants(), "as_left_missing", "closing_force_n", rulebook.Place{}); w != nil {
+		t.Errorf("read again, it is wanted: %+v", w)
+	}
+}
+
+func TestWhatFailsHidesNothingThatIsStillToBeRead(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	a.lawless(t)
+	_, put, wants := a.walk(t)
+	put(0, madeSafe())
+	put(1, measured("closing_force_n", 400))
+	found := put(2, fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "unsafe", What: "Glass cracked."}})
+	list := wants()
+	if !slices.ContainsFunc(list, func(w fleet.Want) bool { return w.Fault.Code == "passed_against_rules" }) {
+		t.Errorf("400 N do not fail: %+v", list)
+	}
+	for _, side := range []rulebook.Side{"a", "b"} {
+		if wanted(list, "readings_missing", "signs_present", rulebook.Place{Side: side}) == nil {
+			t.Errorf("the signs on side %s are not wanted while the force fails", side)
+		}
+	}
+	for _, w := range list {
+		if strings.Contains(w.Title, found.String()) || w.Title == w.Name && w.Name != "" {
+			t.Errorf("%s is called %q", w.Fault.Code, w.Title)
+		}
+		if w.Fault.Code == "passed_while_unsafe" && w.Title != "Glass cracked." {
+			t.Errorf("the finding is called %q", w.Title)
+		}
+	}
+}
+
+func TestASignOnOneSideIsNotOneOnBoth(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	a.lawless(t)
+	_, put, wants := a.walk(t)
+	put(0, madeSafe())
+	for i, body := range passing() {
+		switch {
+		case body.Conclusion != nil:
+		case body.Reading != nil && body.Reading.Name == "signs_present":
+			body.Reading.Side = "a"
+			put(i+1, body)
+		default:
+			put(i+1, body)
+		}
+	}
+	list := wants()
+	if wanted(list, "readings_missing", "signs_present", rulebook.Place{Side: "b"}) == nil || len(list) != 1 {
+		t.Errorf("after the signs on side a is wanting %+v", list)
+	}
+	put(50, fleet.EntryBody{Kind: "left_out", LeftOut: &fleet.EntryLeftOut{Name: "signs_present", Side: "b", Reason: "not_possible", Why: "A fence."}})
+	if list := wants(); len(list) != 1 || wanted(list, "left_out_needed", "signs_present", rulebook.Place{Side: "b"}) == nil {
+		t.Errorf("left out on side b, there is wanting %+v", list)
+	}
+	signs := passing()[slices.IndexFunc(passing(), func(b fleet.EntryBody) bool { return b.Reading != nil && b.Reading.Name == "signs_present" })]
+	signs.Reading.Side = "b"
+	put(51, signs)
+	if list := wants(); len(list) != 0 {
+		t.Errorf("after both sides there is wanting %+v", list)
+	}
+}
+
+func TestWhatAPassedWouldWantIsToldWhateverWasConcluded(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	visit, put, wants := a.walk(t)
+	put(0, madeSafe())
+	put(1, concluded("failed"))
+	if list := wants(); len(list) != 0 {
+		t.Errorf("a failed one wants %+v", list)
+	}
+	toPass := func(minute int) int {
+		t.Helper()
+		list, err := a.WantingToPass(t.Context(), technician, a.door.DoorID, visit, a.at(minute, fleet.EntryBody{}).ObservedAt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return len(list)
+	}
+	before := toPass(2)
+	if before == 0 {
+		t.Error("a passed one wants nothing of a door of which nothing was read")
+	}
+	for i, body := range passing() {
+		if body.Conclusion == nil {
+			put(i+3, body)
+		}
+	}
+	if got := toPass(50); got != 0 {
+		t.Errorf("everything was read, and %d things are wanting", got)
+	}
+	if got := toPass(2); got != before {
+		t.Errorf("concluded before it was read, %d things are wanting, not %d", got, before)
+	}
+}

@@ -56,6 +56,7 @@ type judgedDoor struct {
 	PackDigest string             `json:"pack_digest"`
 	Verdicts   []rulebook.Verdict `json:"verdicts"`
 
+	facts DoorFacts      // of the door when it was concluded
 	rules *rulebook.Pack // the pack itself; nil when nothing is known of it any more
 }
 
@@ -309,7 +310,9 @@ func (f *Fleet) judgeVisit(ctx context.Context, tx Tx, site Site, doors []uuid.U
 		}
 		facts, readings := inspectedFacts(door.Facts), readingsOf(id, conclusion, entries)
 		for _, pack := range packs {
-			judged = append(judged, judgeBy(pack, id, facts, readings))
+			one := judgeBy(pack, id, facts, readings)
+			one.facts = door.Facts
+			judged = append(judged, one)
 		}
 	}
 	return judged, nil
@@ -474,15 +477,13 @@ func checkNothingFailed(verdicts []rulebook.Verdict) error {
 	return fault.New(fault.Conflict, "passed_against_rules", "rules", strings.Join(failed, ", "))
 }
 
-// checkPassed asks that the rules of the door's basis, taken together, say "passed" too. Where they cannot, it names
+// checkPassed asks that the rules of the door's basis, taken together, say "passed" too. Where they cannot, it names what failed and
 // every reading and every fact of the door for want of which they cannot.
 func checkPassed(verdicts []rulebook.Verdict) error {
 	if rulebook.Conclude(verdicts) == rulebook.InspectionPassed {
 		return nil
 	}
-	if err := checkNothingFailed(verdicts); err != nil {
-		return err
-	}
+	faults := fault.List(slices.Clone(fault.Of(checkNothingFailed(verdicts))))
 	var unread, unknown, undecided, unjudged []string
 	add := func(list *[]string, name string) {
 		if !slices.Contains(*list, name) {
@@ -506,7 +507,6 @@ func checkPassed(verdicts []rulebook.Verdict) error {
 			}
 		}
 	}
-	var faults fault.List
 	if len(unread) > 0 {
 		faults = append(faults, fault.New(fault.Conflict, "readings_missing", "readings", strings.Join(unread, ", ")))
 	}

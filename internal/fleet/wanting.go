@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -20,18 +21,60 @@ type Want struct {
 	Title   string           // of the same, in the reader's language
 	Station rulebook.Station // of the walk, where it is put right; "" elsewhere
 	rulebook.Place
-	Step string // where it is put right otherwise: visit, facts, safe_work, finding, photo, function_test, certificate
+	Step      string    // where it is put right otherwise: visit, facts, safe_work, finding, photo, function_test, certificate
+	ChangedAt time.Time // what made its reading one of another door; zero: nothing
+}
+
+// CanFollow tells whether it may as well be met once the door was concluded, until the visit is signed off.
+func (w Want) CanFollow() bool {
+	return slices.Contains([]string{"visit", "photo", "certificate"}, w.Step)
 }
 
 // Wanting tells what a sign-off of a visit by whoever asks would still want before a door may be called passed: all of it, and not only what
 // is refused first. A visit in which nothing was concluded is looked at as if it were concluded now. It changes nothing.
-func (f *Fleet) Wanting(ctx context.Context, by identity.Actor, doorID, visitID uuid.UUID) (wants []Want, err error) {
+func (f *Fleet) Wanting(ctx context.Context, by identity.Actor, doorID, visitID uuid.UUID) ([]Want, error) {
+	return f.wanting(ctx, by, doorID, visitID, func(entries []Entry) []Entry {
+		if _, concluded, err := conclusionOf(doorID, entries); concluded || err != nil {
+			return entries
+		}
+		return f.concluded(doorID, visitID, entries, time.Time{})
+	})
+}
+
+// WantingToPass tells the same of a door that would be concluded as passed at an instant, whatever was concluded before; the zero time is
+// after everything that was entered.
+func (f *Fleet) WantingToPass(ctx context.Context, by identity.Actor, doorID, visitID uuid.UUID, at time.Time) ([]Want, error) {
+	return f.wanting(ctx, by, doorID, visitID, func(entries []Entry) []Entry {
+		entries = slices.DeleteFunc(entries, func(e Entry) bool { return e.Body.Conclusion != nil })
+		return f.concluded(doorID, visitID, entries, at)
+	})
+}
+
+// concluded adds a conclusion as passed to entries of a door.
+func (f *Fleet) concluded(doorID, visitID uuid.UUID, entries []Entry, at time.Time) []Entry {
+	conclusion := concludingNow(visitID, doorID, entries)
+	if conclusion.ObservedAt.IsZero() {
+		conclusion.ObservedAt = f.Now()
+	}
+	if !at.IsZero() {
+		conclusion.ObservedAt, conclusion.Body.ObservedAt = at, at
+	}
+	return append(entries, conclusion)
+}
+
+// wanting says what is wanting by the entries of a door, completed by a conclusion where there is none.
+func (f *Fleet) wanting(ctx context.Context, by identity.Actor, doorID, visitID uuid.UUID, complete func([]Entry) []Entry) (wants []Want, err error) {
 	form, err := f.InspectionForm(ctx, by, doorID, visitID)
 	if err != nil {
 		return nil, err
 	}
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
-		refused, err := f.refusals(ctx, tx, by, doorID, visitID)
+		all, err := tx.EntriesOfVisit(ctx, visitID)
+		if err != nil {
+			return err
+		}
+		entries := complete(slices.DeleteFunc(all, func(e Entry) bool { return e.DoorID != doorID }))
+		refused, err := f.refusals(ctx, tx, by, doorID, visitID, entries)
 		if err != nil {
 			return err
 		}
@@ -39,7 +82,7 @@ func (f *Fleet) Wanting(ctx context.Context, by identity.Actor, doorID, visitID 
 		w := writer{texts: f.printer(by)}
 		for _, one := range refused {
 			for _, want := range form.wants(w, one) {
-				if one.Code != "readings_missing" || !slices.ContainsFunc(wants, func(o Want) bool { return o.Name == want.Name && o.Fault.Code == "left_out_needed" }) {
+				if one.Code != "readings_missing" || !slices.ContainsFunc(wants, want.sameReading) {
 					wants = append(wants, want)
 				}
 			}
@@ -49,8 +92,13 @@ func (f *Fleet) Wanting(ctx context.Context, by identity.Actor, doorID, visitID 
 	return wants, err
 }
 
+// sameReading tells whether o says already that the reading is wanting.
+func (w Want) sameReading(o Want) bool {
+	return o.Name == w.Name && slices.Contains([]string{"left_out_needed", "readings_missing"}, o.Fault.Code) && (o.Place == w.Place || o.Place == rulebook.Place{})
+}
+
 // refusals are everything that a sign-off would answer about one door, in the order of the walk as far as they have one.
-func (f *Fleet) refusals(ctx context.Context, tx Tx, by identity.Actor, doorID, visitID uuid.UUID) (faults fault.List, err error) {
+func (f *Fleet) refusals(ctx context.Context, tx Tx, by identity.Actor, doorID, visitID uuid.UUID, entries []Entry) (faults fault.List, err error) {
 	v, err := tx.VisitByID(ctx, visitID)
 	if err != nil {
 		return nil, err
@@ -59,21 +107,9 @@ func (f *Fleet) refusals(ctx context.Context, tx Tx, by identity.Actor, doorID, 
 	if err != nil {
 		return nil, err
 	}
-	all, err := tx.EntriesOfVisit(ctx, visitID)
-	if err != nil {
-		return nil, err
-	}
-	entries := slices.DeleteFunc(all, func(e Entry) bool { return e.DoorID != doorID })
-	conclusion, concluded, err := conclusionOf(doorID, entries)
+	conclusion, _, err := conclusionOf(doorID, entries)
 	if err != nil {
 		return fault.Of(err), nil
-	}
-	if !concluded {
-		conclusion = concludingNow(visitID, doorID, entries)
-		if conclusion.ObservedAt.IsZero() {
-			conclusion.ObservedAt = f.Now()
-		}
-		entries = append(entries, conclusion)
 	}
 	used, err := instrumentsOf(ctx, tx, site.Location(), entries)
 	if err != nil {
@@ -121,7 +157,7 @@ func (form *InspectionForm) wants(w writer, refused *fault.Error) (wants []Want)
 			continue
 		}
 		names, _ := refused.Args[i+1].(string)
-		for _, name := range strings.Split(names, ", ") {
+		for _, name := range form.placed(refused, strings.Split(names, ", ")) {
 			one := *refused
 			one.Args = slices.Clone(refused.Args)
 			one.Args[i+1] = name
@@ -131,7 +167,43 @@ func (form *InspectionForm) wants(w writer, refused *fault.Error) (wants []Want)
 		}
 		return wants
 	}
-	return []Want{{Fault: refused, Step: stepOf[refused.Code]}}
+	want := Want{Fault: refused, Step: stepOf[refused.Code]}
+	if id, is := argumentOf(refused, "finding"); is { // the finding in its words, and not by its id
+		for _, e := range form.Entries {
+			if e.EntryID.String() == id && e.Body.Finding != nil {
+				want.Title = e.Body.Finding.What
+			}
+		}
+	}
+	return []Want{want}
+}
+
+// placed names a reading that was taken nowhere at each place where the form asks for it.
+func (form *InspectionForm) placed(refused *fault.Error, names []string) (list []string) {
+	for _, name := range names {
+		var open []string
+		for _, at := range form.places() {
+			if refused.Code == "readings_missing" && at.kind.Name == name && at.Entered == nil && at.LeftOut == nil {
+				open = append(open, name+EntryReading{Leaf: at.Leaf, Side: string(at.Side)}.spot())
+			}
+		}
+		if open == nil {
+			open = []string{name}
+		}
+		list = append(list, open...)
+	}
+	return list
+}
+
+// argumentOf is the argument of a fault by its name.
+func argumentOf(e *fault.Error, name string) (string, bool) {
+	for i := 0; i+1 < len(e.Args); i += 2 {
+		if e.Args[i] == name {
+			text, is := e.Args[i+1].(string)
+			return text, is
+		}
+	}
+	return "", false
 }
 
 // placed reads a name with its place as faults write it: closing_force_n[leaf=2 side=a] (Gauge).
@@ -170,6 +242,9 @@ func (form *InspectionForm) locate(w writer, kind string, want *Want) {
 			if s.Side != "" {
 				want.Side = s.Side
 			}
+			if want.Fault.Code == "as_left_missing" {
+				want.ChangedAt = item.changedAt(want.Place)
+			}
 			return
 		}
 	}
@@ -181,5 +256,26 @@ func (form *InspectionForm) locate(w writer, kind string, want *Want) {
 	}
 	if kind == "readings" {
 		want.Title = ReadingTitle(w.texts, want.Name, "")
+		return
 	}
+	for _, p := range form.Packs { // of a rule that the form asks nothing for, as long as a fact is wanting
+		for _, r := range p.Rules {
+			if kind == "rules" && r.ID == want.Name {
+				want.Title, want.Step = r.Title, "facts"
+				return
+			}
+		}
+	}
+}
+
+// changedAt is when something was changed on which a reading at a place depends, and which was not read again since.
+func (i FormItem) changedAt(at rulebook.Place) (since time.Time) {
+	for _, p := range i.Places {
+		for _, r := range p.Entered {
+			if r.Stale && p.Place == at {
+				since = r.ChangedAt
+			}
+		}
+	}
+	return since
 }
