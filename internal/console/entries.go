@@ -288,7 +288,7 @@ func readingFields(f form, t words.Printer, kinds []rulebook.ReadingKind, correc
 		case rulebook.Text:
 			one.Field = bare(f.Field(name, title))
 		default:
-			one.Field = bare(f.Field(name, labelled(title, words.SI(k.Unit), t)))
+			one.Field = bare(f.Field(name, labelled(title, typedIn(t, k), t)))
 		}
 		list = append(list, one)
 	}
@@ -567,6 +567,9 @@ func (r *reader) reading(name string, k rulebook.ReadingKind, at rulebook.Place)
 	case rulebook.YesNo:
 		reading.Yes = r.yes(name)
 	case rulebook.Number:
+		if _, err := strconv.ParseFloat(strings.Replace(r.form.Value(name), ",", ".", 1), 64); err == nil && typedIn(r.texts, k) == "mm" { // the label says mm
+			r.form.values.Set(name, r.form.Value(name)+" mm")
+		}
 		reading.Value = r.value(name, words.SI(k.Unit), nil)
 	default:
 		reading.Text = r.form.Value(name)

@@ -32,7 +32,8 @@ type inspectionData struct {
 	Tested   []fleet.Entry
 	Ended    []fleet.Entry // conclusions
 	Steps    map[string]form
-	Facts    []field // that are wanted and can be answered here
+	Register []askedLine // judged by what the register says
+	Facts    []field     // that are wanted and can be answered here
 	FactForm form
 	Wants    []wantLine               // for want of which the door cannot be signed as passed
 	Cases    []fleet.OutOfServiceCase // that are open
@@ -57,10 +58,18 @@ type itemField struct {
 	Choice bool
 	Text   bool
 	Needed bool   // the door cannot pass without it
-	ByLaw  bool   // law asks it
+	ByLaw  string // the law that asks it, and where it holds
 	Gauged string // the kind of entry that a gauge's record of it is, or ""
-	Rules  []fleet.FormRule
+	Rules  []askedLine
 	Places []placeField
+}
+
+// askedLine is a rule and what it asks, beside one reading or by itself.
+type askedLine struct {
+	fleet.FormRule
+	Own     bool     // the limit is held against the reading itself; else it is of something that is worked out with it
+	Said    []string // what the register says for it, where nothing is read
+	Assumed string   // what the register only assumes of the door and the rule rests on
 }
 
 // readingLine is one reading of the visit with what the rules say of it.
@@ -73,7 +82,10 @@ type readingLine struct {
 type verdictLine struct {
 	fleet.FormVerdict
 	Class, Sign, Word string
-	Unsafe            bool // it failed, and so the door is to be secured
+	Own               bool   // the limit is held against the reading itself
+	Held              string // what was held against which limit
+	Assumed           string // what the register only assumes and it rests on
+	Unsafe            bool   // it failed, and so the door is to be secured
 	ToFinding         string
 }
 
@@ -174,6 +186,7 @@ func (c *Console) inspectionPage(ctx context.Context, q *request, visit, door uu
 			return nil, err
 		}
 	}
+	data.Register = writer{q.texts}.askedLines(asked.Door.Facts, asked.FromFacts, nil)
 	if data.Cases, err = c.Fleet.Cases(ctx, q.by, fleet.CaseQuery{DoorID: door, Open: true, Limit: 50}); err != nil {
 		return nil, err
 	}
@@ -341,7 +354,7 @@ func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fle
 	facts, w := asked.Door.Facts, writer{t}
 	step := stationStep{Key: stationKey(s), Title: w.stationTitle(asked, s), Form: f}
 	for _, i := range s.Items {
-		item := itemField{Title: fleet.KindTitle(t, i.Kind), Gauged: gaugedKind(i.Kind.Name), YesNo: i.Kind.Kind == rulebook.YesNo, Choice: i.Kind.Kind == rulebook.Choice, Text: i.Kind.Kind == rulebook.Text, Needed: i.Needed(), ByLaw: slices.ContainsFunc(i.Rules, func(r fleet.FormRule) bool { return r.Counts() && r.Pack.Role == rulebook.Law }), Rules: i.Rules}
+		item := itemField{Title: fleet.KindTitle(t, i.Kind), Gauged: gaugedKind(i.Kind.Name), YesNo: i.Kind.Kind == rulebook.YesNo, Choice: i.Kind.Kind == rulebook.Choice, Text: i.Kind.Kind == rulebook.Text, Needed: i.Needed(), ByLaw: w.laws(i.Rules), Rules: w.askedLines(facts, i.Rules, &i.Kind)}
 		for _, p := range i.Places {
 			at := placed("/reading/", i.Kind.Name, p.Place)
 			one := placeField{FormPlace: p, Kind: i.Kind, IDFor: placed("id/", i.Kind.Name, p.Place), Answered: len(p.Entered) > 0 || p.LeftOut != nil}
@@ -355,6 +368,8 @@ func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fle
 			if i.Kind.Name == monthsRead && asked.Months != nil && !f.values.Has(at) {
 				one.Read.Value = w.readValue(float64(*asked.Months), words.SI(i.Kind.Unit))
 				one.Read.Hint = t.T("console.inspect.months.computed", "day", w.day(asked.LastDay))
+			} else if i.Kind.Name == monthsRead && asked.Months == nil {
+				one.Read.Hint = t.T("console.inspect.months.first")
 			}
 			if options := instruments[i.Kind.Unit]; len(options) > 0 && i.Kind.Kind == rulebook.Number {
 				one.With = w.instrumentField(f, placed("/with/", i.Kind.Name, p.Place), options)
@@ -446,6 +461,7 @@ func (w writer) readingLine(asked fleet.InspectionForm, kind rulebook.ReadingKin
 			continue
 		}
 		one := w.verdictLine(asked, v)
+		one.Own, one.Held, one.Assumed = v.Rule.Holds(kind), w.held(kind, v), w.assumed(asked.Door.Facts, v.Facts)
 		if r.Stale || r.AsFound {
 			one.Word = w.T("console.verdict.as_found", "said", one.Word)
 		}
@@ -530,6 +546,85 @@ func (w writer) wantLines(wants []fleet.Want, base, zone string) (list []wantLin
 		list = append(list, one)
 	}
 	return list
+}
+
+// held writes the limit of a verdict; where it is not the reading itself that was held against it, with what was.
+func (w writer) held(kind rulebook.ReadingKind, v fleet.FormVerdict) string {
+	said := w.limit(v.Verdict.Limit)
+	if said != "" && v.Measured != nil && !v.Rule.Holds(kind) {
+		return w.T("console.inspect.held", "measured", w.bound(v.Measured), "limit", said)
+	}
+	return said
+}
+
+// askedLines writes rules beside a reading of a kind, or those that the register alone answers.
+func (w writer) askedLines(facts fleet.DoorFacts, rules []fleet.FormRule, kind *rulebook.ReadingKind) (list []askedLine) {
+	for _, r := range rules {
+		one := askedLine{FormRule: r, Own: kind == nil || r.Rule.Holds(*kind), Assumed: w.assumed(facts, r.Facts)}
+		for _, name := range r.Facts {
+			if said := w.registered(facts, name); kind == nil && said != "" {
+				one.Said = append(one.Said, said)
+			}
+		}
+		list = append(list, one)
+	}
+	return list
+}
+
+// laws names the laws that ask for a reading, each with the place where it holds.
+func (w writer) laws(rules []fleet.FormRule) string {
+	var names []string
+	for _, r := range rules {
+		if name := w.T("console.inspect.law", "law", r.Pack.Title, "place", r.Pack.Jurisdiction); r.Counts() && r.Pack.Role == rulebook.Law && !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	return strings.Join(names, "; ")
+}
+
+// quantitiesNamed are the measured facts of a door by the name that rules have for them, of each leaf where it is one of leaves.
+func quantitiesNamed(d fleet.DoorFacts, name string) (list []fleet.Quantity, unit string) {
+	member, ofLeaf := strings.CutPrefix(name, "leaves[].")
+	for _, l := range d.Leaves {
+		if q, has := map[string]fleet.Quantity{"width_m": l.WidthM, "height_m": l.HeightM, "mass_kg": l.MassKg}[member]; has && ofLeaf {
+			list = append(list, q)
+		}
+	}
+	if q, has := map[string]fleet.Quantity{"clear_width_m": d.ClearWidthM, "opening_time_s": d.OpeningTimeS, "closing_time_s": d.ClosingTimeS}[name]; has {
+		list = append(list, q)
+	}
+	return list, name[strings.LastIndex(name, "_")+1:]
+}
+
+// assumed writes those of the named facts that nobody has measured, seen or told.
+func (w writer) assumed(d fleet.DoorFacts, names []string) string {
+	var said []string
+	for _, name := range names {
+		list, _ := quantitiesNamed(d, name)
+		if slices.ContainsFunc(list, func(q fleet.Quantity) bool { return q.Basis == fleet.Assumed }) {
+			said = append(said, w.registered(d, name))
+		}
+	}
+	return strings.Join(said, "; ")
+}
+
+// registered writes what the register says of a door by the name that rules have for it; "" for what is said elsewhere.
+func (w writer) registered(d fleet.DoorFacts, name string) string {
+	words := map[string]string{"door_kind": w.Enum("door_kind", d.Kind), "energy": w.Enum("energy", d.Energy), "traffic": w.Enum("traffic", d.Traffic), "presence_by": w.Enum("presence", d.PresenceBy),
+		"activation_a": w.Enum("activation", d.A.Activation), "activation_b": w.Enum("activation", d.B.Activation), "egress": w.yes(d.Egress), "egress_breakout": w.yes(d.Egress), "fire_rated": w.yes(d.FireRated),
+		"interior": w.yes(d.Interior), "vulnerable_users": w.yes(d.VulnerableUsers)}
+	said, has := words[name]
+	if list, unit := quantitiesNamed(d, name); len(list) > 0 {
+		var each []string
+		for _, q := range list {
+			each = append(each, w.value(q, unit))
+		}
+		said, has = strings.Join(each, ", "), true
+	}
+	if !has {
+		return ""
+	}
+	return w.T("console.reading", "title", w.T("report.register."+strings.Replace(name, "leaves[].", "leaf_", 1)), "said", said)
 }
 
 // clock writes the time of a day at a place.
@@ -627,7 +722,7 @@ func readLabel(t words.Printer, place string, k rulebook.ReadingKind) string {
 	if k.Kind != rulebook.Number {
 		return place
 	}
-	return labelled(place, words.SI(k.Unit), t)
+	return labelled(place, typedIn(t, k), t)
 }
 
 // inspectionPut takes what was read at one station: an entry of each reading, and of each that was left out.
@@ -764,10 +859,27 @@ func (w writer) read(r fleet.FormReading) string {
 
 // readValue writes a number that was read as finely as it may have been taken: half an inch is not 0.01 m.
 func (w writer) readValue(v float64, unit words.SI) string {
+	if unit == words.Metre && w.Units() == words.Metric && math.Abs(v) < shortLength {
+		return w.T("console.value.mm", "mm", v*1000)
+	}
 	if unit == words.Metre {
 		return w.LengthTo(v, words.Fineness{Decimals: 3, InchParts: 16})
 	}
 	return shownValue(w.Printer, v, unit)
+}
+
+// shortLength is from where on a length that was read is written in metres.
+const shortLength = 0.3
+
+// isShort tells whether a reading is a length that people take in millimetres: a threshold, a gap, the distance of a latch check.
+func isShort(k rulebook.ReadingKind) bool { return k.Unit == string(words.Metre) && k.Max <= 2 }
+
+// typedIn is the unit in which a reading is typed where none is said.
+func typedIn(t words.Printer, k rulebook.ReadingKind) words.SI {
+	if isShort(k) && t.Units() == words.Metric {
+		return "mm"
+	}
+	return words.SI(k.Unit)
 }
 
 // doubt asks whether a reading is right.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -48,6 +49,7 @@ type walkedStation struct {
 type walkedItem struct {
 	Title   string
 	Said    []readingLine
+	Limits  []string // of what is read itself
 	LeftOut *fleet.Entry
 	Needed  bool
 }
@@ -56,6 +58,7 @@ type walkedItem struct {
 type walkedReading struct {
 	readingLine
 	Title  string
+	Limits []string
 	State  readingState
 	AsLeft bool // it was read again after something was changed
 }
@@ -67,7 +70,7 @@ type readingState struct {
 }
 
 func newWalkedReading(i walkedItem, r readingLine, zone string) walkedReading {
-	one := walkedReading{readingLine: r, Title: i.Title, State: readingState{r.FormReading, zone}}
+	one := walkedReading{readingLine: r, Title: i.Title, Limits: i.Limits, State: readingState{r.FormReading, zone}}
 	for _, before := range i.Said {
 		one.AsLeft = one.AsLeft || before.AsFound && !r.AsFound && !r.Stale
 	}
@@ -131,6 +134,11 @@ func (w writer) walkedStation(asked fleet.InspectionForm, s fleet.FormStation) w
 	for _, i := range s.Items {
 		for _, p := range i.Places {
 			one := walkedItem{Title: strings.TrimSpace(fleet.KindTitle(w.Printer, i.Kind) + " " + placeLabel(w.Printer, asked.Door.Facts, p.Place, s.Side)), LeftOut: p.LeftOut, Needed: i.Needed()}
+			for _, r := range i.Rules {
+				if said := w.limit(r.Limit); said != "" && r.Rule.Holds(i.Kind) && !slices.Contains(one.Limits, said) {
+					one.Limits = append(one.Limits, said)
+				}
+			}
 			for _, r := range p.Entered {
 				one.Said = append(one.Said, w.readingLine(asked, i.Kind, r))
 			}

@@ -46,5 +46,11 @@ func (r *Rule) itself() *ReadingKind {
 	return nil
 }
 
+// Holds tells whether the rule's limit is held against a reading of that kind as it was read, and not against what is worked out with it.
+func (r *Rule) Holds(k ReadingKind) bool {
+	own := r.itself()
+	return own != nil && own.Name == k.Name
+}
+
 // Counts tells whether the limit bears on passing: its rule binds, and its failure is more than an advisory.
 func (l ReadingLimit) Counts() bool { return l.Standing.Weight() == Binding && l.Severity != Advisory }

@@ -60,3 +60,22 @@ func TestALimitOfAReadingIsWorkedOutForTheDoor(t *testing.T) {
 		}
 	}
 }
+
+// By the pack of A156.19-2013 the time to fully open is held against its limit less what the angle of the backcheck allows: that limit stands
+// beside neither of the two readings as its own.
+func TestALimitIsOfTheReadingThatIsHeldAgainstIt(t *testing.T) {
+	book, err := Embedded()
+	if err != nil {
+		t.Fatal(err)
+	}
+	pack, _ := book.Pack("a156.19@2013")
+	for _, c := range []struct {
+		rule, reading string
+		holds         bool
+	}{{"opening-time-full", "backcheck_angle_deg", false}, {"opening-time-full", "opening_time_full_s", false}, {"backcheck-angle", "backcheck_angle_deg", true}, {"backcheck-angle", "opening_time_full_s", false}} {
+		i := slices.IndexFunc(pack.Rules, func(r *Rule) bool { return r.ID == c.rule })
+		if got := pack.Rules[i].Holds(*readingNamed(c.reading)); got != c.holds {
+			t.Errorf("%s holds %s itself: %v", c.rule, c.reading, got)
+		}
+	}
+}
