@@ -29,6 +29,32 @@ type ModelBody struct {
 	LeastSpeedMPS *float64      `json:"least_speed_mps,omitempty" minimum:"0.001" maximum:"10" doc:"Radar only: the slowest radial movement that it notices; absent when unknown."`
 	Note          string        `json:"note,omitempty" maxLength:"2000"`
 	Antennas      []antennaBody `json:"antennas,omitempty" maxItems:"20" doc:"Radar only."`
+	Senses        *sensesBody   `json:"senses,omitempty" doc:"How it senses, of what is no radar; absent when unknown, and then nothing is computed of its field. infrared_presence has rows, columns, row_step_deg, column_step_deg, divergence_deg, range_m, detection_share; laser_curtain leans_deg (from where the mount's tilt looks), from_deg, to_deg, step_deg, range_m, spot_m, divergence_deg and perhaps whole_spot; beam range_m and diameter_m (its other end stands at the mirror place, as far on the other side of the opening's middle); mat width_m and depth_m (mounted where the middle of its edge next to the door is); knowing_act reach_m."`
+}
+
+// sensesBody has fleet.Senses' members.
+type sensesBody struct {
+	Purpose        string    `json:"purpose" enum:"activation,presence,both,knowing_act" doc:"What its output is good for; knowing_act goes with sensing knowing_act and only with it."`
+	StillS         *float64  `json:"still_s,omitempty" minimum:"0.1" maximum:"86400" doc:"presence and both: for how long at least somebody who stands still is told."`
+	Endless        bool      `json:"endless,omitempty" doc:"presence and both, instead of still_s: as long as somebody stands there."`
+	HoldS          float64   `json:"hold_s" minimum:"0" maximum:"3600" doc:"How long the output stays after the last."`
+	Rows           *float64  `json:"rows,omitempty" minimum:"1" maximum:"64" multipleOf:"1"`
+	Columns        *float64  `json:"columns,omitempty" minimum:"1" maximum:"64" multipleOf:"1"`
+	RowStepDeg     *float64  `json:"row_step_deg,omitempty" minimum:"0" maximum:"45" doc:"Between neighbouring spots, outwards."`
+	ColumnStepDeg  *float64  `json:"column_step_deg,omitempty" minimum:"0" maximum:"45" doc:"Between neighbouring spots, aside."`
+	DetectionShare *float64  `json:"detection_share,omitempty" minimum:"0.02" maximum:"0.45" doc:"Of a spot that a body covers when it is seen."`
+	LeansDeg       []float64 `json:"leans_deg,omitempty" maxItems:"16" doc:"Of each sheet of rays."`
+	FromDeg        *float64  `json:"from_deg,omitempty" minimum:"-85" maximum:"85" doc:"First ray within a sheet, from its steepest line."`
+	ToDeg          *float64  `json:"to_deg,omitempty" minimum:"-85" maximum:"85" doc:"Last ray."`
+	StepDeg        *float64  `json:"step_deg,omitempty" minimum:"0.01" maximum:"10" doc:"Between rays."`
+	SpotM          *float64  `json:"spot_m,omitempty" minimum:"0.001" maximum:"0.1" doc:"Diameter of a ray at the sensor."`
+	WholeSpot      *bool     `json:"whole_spot,omitempty" doc:"A ray tells only when all of it is covered."`
+	DivergenceDeg  *float64  `json:"divergence_deg,omitempty" minimum:"0" maximum:"20" doc:"Full angle of a spot's cone, 0.1 to 20, or of a ray, 0 to 5."`
+	RangeM         *float64  `json:"range_m,omitempty" minimum:"0.1" maximum:"50"`
+	DiameterM      *float64  `json:"diameter_m,omitempty" minimum:"0.001" maximum:"0.2"`
+	WidthM         *float64  `json:"width_m,omitempty" minimum:"0.05" maximum:"20" doc:"Along the opening."`
+	DepthM         *float64  `json:"depth_m,omitempty" minimum:"0.05" maximum:"20" doc:"Away from the door."`
+	ReachM         *float64  `json:"reach_m,omitempty" minimum:"0.05" maximum:"2" doc:"From where on the floor it is within reach."`
 }
 
 type antennaBody struct {
@@ -51,7 +77,7 @@ type modelItem struct {
 
 func newModelItem(m fleet.Model) modelItem {
 	item := modelItem{ModelID: m.ModelID, CreatedAt: m.CreatedAt, ModelBody: ModelBody{Maker: m.Maker, Name: m.Name, Kind: m.Kind, Sensing: m.Sensing,
-		FrequencyHz: m.FrequencyHz, LeastSpeedMPS: m.LeastSpeedMPS, Note: m.Note, Antennas: make([]antennaBody, len(m.Antennas))}}
+		FrequencyHz: m.FrequencyHz, LeastSpeedMPS: m.LeastSpeedMPS, Note: m.Note, Antennas: make([]antennaBody, len(m.Antennas)), Senses: (*sensesBody)(m.Senses)}}
 	for i, an := range m.Antennas {
 		item.Antennas[i] = antennaBody{AntennaID: an.AntennaID, Name: an.Name, AzimuthBeamwidthDeg: an.AzimuthBeamwidthDeg,
 			ElevationBeamwidthDeg: an.ElevationBeamwidthDeg, AttenuationLimitDB: &an.AttenuationLimitDB, BoresightRangeM: an.BoresightRangeM, Source: an.Source,
@@ -178,7 +204,7 @@ func (a *API) modelGet(ctx context.Context, by identity.Actor, in *ModelPath) (*
 func (a *API) modelPut(ctx context.Context, by identity.Actor, in *modelPutIn) (*modelOut, error) {
 	b := in.Body
 	put := fleet.Model{ModelID: in.ModelID, Maker: b.Maker, Name: b.Name, Kind: b.Kind, Sensing: b.Sensing, FrequencyHz: b.FrequencyHz,
-		LeastSpeedMPS: b.LeastSpeedMPS, Note: b.Note}
+		LeastSpeedMPS: b.LeastSpeedMPS, Note: b.Note, Senses: (*fleet.Senses)(b.Senses)}
 	for _, an := range b.Antennas {
 		antenna := fleet.Antenna{AntennaID: an.AntennaID, ModelID: in.ModelID, Name: an.Name, AzimuthBeamwidthDeg: an.AzimuthBeamwidthDeg,
 			ElevationBeamwidthDeg: an.ElevationBeamwidthDeg, AttenuationLimitDB: fleet.AttenuationLimitDB, BoresightRangeM: an.BoresightRangeM, Source: an.Source}

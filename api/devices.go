@@ -127,6 +127,7 @@ type coverageItem struct {
 	CoveredShare *float64 `json:"covered_share,omitempty" doc:"Of the required area, 0 to 1."`
 	GapM         *float64 `json:"gap_m,omitempty" doc:"Diameter of the greatest circle that fits into a gap."`
 	Shortfall    *bool    `json:"shortfall,omitempty" doc:"A gap is large enough for the rule's test body."`
+	Unfit        []string `json:"unfit" doc:"Components that are wired for the zone and do not count: they tell something else (motion only, where somebody stands), or let go too soon."`
 }
 
 type coverageOut struct {
@@ -290,7 +291,7 @@ func newRevisionItem(by identity.Actor, r fleet.Revision) revisionItem {
 
 func newCoverageItem(c fleet.Coverage) coverageItem {
 	return coverageItem{Side: c.Side, Zone: c.Zone, RulePack: c.RulePack, ModelVersion: c.ModelVersion, Missing: c.Missing,
-		RequiredM2: c.RequiredM2, CoveredShare: c.CoveredShare, GapM: c.GapM, Shortfall: c.Shortfall}
+		RequiredM2: c.RequiredM2, CoveredShare: c.CoveredShare, GapM: c.GapM, Shortfall: c.Shortfall, Unfit: c.Unfit}
 }
 
 func newExtentItem(e fleet.Extent) extentItem {

@@ -39,6 +39,7 @@ type modelLine struct {
 		Name                      string
 		Azimuth, Elevation, Range float64
 	}
+	Senses map[string]any // as the API has them
 }
 
 type accessoryLine struct {

@@ -2,6 +2,7 @@ package demo
 
 import (
 	"context"
+	"encoding/json"
 	"strings"
 	"time"
 
@@ -61,6 +62,15 @@ func (h *history) fillCatalogue(ctx context.Context) error {
 		m := fleet.Model{ModelID: h.id(), Maker: line.Maker, Name: line.Name, Kind: line.Kind, Sensing: line.Sensing}
 		if line.Sensing == "radar" {
 			m.FrequencyHz, m.LeastSpeedMPS = &frequency, &least
+		}
+		if line.Senses != nil {
+			text, err := json.Marshal(line.Senses)
+			if err == nil {
+				err = json.Unmarshal(text, &m.Senses)
+			}
+			if err != nil {
+				return err
+			}
 		}
 		for _, a := range line.Antennas {
 			m.Antennas = append(m.Antennas, fleet.Antenna{AntennaID: h.id(), Name: a.Name, AzimuthBeamwidthDeg: a.Azimuth, ElevationBeamwidthDeg: a.Elevation,

@@ -479,6 +479,14 @@ func TestAModelVersionComputesAsItDid(t *testing.T) {
 			t.Errorf("row %d: %+v, stored %+v", i+1, g, w)
 		}
 	}
+	standing := Zone{X0M: -0.2, X1M: 0.2, Y0M: 0.3, Y1M: 0.5, BodyHeightM: 0.71, Purpose: Presence, StillS: 30}
+	radar := []Source{{Name: "s", Volume: device(2.4, 30, 0, 0, .05, 90, 90, 25, 8, 0)}}
+	if c := m.Cover(standing, radar); c.CoveredShare != 1 || len(c.Unfit) > 0 {
+		t.Errorf("a motion sensor counted where somebody stands: %+v", c)
+	}
+	if now, err := ModelOf(ModelVersion); err != nil || now.Cover(standing, radar).CoveredShare != 0 {
+		t.Errorf("a motion sensor counts no more where somebody stands: %v", err)
+	}
 	var fault *InputError
 	if _, err := ModelOf("field-0"); !errors.As(err, &fault) || fault.Member != "model_version" {
 		t.Errorf("an unknown version: %v", err)

@@ -27,6 +27,7 @@ type Model struct {
 	LeastSpeedMPS *float64 // radar only: the slowest radial movement that it notices; nil: not known
 	Note          string
 	Antennas      []Antenna // radar only
+	Senses        *Senses   // of what is no radar; nil: not known, and nothing is computed of its field
 	SHA256        [32]byte  // of the canonical JSON of what was sent
 	CreatedAt     time.Time
 	CreatedBy     uuid.UUID
@@ -171,8 +172,12 @@ func (m Model) said() any {
 			antennas[i]["tilt_tolerance_deg"] = a.TiltToleranceDeg
 		}
 	}
-	return map[string]any{"maker": m.Maker, "name": m.Name, "kind": m.Kind, "sensing": m.Sensing, "frequency_hz": m.FrequencyHz,
+	said := map[string]any{"maker": m.Maker, "name": m.Name, "kind": m.Kind, "sensing": m.Sensing, "frequency_hz": m.FrequencyHz,
 		"least_speed_mps": m.LeastSpeedMPS, "note": m.Note, "antennas": antennas}
+	if m.Senses != nil { // entries from before keep their hash
+		said["senses"] = m.Senses
+	}
+	return said
 }
 
 // inOrderOfIDs brings the antennas into the order in which they are stored and answered.
@@ -231,6 +236,9 @@ func (m Model) check() error {
 	checkNumber(&faults, "/frequency_hz", m.FrequencyHz, 1e9, 300e9)
 	checkNumber(&faults, "/least_speed_mps", m.LeastSpeedMPS, 0.001, 10)
 	checkAntennas(&faults, m.Antennas)
+	if m.Senses != nil {
+		m.Senses.check(&faults, m.Sensing)
+	}
 	return faults.Err()
 }
 

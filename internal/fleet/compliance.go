@@ -223,6 +223,8 @@ type ReportCoverage struct {
 	Shortfalls   []string    `json:"shortfalls"`
 	Missing      []string    `json:"missing"`
 	ModelVersion string      `json:"model_version"`
+	// Unfit names devices that are wired for the zone and do not count: they tell something else, or let go of somebody who stands too soon.
+	Unfit []string `json:"unfit,omitempty"`
 }
 
 // ReportGap is an uncovered piece of a required zone: where the largest circle
@@ -243,7 +245,9 @@ type ReportDevice struct {
 	Model  string `json:"model"`
 	Serial string `json:"serial"`
 	// Purpose is activation or presence.
-	Purpose     string          `json:"purpose"`
+	Purpose string `json:"purpose"`
+	// Sensing is as the catalogue's, but for radars, and where the model is not in the catalogue.
+	Sensing     string          `json:"sensing,omitempty"`
 	Antenna     string          `json:"antenna"`
 	Accessories []string        `json:"accessories"`
 	FittedSince string          `json:"fitted_since"`

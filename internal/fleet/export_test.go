@@ -8,6 +8,8 @@ import (
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/field"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/sheet"
@@ -64,4 +66,14 @@ func RecordHolds(canonical []byte, door uuid.UUID, until time.Time) (readings []
 		}
 	}
 	return readingsOf(door, Entry{ObservedAt: until}, entries), outcomes, nil
+}
+
+// Taken says whether the catalogue takes it, and what the physics says of it at an ordinary mount.
+func (s *Senses) Taken(sensing string) (taken bool, err error) {
+	var faults fault.List
+	if s.check(&faults, sensing); faults.Err() != nil {
+		return false, nil
+	}
+	_, err = s.volume(sensing, field.Mount{HeightM: 1.1, OffsetXM: 0.8, OffsetYM: 0.1})
+	return true, err
 }

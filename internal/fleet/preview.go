@@ -94,7 +94,7 @@ func (f *Fleet) outlook(by identity.Actor, p picture, componentID uuid.UUID, sit
 	}
 	for _, d := range p.devices {
 		if d.component.ComponentID == componentID {
-			e, _ := p.extent(d.revision, f.Now())
+			e, _ := p.extent(d, f.Now())
 			out.Extent, out.OwnLeaf = &e, p.ownLeaf(d)
 		}
 	}

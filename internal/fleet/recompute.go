@@ -43,6 +43,7 @@ type Coverage struct {
 	CoveredShare *float64  `json:"covered_share"`
 	GapM         *float64  `json:"gap_m"` // diameter of the greatest circle that fits into a gap
 	Shortfall    *bool     `json:"shortfall"`
+	Unfit        []string  `json:"unfit"` // components wired for the zone that do not count: they tell something else, or let go too soon; never nil
 }
 
 // picture is everything about a door that decides what is watched there.
@@ -218,15 +219,21 @@ func (p picture) volume(d DeviceFacts) (field.Device, []string) {
 	return v, nil
 }
 
-// extent computes what a device watches on the floor.
-func (p picture) extent(r Revision, at time.Time) (Extent, []field.Polygon) {
-	e := Extent{RevisionID: r.RevisionID, DoorVersionID: p.door.Version.VersionID, ModelVersion: field.ModelVersion, ComputedAt: at, Missing: []string{}}
-	v, missing := p.volume(r.Device)
+// extent computes what a device watches: on the floor what is radar's, and of the others, some of which have nothing on the floor, from where
+// a grown person is told.
+func (p picture) extent(d deviceInPlace, at time.Time) (Extent, []field.Polygon) {
+	e := Extent{RevisionID: d.revision.RevisionID, DoorVersionID: p.door.Version.VersionID, ModelVersion: field.ModelVersion, ComputedAt: at, Missing: []string{}}
+	v, missing := p.watch(d)
 	if len(missing) > 0 {
 		e.Missing = missing
 		return e, nil
 	}
-	f := v.Footprint(0, true)
+	var f field.Footprint
+	if radar, ok := v.(field.Device); ok {
+		f = radar.Footprint(0, true)
+	} else {
+		f = field.BodyFootprint(v, adultHeightM, true)
+	}
 	e.WidthM, e.DepthM, e.NearM, e.FarM, e.AreaM2 = &f.WidthM, &f.DepthM, &f.NearM, &f.FarM, &f.AreaM2
 	return e, f.Polygons
 }
@@ -245,7 +252,7 @@ func (d deviceInPlace) purpose() string {
 	return "activation"
 }
 
-// sources are the devices that may answer for a zone on a side. A way of sensing without a model here is missing,
+// sources are the devices that are wired to answer for a zone on a side. One whose model does not say how it senses is missing,
 // not absent: nothing is claimed of it.
 func (p picture) sources(side string, kind rulebook.ZoneKind) ([]field.Source, []string) {
 	var sources []field.Source
@@ -254,11 +261,7 @@ func (p picture) sources(side string, kind rulebook.ZoneKind) ([]field.Source, [
 		if s := d.component.Fitting.Side; s != side && s != "both" || d.purpose() != string(kind) {
 			continue
 		}
-		if d.sensing != "radar" {
-			missing = append(missing, "sensing:"+d.component.ComponentID.String())
-			continue
-		}
-		v, lacks := p.volume(d.revision.Device)
+		v, lacks := p.watch(d)
 		for _, m := range lacks {
 			missing = append(missing, m+":"+d.component.ComponentID.String())
 		}
@@ -299,7 +302,11 @@ func (p picture) covers(pack *rulebook.Pack) []zoneCover {
 			sources, missing := p.sources(side, z.Kind)
 			c.missing = append(c.missing, missing...)
 			if z.Rect != nil && len(c.missing) == 0 {
-				cover := field.Cover(field.Zone{X0M: z.Rect.X0M, X1M: z.Rect.X1M, Y0M: z.Rect.Y0M, Y1M: z.Rect.Y1M, BodyHeightM: z.BodyHeightM}, sources)
+				asked := field.Zone{X0M: z.Rect.X0M, X1M: z.Rect.X1M, Y0M: z.Rect.Y0M, Y1M: z.Rect.Y1M, BodyHeightM: z.BodyHeightM, Purpose: field.Purpose(z.Kind)}
+				if z.HeldS != nil {
+					asked.StillS = *z.HeldS
+				}
+				cover := field.Cover(asked, sources)
 				c.cover = &cover
 			}
 			list = append(list, c)
@@ -310,7 +317,7 @@ func (p picture) covers(pack *rulebook.Pack) []zoneCover {
 
 // coverage is the recorded form of a zone's cover.
 func (c zoneCover) coverage(pack *rulebook.Pack, inputs string, at time.Time) Coverage {
-	out := Coverage{Side: c.side, Zone: c.zone.ID, InputsSHA256: inputs, ModelVersion: field.ModelVersion, RulePack: pack.ID, ComputedAt: at, Missing: c.missing}
+	out := Coverage{Side: c.side, Zone: c.zone.ID, InputsSHA256: inputs, ModelVersion: field.ModelVersion, RulePack: pack.ID, ComputedAt: at, Missing: c.missing, Unfit: []string{}}
 	if c.cover != nil {
 		gap := 0.0
 		for _, g := range c.cover.Gaps {
@@ -318,6 +325,7 @@ func (c zoneCover) coverage(pack *rulebook.Pack, inputs string, at time.Time) Co
 		}
 		shortfall := c.cover.Shortfall()
 		out.RequiredM2, out.CoveredShare, out.GapM, out.Shortfall = &c.cover.AreaM2, &c.cover.CoveredShare, &gap, &shortfall
+		out.Unfit = append(out.Unfit, c.cover.Unfit...)
 	}
 	return out
 }
@@ -401,13 +409,11 @@ func (p picture) causes(covers []zoneCover) []string {
 		if p.ownLeaf(d) == "seen" {
 			causes = append(causes, "own_leaf_seen:"+side+":"+d.component.ComponentID.String())
 		}
-		if d.sensing != "radar" {
-			continue
-		}
-		if d.walked != nil {
+		if d.sensing == "radar" && d.walked != nil {
 			causes = append(causes, d.drifted(side)...)
 		}
-		if v, missing := p.volume(d.revision.Device); len(missing) == 0 {
+		v, missing := p.watch(d)
+		if len(missing) == 0 && (d.sensing == "radar" || d.purpose() == "activation" && v.Senses().Purpose != field.KnowingAct) {
 			for i, z := range p.door.Facts.Side(side).KeptClear {
 				if area, _ := field.Overlap(field.Zone{X0M: z.X0M, X1M: z.X1M, Y0M: z.Y0M, Y1M: z.Y1M, BodyHeightM: adultHeightM}, v); area > 0.01 {
 					causes = append(causes, fmt.Sprintf("kept_clear_watched:%s:%d:%s", side, i+1, d.component.ComponentID))
@@ -463,7 +469,7 @@ func (f *Fleet) compute(p picture, coversOf func(picture, *rulebook.Pack) ([]zon
 		return c, err
 	}
 	for _, d := range p.devices {
-		e, _ := p.extent(d.revision, now)
+		e, _ := p.extent(d, now)
 		c.extents = append(c.extents, e)
 	}
 	covers, inputs := coversOf(p, pack)
@@ -527,7 +533,7 @@ func (f *Fleet) Watched(ctx context.Context, by identity.Actor, componentID uuid
 			return fault.New(fault.NotFound, "settings_not_recorded")
 		}
 		d := p.devices[i]
-		extent, polygons := p.extent(d.revision, f.Now())
+		extent, polygons := p.extent(d, f.Now())
 		w = Watched{RevisionID: d.revision.RevisionID, Side: d.component.Fitting.Side, Extent: extent, Fitted: d.revision.Device.Fitted, Polygons: rings(polygons)}
 		if by.Role.Staff() { // a finding of computation alone is internal
 			w.OwnLeaf = p.ownLeaf(d)

@@ -202,7 +202,7 @@ func (w writer) door(doc *DoorContent, p picture) {
 		covers, _ = w.fleet.coversOf(p, pack)
 	}
 	for _, side := range []string{"a", "b"} {
-		doc.Sides = append(doc.Sides, w.side(facts.Side(side), side, covers))
+		doc.Sides = append(doc.Sides, w.side(p, side, covers))
 	}
 }
 
@@ -237,6 +237,9 @@ func (w writer) device(p picture, c Component) ReportDevice {
 	}
 	d := p.devices[i]
 	facts := d.revision.Device
+	if d.sensing != "radar" {
+		out.Sensing = d.sensing
+	}
 	out.Mount = reportMount(facts.Mount)
 	out.Settings = &ReportSettings{Standing: d.revision.Standing, EffectiveAt: w.instant(d.revision.EffectiveAt), ReachDB: reportQuantity(facts.Settings.ReachDB),
 		ConfirmTravelMM: reportQuantity(facts.Settings.ConfirmTravelMM), OutputHoldS: reportQuantity(facts.Settings.OutputHoldS),
@@ -247,11 +250,7 @@ func (w writer) device(p picture, c Component) ReportDevice {
 	for _, id := range facts.Accessories {
 		out.Accessories = append(out.Accessories, p.accessories[id].Name)
 	}
-	if d.sensing != "radar" {
-		out.Missing = []string{"sensing"}
-		return out
-	}
-	e, polygons := p.extent(d.revision, w.fleet.Now())
+	e, polygons := p.extent(d, w.fleet.Now())
 	out.Missing = e.Missing
 	if len(e.Missing) == 0 {
 		out.Field = &ReportField{WidthM: *e.WidthM, DepthM: *e.DepthM, NearM: *e.NearM, FarM: *e.FarM, AreaM2: *e.AreaM2, ModelVersion: e.ModelVersion, Polygons: rings(polygons)}
@@ -265,7 +264,8 @@ func reportMount(m MountFacts) ReportMount {
 }
 
 // side writes the zones of a side. Coverage is computed, and internal until a person confirms it.
-func (w writer) side(s SideFacts, name string, covers []zoneCover) ReportSide {
+func (w writer) side(p picture, name string, covers []zoneCover) ReportSide {
+	s := p.door.Facts.Side(name)
 	out := ReportSide{Side: name, Label: s.Label, Activation: s.Activation, Required: []ReportZone{}, KeptClear: []ReportZone{}, Coverage: []ReportCoverage{}}
 	for _, z := range s.KeptClear {
 		out.KeptClear = append(out.KeptClear, ReportZone{Purpose: z.What, Title: z.What, Polygons: rectangle(z.X0M, z.X1M, z.Y0M, z.Y1M)})
@@ -280,7 +280,7 @@ func (w writer) side(s SideFacts, name string, covers []zoneCover) ReportSide {
 		}
 		out.Required = append(out.Required, zone)
 		if w.audience == forStaff {
-			out.Coverage = append(out.Coverage, reportCoverage(c))
+			out.Coverage = append(out.Coverage, reportCoverage(p, c))
 		}
 	}
 	return out
@@ -301,12 +301,17 @@ func sourceLine(s rulebook.Source) string {
 	return line
 }
 
-func reportCoverage(c zoneCover) ReportCoverage {
+func reportCoverage(p picture, c zoneCover) ReportCoverage {
 	out := ReportCoverage{Purpose: string(c.zone.Kind), Gaps: []ReportGap{}, Shortfalls: []string{}, Missing: c.missing, ModelVersion: field.ModelVersion}
 	if c.cover == nil {
 		return out
 	}
 	out.Share = &c.cover.CoveredShare
+	for _, id := range c.cover.Unfit {
+		i := slices.IndexFunc(p.components, func(x Component) bool { return x.ComponentID.String() == id })
+		maker, model := p.nameOf(p.components[i])
+		out.Unfit = append(out.Unfit, strings.TrimSpace(maker+" "+model+" "+p.components[i].Serial))
+	}
 	for _, g := range c.cover.Gaps {
 		at := g.Polygon[0][0]
 		out.Gaps = append(out.Gaps, ReportGap{XM: at[0], YM: at[1], DiameterM: g.CircleM, Shortfall: g.Shortfall, Polygons: rings([]field.Polygon{g.Polygon})})

@@ -67,7 +67,7 @@ func codes(kind string) []string {
 	case "caution":
 		return []string{"limits_from_memory", "register_only", "presence_device_missing", "settings_intended_only", "values_unknown", "judged_by_todays_knowledge"}
 	case "missing":
-		return []string{"height_m", "tilt_deg", "yaw_deg", "offset_x_m", "offset_y_m", "antenna", "reach_db", "header_depth_m", "clear_width_m", "opening_time_s", "closing_time_s", "leaf_width_m", "sensing", "settings"}
+		return []string{"height_m", "tilt_deg", "yaw_deg", "offset_x_m", "offset_y_m", "antenna", "reach_db", "header_depth_m", "clear_width_m", "opening_time_s", "closing_time_s", "leaf_width_m", "sensing", "settings", "accessory_effect"}
 	case "finding_state":
 		return []string{"open", "mended", "withdrawn", "cleared"}
 	case "register":

@@ -539,6 +539,9 @@ func (d doorReport) coverage(side fleet.ReportSide, c fleet.ReportCoverage) []ce
 		}
 	}
 	remarks := cell{Text: strings.Join(c.Shortfalls, "\n"), Note: d.t("computed")}
+	if len(c.Unfit) > 0 {
+		remarks.Text = join("\n", remarks.Text, d.t("unfit."+c.Purpose, "devices", strings.Join(c.Unfit, ", ")))
+	}
 	if len(c.Shortfalls) > 0 {
 		remarks.Mark = cross
 	}
@@ -576,7 +579,7 @@ func (d doorReport) devices(s surface) {
 		settings := cell{Text: d.t("not_recorded")}
 		if c := x.Settings; c != nil {
 			lines := []string{}
-			if !slices.Contains(x.Missing, "sensing") { // what only radar has
+			if x.Sensing == "" && !slices.Contains(x.Missing, "sensing") { // what only radar has
 				lines = append(lines, d.t("setting.reach", "value", d.quantity(c.ReachDB, "dB")), d.t("setting.direction", "value", d.code("direction", c.MotionDirection)),
 					d.t("setting.hold_moving", "value", d.yesNo(c.HoldWhileMoving)), d.t("setting.confirm", "value", d.quantity(c.ConfirmTravelMM, "mm")))
 			}

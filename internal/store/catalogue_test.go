@@ -237,7 +237,7 @@ func unbroken() map[string]string {
 			record_log_subject_key`,
 		"use-cases refuse such a value first, by its member": `
 			person_email_check person_name_check person_role_check person_scope_check person_auditor_check person_units_check qualification_dates_check qualification_kind_check token_scopes_check
-			device_model_kind_check device_model_sensing_check antenna_beam_check antenna_limit_check antenna_range_check antenna_tolerance_check accessory_kind_check
+			device_model_kind_check device_model_sensing_check device_model_senses_check antenna_beam_check antenna_limit_check antenna_range_check antenna_tolerance_check accessory_kind_check
 			customer_name_check party_name_check site_name_check site_position_check site_party_role_check site_party_days_check
 			door_name_check door_tag_check door_version_kind_check door_version_energy_check door_version_traffic_check door_version_presence_check
 			door_version_activation_check door_version_rule_basis_check door_version_rails_check door_version_clear_width_check door_version_header_depth_check

@@ -224,14 +224,14 @@ func (t *Tx) Extents(ctx context.Context, revisionIDs []uuid.UUID) ([]fleet.Exte
 }
 
 const sqlPutCoverages = `-- put_coverages
-insert into coverage as present (customer_id, site_id, door_id, side, zone, inputs_sha256, model_version, rule_pack, computed_at, missing, required_m2, covered_share, gap_m, shortfall)
-select d.customer_id, d.site_id, d.door_id, c.side, c.zone, decode(c.inputs_sha256, 'hex'), c.model_version, c.rule_pack, c.computed_at, c.missing, c.required_m2, c.covered_share, c.gap_m, c.shortfall
+insert into coverage as present (customer_id, site_id, door_id, side, zone, inputs_sha256, model_version, rule_pack, computed_at, missing, required_m2, covered_share, gap_m, shortfall, unfit)
+select d.customer_id, d.site_id, d.door_id, c.side, c.zone, decode(c.inputs_sha256, 'hex'), c.model_version, c.rule_pack, c.computed_at, c.missing, c.required_m2, c.covered_share, c.gap_m, c.shortfall, c.unfit
 from door d cross join jsonb_to_recordset(@coverages) as c (side text, zone text, inputs_sha256 text, model_version text, rule_pack text, computed_at timestamptz, missing text[],
-  required_m2 double precision, covered_share double precision, gap_m double precision, shortfall boolean)
+  required_m2 double precision, covered_share double precision, gap_m double precision, shortfall boolean, unfit text[])
 where d.door_id = @door_id
 on conflict (customer_id, site_id, door_id, side, zone) do update set
   inputs_sha256 = excluded.inputs_sha256, model_version = excluded.model_version, rule_pack = excluded.rule_pack, computed_at = excluded.computed_at,
-  missing = excluded.missing, required_m2 = excluded.required_m2, covered_share = excluded.covered_share, gap_m = excluded.gap_m, shortfall = excluded.shortfall
+  missing = excluded.missing, required_m2 = excluded.required_m2, covered_share = excluded.covered_share, gap_m = excluded.gap_m, shortfall = excluded.shortfall, unfit = excluded.unfit
 where present.inputs_sha256 <> excluded.inputs_sha256`
 
 // PutCoverages writes the present coverage of a door's zones; one whose inputs are the same stays as it is.
@@ -252,12 +252,13 @@ type coverageRow struct {
 	CoveredShare *float64
 	GapM         *float64
 	Shortfall    *bool
+	Unfit        []string
 }
 
 func (r coverageRow) coverage() fleet.Coverage { return fleet.Coverage(r) }
 
 const sqlCoveragesOfDoor = `-- coverages_of_door
-select side, zone, encode(inputs_sha256, 'hex') as inputs_sha256, model_version, rule_pack, computed_at, missing, required_m2, covered_share, gap_m, shortfall
+select side, zone, encode(inputs_sha256, 'hex') as inputs_sha256, model_version, rule_pack, computed_at, missing, required_m2, covered_share, gap_m, shortfall, unfit
 from coverage where door_id = @door_id order by side, zone`
 
 // CoveragesOfDoor gives the present coverage of a door's zones.

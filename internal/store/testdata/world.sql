@@ -28,6 +28,8 @@ begin
   insert into job_run values ('orders', at, '2026-03-03', 'done', at, at, '', '{}');
   insert into backup_run values (md5('backup')::uuid, at, at + interval '1 minute', 'good', '/backups/lintel-20260303T090000Z', 4711, false, '');
   insert into device_model values (model, 'Halm', 'R1', 'sensor', 'radar', 24e9, 0.1, '', hash, at, technician);
+  insert into device_model values (md5('mat')::uuid, 'Halm', 'M1', 'sensor', 'mat', null, null, '', hash, at, technician,
+    '{"purpose": "both", "endless": true, "hold_s": 1, "width_m": 1.2, "depth_m": 0.8}');
   insert into antenna values (antenna, model, 'wide', 60, 40, 25, 4, 'made up');
   insert into accessory values (hood, 'rain_hood', 'hood', '{"cut_off_deg": 10}', hash, at, technician);
   insert into party (party_id, name, created_at, created_by) values (company, 'Imhof Agents', at, technician);
