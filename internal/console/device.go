@@ -245,7 +245,9 @@ type settingsData struct {
 type previewData struct {
 	fleet.Preview
 	Opened, Cleared []fleet.Finding // that the change would open and clear
-	Before, After   template.HTML   // the side of the device, drawn
+	Told            []string        // what it would do, in words
+	Over            template.HTML   // the side of the device after the change, drawn over what it watches now
+	Before, After   template.HTML   // and each by itself
 	Zones           []zoneLine
 }
 
@@ -343,11 +345,18 @@ func (c *Console) preview(ctx context.Context, q *request, id uuid.UUID, device 
 	for i, z := range p.Before.Coverages {
 		out.Zones = append(out.Zones, zoneLine{z.Side, z.Zone, z, p.After.Coverages[i]})
 	}
-	if out.Before, err = drawn(p.Before.Document, id, q.texts); err != nil {
-		return nil, err
+	out.Told = p.Told(q.texts)
+	units := report.Units(q.texts.Units())
+	for into, drawings := range map[*template.HTML][]report.PlanDrawing{
+		&out.Before: report.Plans(p.Before.Document, q.texts, units),
+		&out.After:  report.Plans(p.After.Document, q.texts, units),
+		&out.Over:   report.PlansOver(p.Before.Document, p.After.Document, q.texts, units),
+	} {
+		if *into, err = drawn(p.After.Document, id, drawings, q.texts); err != nil {
+			return nil, err
+		}
 	}
-	out.After, err = drawn(p.After.Document, id, q.texts)
-	return out, err
+	return out, nil
 }
 
 // causes gives those of a that are not in b, as findings.
@@ -361,7 +370,7 @@ func causes(a, b []string) (list []fleet.Finding) {
 }
 
 // drawn draws the sides on which a device is.
-func drawn(doc fleet.ComplianceReport, id uuid.UUID, texts words.Printer) (template.HTML, error) {
+func drawn(doc fleet.ComplianceReport, id uuid.UUID, drawings []report.PlanDrawing, texts words.Printer) (template.HTML, error) {
 	side := ""
 	for _, d := range doc.Devices {
 		if d.ID == id.String() {
@@ -369,7 +378,7 @@ func drawn(doc fleet.ComplianceReport, id uuid.UUID, texts words.Printer) (templ
 		}
 	}
 	var svg bytes.Buffer
-	for i, plan := range report.Plans(doc, texts, report.Units(texts.Units())) {
+	for i, plan := range drawings {
 		if s := doc.Sides[i].Side; side == s || side == "both" {
 			if err := report.PlanSVG(&svg, texts, plan); err != nil {
 				return "", err

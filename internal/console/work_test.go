@@ -125,7 +125,8 @@ func TestAChangeOfSettingsIsSeenBeforeItIsRecorded(t *testing.T) {
 	values.Set("/reason", "Opens for passers-by.")
 	values.Set("do", "preview")
 	before := w.count(t, "select count(*) from revision")
-	w.support.post(t, path, values).want(t, 200, "What it would do", "would open", "Opens for passers-by.", "After the change")
+	w.support.post(t, path, values).want(t, 200, "What it would do", "would open", "Opens for passers-by.", "After the change",
+		"On the floor it watches", "Both over each other", "1, now: ", "WORSE. Now: ")
 	if after := w.count(t, "select count(*) from revision"); after != before {
 		t.Errorf("looking at a change recorded it: %d revisions, then %d", before, after)
 	}

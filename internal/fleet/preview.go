@@ -22,6 +22,7 @@ type Outlook struct {
 // Preview is what a change of a device's mounting and settings would do.
 type Preview struct {
 	Before, After Outlook
+	Effects       []WhatIfEffect // what the sides of the device ask of it, before and after
 }
 
 // PreviewSettings computes what would follow if a device were mounted and set so, and changes nothing.
@@ -51,13 +52,31 @@ func (f *Fleet) PreviewSettings(ctx context.Context, by identity.Actor, componen
 		if out.Before, err = f.outlook(by, p, componentID, site); err != nil {
 			return err
 		}
+		before := p
 		if err := p.mount(ctx, tx, c, planned); err != nil {
 			return err
 		}
-		out.After, err = f.outlook(by, p, componentID, site)
+		if out.After, err = f.outlook(by, p, componentID, site); err != nil {
+			return err
+		}
+		out.Effects, err = f.effects(before, p, c)
 		return err
 	})
 	return out, err
+}
+
+// effects holds a device against what its sides ask, before and after.
+func (f *Fleet) effects(before, after picture, c Component) (list []WhatIfEffect, err error) {
+	pack, err := f.basisOf(before.door.Facts)
+	if err != nil {
+		return nil, err
+	}
+	for _, side := range []string{"a", "b"} {
+		if s := c.Fitting.Side; s == side || s == "both" {
+			list = append(list, turns(side, before.checks(pack, side, c.ComponentID), after.checks(pack, side, c.ComponentID))...)
+		}
+	}
+	return list, nil
 }
 
 // mount puts a revision into the picture in place of the one that holds.

@@ -35,7 +35,6 @@ func ChangeNames() []string {
 type WhatIf struct {
 	Component Component
 	Preview
-	Effects []WhatIfEffect
 }
 
 // WhatIfEffect is one thing that an opening asks of its device, before and after.
@@ -49,40 +48,26 @@ type WhatIfEffect struct {
 // WhatIf computes what would follow from changes of a device, and records nothing.
 func (f *Fleet) WhatIf(ctx context.Context, by identity.Actor, componentID uuid.UUID, changes []WhatIfChange) (out WhatIf, err error) {
 	var planned DeviceFacts
-	var before, after picture
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
 		if out.Component, err = tx.ComponentByID(ctx, componentID, AsOf{}); err != nil {
 			return err
 		}
-		if before, err = pictureOf(ctx, tx, out.Component.DoorID, AsOf{}); err != nil {
+		present, err := pictureOf(ctx, tx, out.Component.DoorID, AsOf{})
+		if err != nil {
 			return err
 		}
-		i := slices.IndexFunc(before.devices, func(d deviceInPlace) bool { return d.component.ComponentID == componentID })
+		i := slices.IndexFunc(present.devices, func(d deviceInPlace) bool { return d.component.ComponentID == componentID })
 		if i < 0 {
 			return fault.New(fault.NotFound, "settings_not_recorded")
 		}
-		if planned, err = asPlanned(ctx, tx, before, before.devices[i], changes); err != nil {
-			return err
-		}
-		after = before
-		return after.mount(ctx, tx, out.Component, Revision{ComponentID: componentID, DoorID: out.Component.DoorID, Device: planned})
+		planned, err = asPlanned(ctx, tx, present, present.devices[i], changes)
+		return err
 	})
 	if err != nil {
 		return out, err
 	}
-	if out.Preview, err = f.PreviewSettings(ctx, by, componentID, planned); err != nil {
-		return out, err
-	}
-	pack, err := f.basisOf(before.door.Facts)
-	if err != nil {
-		return out, err
-	}
-	for _, side := range []string{"a", "b"} {
-		if s := out.Component.Fitting.Side; s == side || s == "both" {
-			out.Effects = append(out.Effects, turns(side, before.checks(pack, side, componentID), after.checks(pack, side, componentID))...)
-		}
-	}
-	return out, nil
+	out.Preview, err = f.PreviewSettings(ctx, by, componentID, planned)
+	return out, err
 }
 
 // asPlanned is how a device would be mounted and set.
@@ -256,7 +241,7 @@ func turns(side string, before, after []advice.Check) (list []WhatIfEffect) {
 }
 
 // Told puts the effects into words, the field's measures first.
-func (w WhatIf) Told(p words.Printer) []string {
+func (w Preview) Told(p words.Printer) []string {
 	list := []string{p.T("what_if.extent", "before", told(p, w.Before.Extent), "after", told(p, w.After.Extent))}
 	for _, e := range w.Effects {
 		list = append(list, p.T("what_if."+e.Turn, "before", advice.TellCheck(p, e.Before), "after", advice.TellCheck(p, e.After)))

@@ -257,6 +257,26 @@ func near(t *testing.T, who string, got, want Box, tolerance float64) {
 	}
 }
 
+func changedPlan() PlanDrawing {
+	in := swingPlan()
+	in.Sensors[0].Former = &PlanField{WidthM: 2.6, DepthM: 2.9, NearM: 0.1, FarM: 3, Polygons: Polygons{{ellipse(0.1, 1.55, 1.3, 1.45)}}}
+	return in
+}
+
+func TestAChangeIsDrawnOverWhatIsThereInThinDashesAndSaidInWords(t *testing.T) {
+	for view, want := range map[View]string{Top: "1, now: 2.60 m wide, 2.90 m deep, beginning 0.10 m from the door", Elevation: "1, now: from 0.10 m to 3.00 m on the floor"} {
+		svg := string(ordered(t, changedPlan(), view, SVG, 0))
+		desc, _, _ := strings.Cut(svg, "</desc>")
+		if n := strings.Count(svg, `stroke-width="0.2" stroke-dasharray="0.9 0.6"`); n != 2 { // the drawing and its legend
+			t.Errorf("%s: %d thin dashed outlines", view, n)
+		}
+		if !strings.Contains(desc, want) {
+			t.Errorf("%s: %q is not said in %q", view, want, desc)
+		}
+		ordered(t, changedPlan(), view, PNG, 0) // to be looked at
+	}
+}
+
 func TestWhatCannotBeDrawnIsNamed(t *testing.T) {
 	w := words(t)
 	bad := swingPlan()

@@ -43,8 +43,10 @@ func (in PlanDrawing) elevationExtent() Box {
 				b.add(Point{d.Aim[1], 0})
 			}
 		}
-		if d.Field != nil && len(d.Field.Polygons) > 0 {
-			b.add(Point{d.Field.NearM, 0}, Point{d.Field.FarM, 0})
+		for _, f := range []*PlanField{d.Field, d.Former} {
+			if f != nil && len(f.Polygons) > 0 {
+				b.add(Point{f.NearM, 0}, Point{f.FarM, 0})
+			}
 		}
 	}
 	return b
@@ -64,6 +66,10 @@ func elevationAt(t Texts, in PlanDrawing, denominator, widthMM float64) *Scene {
 	}
 	for i, d := range in.Sensors {
 		s.add(elevationField(s, d, i)...)
+		if f := d.Former; f != nil && len(f.Polygons) > 0 {
+			top := laneTop(s, i)
+			s.add(&Area{Rings: [][]Point{box(Point{f.NearM, top - s.m(2.8)}, Point{f.FarM, top + s.m(0.4)})}, Pen: formerPen})
+		}
 	}
 	for i, d := range in.Sensors {
 		if d.elevated() {
@@ -105,7 +111,7 @@ func elevationField(s *Scene, d PlanSensor, lane int) []Shape {
 		return nil
 	}
 	near, far := d.Field.NearM, d.Field.FarM
-	top := -s.m(2.2 + 3.4*float64(lane))
+	top := laneTop(s, lane)
 	sh := fieldArea(s, d.Purpose, [][]Point{box(Point{near, top - s.m(2.4)}, Point{far, top})})
 	sh = append(sh, &Text{At: Point{near - s.m(1), top - s.m(2.2)}, String: strconv.Itoa(lane + 1), HeightMM: textMM, Anchor: End, Bold: true, Tone: Ink, Backed: true})
 	if d.elevated() {
@@ -114,6 +120,9 @@ func elevationField(s *Scene, d PlanSensor, lane int) []Shape {
 	}
 	return sh
 }
+
+// laneTop is where the bar of a sensor begins, below the floor.
+func laneTop(s *Scene, lane int) float64 { return -s.m(2.2 + 3.4*float64(lane)) }
 
 func elevationDimensions(s *Scene, t Texts, in PlanDrawing, body Box) {
 	frame, lane := s.Bounds(), 0.0
@@ -161,6 +170,11 @@ func elevationLegend(s *Scene, t Texts, in PlanDrawing, widthMM float64) {
 			return fieldArea(s, d.Purpose, [][]Point{box(b.Min, b.Max)})
 		})
 	}
+	for i, d := range in.Sensors {
+		if d.Former != nil && len(d.Former.Polygons) > 0 {
+			l.row(formerReach(t, in.Units, i, *d.Former), false, func(b Box) []Shape { return []Shape{&Area{Rings: [][]Point{box(b.Min, b.Max)}, Pen: formerPen}} })
+		}
+	}
 	stroke := func(p Pen) func(Box) []Shape {
 		return func(b Box) []Shape {
 			y := (b.Min.Y + b.Max.Y) / 2
@@ -178,6 +192,11 @@ func elevationLegend(s *Scene, t Texts, in PlanDrawing, widthMM float64) {
 	}
 	l.gap(1)
 	l.row(in.note(t), false, nil)
+}
+
+// formerReach says from where to where a sensor reaches at present.
+func formerReach(t Texts, u Units, i int, f PlanField) string {
+	return t.T("report.elevation.former", "number", i+1, "near", u.length(t, f.NearM), "far", u.length(t, f.FarM))
 }
 
 // elevationSensor names a sensor and says what an elevation cannot show of it.
@@ -217,6 +236,11 @@ func elevationDesc(t Texts, in PlanDrawing, denominator float64) string {
 		}
 		if d.Field != nil && len(d.Field.Polygons) > 0 {
 			parts = append(parts, t.T("report.elevation.field_desc", "near", length(d.Field.NearM), "far", length(d.Field.FarM)))
+		}
+	}
+	for i, d := range in.Sensors {
+		if d.Former != nil && len(d.Former.Polygons) > 0 {
+			parts = append(parts, formerReach(t, in.Units, i, *d.Former)+".")
 		}
 	}
 	parts = append(parts, t.T("report.elevation.body", "foot", length(bodyFootM), "top", length(bodyTopM))+".")

@@ -71,6 +71,8 @@ type PlanSensor struct {
 	// Field is nil when it is not computable; Missing then says why.
 	Field   *PlanField
 	Missing string
+	// Former is the field before a change that the drawing shows; nil: no change.
+	Former *PlanField
 }
 
 // PlanField is a field on the floor and its extents.
@@ -161,6 +163,7 @@ var (
 	clearPen    = Pen{WidthMM: 0.25, Dash: []float64{0.5, 0.8}, Tone: Ink}
 	clearStroke = Pen{WidthMM: 0.15, Tone: Ink}
 	gapStroke   = Pen{WidthMM: 0.22, Tone: Ink}
+	formerPen   = Pen{WidthMM: 0.2, Dash: []float64{0.9, 0.6}, Tone: Ink}
 	aimPen      = Pen{WidthMM: 0.18, Dash: []float64{1.6, 0.7}, Tone: Ink}
 )
 
@@ -212,6 +215,11 @@ func planAt(t Texts, in PlanDrawing, body Box, denominator, widthMM, heightMM fl
 	for _, d := range in.Sensors {
 		if d.Field != nil {
 			s.add(fieldArea(s, d.Purpose, rings(d.Field.Polygons))...)
+		}
+	}
+	for _, d := range in.Sensors {
+		if d.Former != nil {
+			s.add(&Area{Rings: rings(d.Former.Polygons), Pen: formerPen})
 		}
 	}
 	if gaps := rings(in.Gaps); len(gaps) > 0 {
@@ -281,6 +289,14 @@ func zoneText(t Texts, u Units, key string, z PlanZone) string {
 		text += t.T("report.plan.zone_size", "width", u.length(t, east.X-west.X), "depth", u.length(t, north.Y-south.Y), "near", u.length(t, south.Y))
 	}
 	return text
+}
+
+// formerText says of which sensor thin dashes show the present field, and how large it is.
+func formerText(t Texts, u Units, i int, f PlanField) string {
+	if len(f.Polygons) == 0 {
+		return t.T("report.plan.former_empty", "number", i+1)
+	}
+	return t.T("report.plan.former", "number", i+1, "width", u.length(t, f.WidthM), "depth", u.length(t, f.DepthM), "near", u.length(t, f.NearM))
 }
 
 // fieldLabel starts a dimension with the number of its sensor where there are
@@ -575,6 +591,9 @@ func planLegend(s *Scene, t Texts, in PlanDrawing, widthMM, heightMM float64) {
 		return func(b Box) []Shape { return draw([][]Point{box(b.Min, b.Max)}) }
 	}
 	for i, d := range in.Sensors {
+		if d.Former != nil {
+			l.row(formerText(t, in.Units, i, *d.Former), false, pattern(func(r [][]Point) []Shape { return []Shape{&Area{Rings: r, Pen: formerPen}} }))
+		}
 		text := t.T("report.plan.sensor", "number", i+1, "name", d.Name)
 		switch {
 		case d.Field == nil:
@@ -726,6 +745,9 @@ func planDesc(t Texts, in PlanDrawing, denominator float64) string {
 		parts = append(parts, d.Label+".")
 	}
 	for i, d := range in.Sensors {
+		if d.Former != nil {
+			parts = append(parts, formerText(t, in.Units, i, *d.Former)+".")
+		}
 		parts = append(parts, t.T("report.plan.sensor", "number", i+1, "name", d.Name)+".")
 		switch {
 		case d.Field == nil:
@@ -771,8 +793,10 @@ func (in PlanDrawing) extent() Box {
 				b.add(Point{d.Aim[0], d.Aim[1]})
 			}
 		}
-		if d.Field != nil {
-			b.add(flat(d.Field.Polygons)...)
+		for _, f := range []*PlanField{d.Field, d.Former} {
+			if f != nil {
+				b.add(flat(f.Polygons)...)
+			}
 		}
 	}
 	for _, zones := range [][]PlanZone{in.Required, in.KeptClear} {
@@ -861,9 +885,11 @@ func (in PlanDrawing) check() error {
 		if d.Aim != nil {
 			c.place(at+"aim", d.Aim[0], d.Aim[1])
 		}
-		if f := d.Field; f != nil {
-			c.place(at+"field extents", f.WidthM, f.DepthM, f.NearM, f.FarM)
-			c.polygons(at+"field.polygons", f.Polygons)
+		for name, f := range map[string]*PlanField{"field": d.Field, "former": d.Former} {
+			if f != nil {
+				c.place(at+name+" extents", f.WidthM, f.DepthM, f.NearM, f.FarM)
+				c.polygons(at+name+".polygons", f.Polygons)
+			}
 		}
 	}
 	c.zones("required", in.Required)

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"reflect"
 	"strings"
 
 	"lintel.example/lintel/internal/fleet"
@@ -10,6 +11,34 @@ import (
 // the rings that the document has frozen.
 func Plans(r fleet.ComplianceReport, t Texts, u Units) []PlanDrawing {
 	return plansOf(r.DoorContent, t, u)
+}
+
+// PlansOver are the drawings of after, with the fields of before where a device had another one.
+func PlansOver(before, after fleet.ComplianceReport, t Texts, u Units) []PlanDrawing {
+	plans := Plans(after, t, u)
+	for i, side := range after.Sides {
+		k := 0
+		for _, d := range after.Devices {
+			if d.Side != side.Side && d.Side != "both" {
+				continue
+			}
+			for _, was := range before.Devices {
+				if was.ID == d.ID && was.Field != nil && !sameField(was.Field, d.Field) {
+					plans[i].Sensors[k].Former = planField(was.Field)
+				}
+			}
+			k++
+		}
+	}
+	return plans
+}
+
+func sameField(a, b *fleet.ReportField) bool {
+	return b != nil && reflect.DeepEqual(a.Polygons, b.Polygons)
+}
+
+func planField(f *fleet.ReportField) *PlanField {
+	return &PlanField{f.WidthM, f.DepthM, f.NearM, f.FarM, f.Polygons, f.ModelVersion}
 }
 
 func plansOf(r fleet.DoorContent, t Texts, u Units) []PlanDrawing {
@@ -102,7 +131,7 @@ func planSensor(t Texts, d fleet.ReportDevice) PlanSensor {
 		}
 	}
 	if f := d.Field; f != nil {
-		s.Field = &PlanField{f.WidthM, f.DepthM, f.NearM, f.FarM, f.Polygons, f.ModelVersion}
+		s.Field = planField(f)
 	}
 	return s
 }
