@@ -197,16 +197,16 @@ func (t *Tx) OpenComputedFindings(ctx context.Context, doors []uuid.UUID) (map[u
 }
 
 const sqlPutCoveragesOf = `-- put_coverages_of
-insert into coverage as present (customer_id, site_id, door_id, side, zone, inputs_sha256, model_version, rule_pack, computed_at, missing, required_m2, covered_share, gap_m, shortfall)
-select d.customer_id, d.site_id, d.door_id, c.side, c.zone, decode(c.inputs_sha256, 'hex'), c.model_version, c.rule_pack, c.computed_at, c.missing, c.required_m2, c.covered_share, c.gap_m, c.shortfall
+insert into coverage as present (customer_id, site_id, door_id, side, zone, inputs_sha256, model_version, rule_pack, computed_at, missing, required_m2, covered_share, gap_m, shortfall, unfit)
+select d.customer_id, d.site_id, d.door_id, c.side, c.zone, decode(c.inputs_sha256, 'hex'), c.model_version, c.rule_pack, c.computed_at, c.missing, c.required_m2, c.covered_share, c.gap_m, c.shortfall, c.unfit
 from jsonb_to_recordset(@coverages) as c (door_id uuid, side text, zone text, inputs_sha256 text, model_version text, rule_pack text, computed_at timestamptz, missing text[],
-  required_m2 double precision, covered_share double precision, gap_m double precision, shortfall boolean)
+  required_m2 double precision, covered_share double precision, gap_m double precision, shortfall boolean, unfit text[])
 cross join lateral (select * from door where door_id = c.door_id limit 1) d
 on conflict (customer_id, site_id, door_id, side, zone) do update set
   inputs_sha256 = excluded.inputs_sha256, model_version = excluded.model_version, rule_pack = excluded.rule_pack, computed_at = excluded.computed_at,
-  missing = excluded.missing, required_m2 = excluded.required_m2, covered_share = excluded.covered_share, gap_m = excluded.gap_m, shortfall = excluded.shortfall
-where (present.inputs_sha256, present.missing, present.required_m2, present.covered_share, present.gap_m, present.shortfall)
-  is distinct from (excluded.inputs_sha256, excluded.missing, excluded.required_m2, excluded.covered_share, excluded.gap_m, excluded.shortfall)`
+  missing = excluded.missing, required_m2 = excluded.required_m2, covered_share = excluded.covered_share, gap_m = excluded.gap_m, shortfall = excluded.shortfall, unfit = excluded.unfit
+where (present.inputs_sha256, present.missing, present.required_m2, present.covered_share, present.gap_m, present.shortfall, present.unfit)
+  is distinct from (excluded.inputs_sha256, excluded.missing, excluded.required_m2, excluded.covered_share, excluded.gap_m, excluded.shortfall, excluded.unfit)`
 
 // PutCoveragesOf is PutCoverages for many doors; what came out the same stays as it is.
 func (t *Tx) PutCoveragesOf(ctx context.Context, list []fleet.CoverageOf) error {
