@@ -241,6 +241,14 @@ func square(v, a, b XY) float64 {
 	return min(at(0, 1), at(1, 1), at(-x, dx), at(-y, dy), at(y-x, dx-dy), at(-x-y, dx+dy))
 }
 
+// edge is a piece of a border, with the box about it.
+type edge struct{ a, b, low, high XY }
+
+// aside says that an edge is no nearer to v than far, in either norm.
+func (e *edge) aside(v XY, far float64) bool {
+	return e.low[0]-v[0] >= far || v[0]-e.high[0] >= far || e.low[1]-v[1] >= far || v[1]-e.high[1] >= far
+}
+
 // widest is the greatest distance from a point in the polygon to its border, to within precision: squares of the plane are
 // halved as long as they can hold a better point. It stops early once enough (when it is not 0) is reached.
 func widest(p Polygon, precision, enough float64, far norm) float64 {
@@ -248,22 +256,30 @@ func widest(p Polygon, precision, enough float64, far norm) float64 {
 		centre    XY
 		half      float64
 		here, top float64 // distance at the centre, and at most within the cell
+		edges     []edge  // the nearest edge to any point of the cell is among them
 	}
-	distance := func(v XY) float64 {
-		least := math.Inf(1)
-		for _, r := range p {
-			for i := 1; i < len(r); i++ {
-				least = min(least, far(v, r[i-1], r[i]))
+	n := 0
+	for _, r := range p {
+		n += len(r)
+	}
+	all := make([]edge, 0, n)
+	for _, r := range p {
+		for i := 1; i < len(r); i++ {
+			a, b := r[i-1], r[i]
+			all = append(all, edge{a, b, XY{min(a[0], b[0]), min(a[1], b[1])}, XY{max(a[0], b[0]), max(a[1], b[1])}})
+		}
+	}
+	cellAt := func(v XY, half float64, edges []edge, inside func() bool) cell {
+		here := math.Inf(1)
+		for i := range edges {
+			if e := &edges[i]; !e.aside(v, here) {
+				here = min(here, far(v, e.a, e.b))
 			}
 		}
-		if !p.Contains(v) {
-			return -least
+		if !inside() {
+			here = -here
 		}
-		return least
-	}
-	cellAt := func(v XY, half float64) cell {
-		here := distance(v)
-		return cell{v, half, here, here + half*math.Sqrt2}
+		return cell{v, half, here, here + half*math.Sqrt2, edges}
 	}
 	low, high := p[0][0], p[0][0]
 	for _, v := range p[0] {
@@ -271,15 +287,16 @@ func widest(p Polygon, precision, enough float64, far norm) float64 {
 		high = XY{max(high[0], v[0]), max(high[1], v[1])}
 	}
 	half := max(min(high[0]-low[0], high[1]-low[1])/2, (high[0]-low[0]+high[1]-low[1])/100, 1e-9)
-	var cells []cell
+	var cells, next []cell
 	for x := low[0] + half; x < high[0]+half; x += 2 * half {
 		for y := low[1] + half; y < high[1]+half; y += 2 * half {
-			cells = append(cells, cellAt(XY{x, y}, half))
+			v := XY{x, y}
+			cells = append(cells, cellAt(v, half, all, func() bool { return p.Contains(v) }))
 		}
 	}
 	best := 0.0
 	for len(cells) > 0 {
-		var next []cell
+		next = next[:0]
 		for _, c := range cells {
 			best = max(best, c.here)
 		}
@@ -291,11 +308,27 @@ func widest(p Polygon, precision, enough float64, far norm) float64 {
 				continue
 			}
 			h := c.half / 2
+			reach := math.Abs(c.here) + 2*c.half*math.Sqrt2 // from the centre, to what is nearest to any point of the cell
+			edges := c.edges
+			if len(edges) > 8 {
+				edges = make([]edge, 0, len(edges)/2)
+				for i := range c.edges {
+					if e := &c.edges[i]; !e.aside(c.centre, reach) {
+						edges = append(edges, *e)
+					}
+				}
+			}
 			for _, o := range [4]XY{{-h, -h}, {h, -h}, {-h, h}, {h, h}} {
-				next = append(next, cellAt(XY{c.centre[0] + o[0], c.centre[1] + o[1]}, h))
+				v := XY{c.centre[0] + o[0], c.centre[1] + o[1]}
+				next = append(next, cellAt(v, h, edges, func() bool {
+					if math.Abs(c.here) > h*math.Sqrt2 { // no border between here and there
+						return c.here > 0
+					}
+					return p.Contains(v)
+				}))
 			}
 		}
-		cells = next
+		cells, next = next, cells
 	}
 	return best
 }

@@ -155,20 +155,20 @@ func (l *lobe) holds(p XY) bool {
 // slack of the border from the far side (f > 0) it may still reach over between two rows: then its furthest point becomes
 // a row first.
 func (s *sweep) split(f func(XY) float64, slack float64) {
-	s.splitEnd(f, slack, func(r *row) XY { return r.up })
-	s.splitEnd(f, slack, func(r *row) XY { return r.lo })
+	s.splitEnd(f, slack, true)
+	s.splitEnd(f, slack, false)
 }
 
-func (s *sweep) splitEnd(f func(XY) float64, slack float64, end func(*row) XY) {
+func (s *sweep) splitEnd(f func(XY) float64, slack float64, upper bool) {
 	var buffer [256]float64
 	values := buffer[:0]
 	for i := range s.rows {
-		values = append(values, f(end(&s.rows[i])))
+		values = append(values, f(s.rows[i].end(upper)))
 	}
 	// what f is on the line α, between the rows a and b
 	value := func(a, b *row) func(float64) float64 {
 		guess := between(a, b)
-		return func(α float64) float64 { r := s.row(α, &guess); return f(end(&r)) }
+		return func(α float64) float64 { r := s.row(α, &guess); return f(r.end(upper)) }
 	}
 	var more []row
 	for i, v := range values {
@@ -176,14 +176,14 @@ func (s *sweep) splitEnd(f func(XY) float64, slack float64, end func(*row) XY) {
 		if v > 0 && v < slack && values[a] >= v && values[b] >= v {
 			guess := between(&s.rows[a], &s.rows[b])
 			r := s.row(lowest(value(&s.rows[a], &s.rows[b]), s.rows[a].α, s.rows[b].α), &guess)
-			if f(end(&r)) < -snapM {
+			if f(r.end(upper)) < -snapM {
 				more = append(more, r)
 			}
 		}
 	}
 	if more != nil {
 		s.insert(more)
-		s.splitEnd(f, 0, end)
+		s.splitEnd(f, 0, upper)
 		return
 	}
 	for i := 1; i < len(values); i++ {

@@ -48,7 +48,7 @@ func clip(rings []Ring, l line) []Ring {
 				}
 				continue
 			} else if inB {
-				chain = append(make([]XY, 0, n), l.meet(a, b, oa, ob), b)
+				chain = append(make([]XY, 0, n+3), l.meet(a, b, oa, ob), b)
 			} else if chain = append(chain, l.meet(b, a, ob, oa)); same(chain[0], chain[len(chain)-1]) {
 				if whole := closed(chain); whole != nil { // a ring that touches the line
 					kept = append(kept, whole)
@@ -102,8 +102,9 @@ func link(chains [][]XY, next []int) []Ring {
 	var rings []Ring
 	done := make([]bool, len(chains))
 	for first := range chains {
-		var r Ring
-		for i := first; !done[i]; i = next[i] {
+		r := Ring(chains[first])
+		done[first] = true
+		for i := next[first]; !done[i]; i = next[i] {
 			done[i] = true
 			r = append(r, chains[i]...)
 		}

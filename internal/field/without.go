@@ -173,68 +173,104 @@ func along2(r, ring Ring, fromEdge int, fromAlong float64, toEdge int, toAlong f
 // crossingsOf finds where the borders cross; ok is false where a vertex of one comes nearer than touchM to the other's edge that it meets.
 func crossingsOf(a, p Polygon) (list []borderCrossing, ok bool) {
 	const touchM = 1e-8
+	type place struct{ ring, edge int }
+	box := boundsOf(a, touchM)
+	var close []place // edges of p that come near a at all
+	for j, r := range p {
+		for f := 1; f < len(r); f++ {
+			if !box.apart(r[f-1], r[f]) {
+				close = append(close, place{j, f})
+			}
+		}
+	}
 	for i, ra := range a {
 		for e := 1; e < len(ra); e++ {
 			a0, a1 := ra[e-1], ra[e]
-			left, right := min(a0[0], a1[0])-touchM, max(a0[0], a1[0])+touchM
-			low, high := min(a0[1], a1[1])-touchM, max(a0[1], a1[1])+touchM
-			for j, rp := range p {
-				for f := 1; f < len(rp); f++ {
-					p0, p1 := rp[f-1], rp[f]
-					if p0[0] < left && p1[0] < left || p0[0] > right && p1[0] > right || p0[1] < low && p1[1] < low || p0[1] > high && p1[1] > high {
-						continue
-					}
-					// distances of each end from the other's line, times the other's length
-					s0, s1 := cross(p0, a0, p1), cross(p0, a1, p1)
-					t0, t1 := cross(a0, p0, a1), cross(a0, p1, a1)
-					lp, la := dist(p0, p1)*touchM, dist(a0, a1)*touchM
-					near := math.Abs(s0) < lp || math.Abs(s1) < lp || math.Abs(t0) < la || math.Abs(t1) < la
-					if !near && ((s0 > 0) == (s1 > 0) || (t0 > 0) == (t1 > 0)) {
-						continue
-					}
-					if near {
-						if toSegment(a0, p0, p1) < touchM*touchM || toSegment(a1, p0, p1) < touchM*touchM || toSegment(p0, a0, a1) < touchM*touchM || toSegment(p1, a0, a1) < touchM*touchM {
-							return nil, false
-						}
-						if (s0 > 0) == (s1 > 0) || (t0 > 0) == (t1 > 0) {
-							continue
-						}
-					}
-					along := s0 / (s0 - s1)
-					list = append(list, borderCrossing{at: XY{a0[0] + along*(a1[0]-a0[0]), a0[1] + along*(a1[1]-a0[1])},
-						ringA: i, edgeA: e - 1, alongA: along, ringP: j, edgeP: f - 1, alongP: t0 / (t0 - t1), enters: s1 < s0})
+			here := bounds{XY{min(a0[0], a1[0]) - touchM, min(a0[1], a1[1]) - touchM}, XY{max(a0[0], a1[0]) + touchM, max(a0[1], a1[1]) + touchM}}
+			for _, at := range close {
+				j, f := at.ring, at.edge
+				p0, p1 := p[j][f-1], p[j][f]
+				if here.apart(p0, p1) {
+					continue
 				}
+				// distances of each end from the other's line, times the other's length
+				s0, s1 := cross(p0, a0, p1), cross(p0, a1, p1)
+				t0, t1 := cross(a0, p0, a1), cross(a0, p1, a1)
+				lp, la := dist(p0, p1)*touchM, dist(a0, a1)*touchM
+				near := math.Abs(s0) < lp || math.Abs(s1) < lp || math.Abs(t0) < la || math.Abs(t1) < la
+				if !near && ((s0 > 0) == (s1 > 0) || (t0 > 0) == (t1 > 0)) {
+					continue
+				}
+				if near {
+					if toSegment(a0, p0, p1) < touchM*touchM || toSegment(a1, p0, p1) < touchM*touchM || toSegment(p0, a0, a1) < touchM*touchM || toSegment(p1, a0, a1) < touchM*touchM {
+						return nil, false
+					}
+					if (s0 > 0) == (s1 > 0) || (t0 > 0) == (t1 > 0) {
+						continue
+					}
+				}
+				along := s0 / (s0 - s1)
+				list = append(list, borderCrossing{at: XY{a0[0] + along*(a1[0]-a0[0]), a0[1] + along*(a1[1]-a0[1])},
+					ringA: i, edgeA: e - 1, alongA: along, ringP: j, edgeP: f - 1, alongP: t0 / (t0 - t1), enters: s1 < s0})
 			}
 		}
 	}
 	return list, true
 }
 
+// bounds is an upright box.
+type bounds struct{ low, high XY }
+
+// boundsOf is the box about a polygon, larger by a margin on each side.
+func boundsOf(p Polygon, marginM float64) bounds {
+	b := bounds{p[0][0], p[0][0]}
+	for _, v := range p[0] {
+		b.low = XY{min(b.low[0], v[0]), min(b.low[1], v[1])}
+		b.high = XY{max(b.high[0], v[0]), max(b.high[1], v[1])}
+	}
+	for k := range 2 {
+		b.low[k] -= marginM
+		b.high[k] += marginM
+	}
+	return b
+}
+
+// apart says that an edge lies wholly to one side of the box.
+func (b bounds) apart(p0, p1 XY) bool {
+	return p0[0] < b.low[0] && p1[0] < b.low[0] || p0[0] > b.high[0] && p1[0] > b.high[0] ||
+		p0[1] < b.low[1] && p1[1] < b.low[1] || p0[1] > b.high[1] && p1[1] > b.high[1]
+}
+
 // commonM2 is the area that two polygons have in common: each is the sum of the strips below its edges, down to a line below both, those
 // that run to the right taken away; so the area is the sum of what every two strips have in common, whatever the topology.
 func commonM2(a, b Polygon) (area float64) {
-	base := math.Inf(1)
-	for _, r := range a {
-		for _, v := range r {
-			base = min(base, v[1])
-		}
+	boxA, boxB := boundsOf(a, 0), boundsOf(b, 0)
+	if boxA.apart(boxB.low, boxB.high) {
+		return 0
 	}
+	base := min(boxA.low[1], boxB.low[1])
+	var below [256][2]XY
+	strips := below[:0] // below edges of b
 	for _, r := range b {
-		for _, v := range r {
-			base = min(base, v[1])
+		for j := 1; j < len(r); j++ {
+			if x0, x1 := r[j-1][0], r[j][0]; x0 != x1 && max(x0, x1) > boxA.low[0] && min(x0, x1) < boxA.high[0] {
+				strips = append(strips, [2]XY{r[j-1], r[j]})
+			}
 		}
 	}
 	for _, r := range a {
 		for i := 1; i < len(r); i++ {
-			left, right := min(r[i-1][0], r[i][0]), max(r[i-1][0], r[i][0])
+			left, right := r[i-1][0], r[i][0]
 			if left == right {
 				continue
 			}
-			for _, s := range b {
-				for j := 1; j < len(s); j++ {
-					if x0, x1 := s[j-1][0], s[j][0]; x0 < right && x1 > left || x1 < right && x0 > left {
-						area += commonStrip(r[i-1], r[i], s[j-1], s[j], base)
-					}
+			if left > right {
+				left, right = right, left
+			}
+			for j := range strips {
+				s := &strips[j]
+				if x0, x1 := s[0][0], s[1][0]; x0 < right && x1 > left || x1 < right && x0 > left {
+					area += commonStrip(r[i-1], r[i], s[0], s[1], base)
 				}
 			}
 		}
