@@ -22,12 +22,13 @@ type forceData struct {
 	Zone    string
 	Entry   fleet.Entry
 	With    string // the gauge; "" where nobody says, or these eyes do not see it
+	Sealed  bool   // the limits are those of the signed verdicts
 	Limits  []forceLimit
 	Drawing template.HTML
 	Steps   []forceStep
 }
 
-// forceLimit is what the rules ask of one of the readings today.
+// forceLimit is what the rules asked of one of the readings when its visit was signed, or ask of it today.
 type forceLimit struct {
 	fleet.EntryReading
 	Limit fleet.SeriesLimit
@@ -55,7 +56,7 @@ func (c *Console) force(ctx context.Context, q *request) (answer, error) {
 		return nil, err
 	}
 	w := writer{q.texts}
-	data := forceData{Visit: e.VisitID, Door: doorName{e.DoorID, names[e.DoorID]}, Zone: names[e.DoorID].TimeZone, Entry: e, Steps: w.forceSteps(r)}
+	data := forceData{Visit: e.VisitID, Door: doorName{e.DoorID, names[e.DoorID]}, Zone: names[e.DoorID].TimeZone, Entry: e, Sealed: r.Sealed, Steps: w.forceSteps(r)}
 	if id := e.Body.ForceCourse.InstrumentID; id != nil && q.by.May(identity.ActReadOffice) {
 		versions, err := c.Fleet.Instrument(ctx, q.by, *id)
 		if err != nil {
@@ -101,7 +102,7 @@ func (w writer) forceDrawing(r fleet.RecordedForce) (template.HTML, error) {
 		said = append(said, w.reading(one))
 	}
 	d := report.ForceDrawing{Title: w.T("console.force.title"), Desc: w.T("console.force.desc", "readings", strings.Join(said, "; "), "count", len(r.Series), "seconds", math.Round(r.Course.LastsS*100)/100),
-		Units: report.Units(w.Units()), StaticFromS: rulebook.StaticFromS, Peak: r.Peak.AtMost, Static: r.Static.AtMost}
+		Units: report.Units(w.Units()), StaticFromS: rulebook.StaticFromS, Peak: r.Peak.AtMost, Static: r.Static.AtMost, Sealed: r.Sealed}
 	for _, s := range r.Series {
 		if s.S < r.Course.ContactAtS-leadS {
 			continue

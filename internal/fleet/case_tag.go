@@ -17,8 +17,9 @@ type OutOfServiceTag struct {
 	Tag       string // of the door
 	Door      string
 	Site      string
+	Address   string // of the site, in one line
 	What      string // the unsafe finding in the inspector's words
-	Since     string // day and time at the site
+	Since     string // day and time at the site, with its zone
 	How       string // the door was secured; "" while nobody has recorded it
 	OtherExit string // to be used instead, where one was named
 }
@@ -46,7 +47,7 @@ func (f *Fleet) CaseTag(ctx context.Context, by identity.Actor, id uuid.UUID) (p
 			return err
 		}
 		doc = OutOfServiceTag{ReportHead: f.head("", by, id, forCustomer, duedate.DayIn(f.Now(), site.Location()), paperOf("", site.Jurisdiction)),
-			Tag: door.Tag.String(), Door: door.Name, Site: site.Name, What: c.What, Since: c.OpenedAt.In(site.Location()).Format("2006-01-02 15:04"), How: c.SecuredHow}
+			Tag: door.Tag.String(), Door: door.Name, Site: site.Name, Address: site.inOneLine(), What: c.What, Since: c.OpenedAt.In(site.Location()).Format("2006-01-02 15:04 MST"), How: c.SecuredHow}
 		if c.SecuringEntry == nil {
 			return nil
 		}

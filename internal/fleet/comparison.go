@@ -72,7 +72,7 @@ func (f *Fleet) Compare(ctx context.Context, by identity.Actor, doorID uuid.UUID
 		for _, v := range then.verdicts {
 			said[v.RuleID] = v.Outcome
 		}
-		for _, v := range pack.Judge(then.facts, then.readings) {
+		for _, v := range pack.Judge(inspectedFacts(then.door), then.readings) {
 			v.Severity = rulebook.Advisory
 			one := ComparedRule{Verdict: v, Basis: said[v.RuleID]}
 			for _, g := range v.Gaps {

@@ -3,6 +3,7 @@ package fleet
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -60,6 +61,10 @@ type DoorContent struct {
 	Beside []ReportBeside `json:"beside,omitempty"`
 	// Unjudged are readings of the last inspection that no rule of the door asks for.
 	Unjudged []ReportReading `json:"unjudged"`
+	// AsFound are readings of the last inspection that were taken again after something that they depend on was changed; LeftOut is
+	// what nobody read there, and why not. Both are absent when there was none.
+	AsFound []ReportReading `json:"as_found,omitempty"`
+	LeftOut []ReportLeftOut `json:"left_out,omitempty"`
 	// Findings are the open ones only; Closed are those that ended within the year before.
 	Findings []ReportFinding `json:"findings"`
 	Closed   []ReportFinding `json:"closed"`
@@ -304,6 +309,19 @@ type ReportInspection struct {
 	RecordSHA256 string `json:"record_sha256"`
 	// JudgedBy is the rule pack that the verdicts are of; absent without a rule basis.
 	JudgedBy string `json:"judged_by,omitempty"`
+	// Statement is what the inspector signed, and Signature the strokes, as path data of SVG.
+	Statement string `json:"statement,omitempty"`
+	Signature string `json:"signature,omitempty"`
+}
+
+// ReportLeftOut is something that was not read, and why not.
+type ReportLeftOut struct {
+	Name   string `json:"name"`
+	Title  string `json:"title"`
+	Leaf   int    `json:"leaf"` // 0: not of one leaf
+	Side   string `json:"side"` // a, b; empty: not of one side
+	Reason string `json:"reason"`
+	Why    string `json:"why"` // in the inspector's words
 }
 
 // ReportInspector is who inspected, and by what right: the certificate that was
@@ -334,10 +352,12 @@ type ReportJudgedToday struct {
 
 // ReportBeside is what a pack said that judged beside the rule basis, as sealed with the inspection.
 type ReportBeside struct {
-	PackID  string `json:"pack_id"`
-	Title   string `json:"title"`
-	Role    string `json:"role"` // law, company
-	Caution string `json:"caution"`
+	PackID string `json:"pack_id"`
+	Title  string `json:"title"`
+	Role   string `json:"role"` // law, company
+	// Jurisdiction is where the pack holds; absent when nothing is known of it any more.
+	Jurisdiction string `json:"jurisdiction,omitempty"`
+	Caution      string `json:"caution"`
 	// Verdicts are of the rules that were judged; NotRead counts those that apply, or may, and were not.
 	Verdicts []ReportVerdict `json:"verdicts"`
 	NotRead  int             `json:"not_read"`
@@ -391,12 +411,18 @@ type ReportReading struct {
 	Decided bool `json:"decided"`
 	// Samples is of how many samples of a gauge, or tried positions, it was worked out; absent: it was typed.
 	Samples int `json:"samples,omitempty"`
+	// Overtaken says that something which it depends on was changed afterwards in the same visit, and whether somebody has read it since:
+	// read_again, not_read_again; absent when nothing was changed.
+	Overtaken string `json:"overtaken,omitempty"`
 }
 
-// ReportFact is something that the register says of the door, by its name there (presence_by, leaves[].mass_kg).
+// ReportFact is something that the register says of the door, by its name there (presence_by, leaves[].mass_kg). A number is in the
+// SI unit that ends its name. What leaves say is listed with commas, "–" for what is not known of one.
 type ReportFact struct {
 	Name  string `json:"name"`
 	Value string `json:"value"`
+	// Basis is how a measure is known, of each leaf one; absent of what is no measure.
+	Basis string `json:"basis,omitempty"`
 }
 
 // ReportAmount is a value in a unit (s, m, mm, in, ft, kg, lb, N, lbf, J, lbf.ft,
@@ -494,7 +520,7 @@ func (d DoorContent) States() []string {
 		is.Unsecured = is.Unsecured || c.Secured == nil
 		is.Secured = is.Secured || c.Secured != nil
 	}
-	is.Unsafe, is.Deficient = d.hasFinding("unsafe"), d.hasFinding("deficient")
+	is.Unsafe, is.Deficient, is.Danger = d.hasFinding("unsafe"), d.hasFinding("deficient"), d.inDanger()
 	for _, due := range d.Due {
 		is.Overdue = is.Overdue || due.OverdueDays > 0
 		is.Planned = is.Planned || due.NextDueOn != ""
@@ -506,13 +532,14 @@ func (d DoorContent) States() []string {
 
 // StateOrder lists the states, gravest first.
 func StateOrder() []string {
-	return []string{"unsafe_not_secured", "unsafe_secured", "unsafe_finding", "overdue", "last_failed", "deficient", "never_inspected", "no_due_date", "no_rule_basis", "in_order"}
+	return []string{"unsafe_not_secured", "unsafe_secured", "unsafe_finding", "unsafe_by_date", "overdue", "last_failed", "deficient", "never_inspected", "no_due_date", "no_rule_basis", "in_order"}
 }
 
 // Condition is what the states of a door follow from.
 type Condition struct {
 	Unsecured, Secured bool // an open out-of-service case of either kind
 	Unsafe, Deficient  bool // an open finding that a person made
+	Danger             bool // an open finding with which the door was safe until a day that has passed
 	Overdue, Planned   bool
 	Inspected, Failed  bool
 	HasBasis           bool
@@ -521,7 +548,7 @@ type Condition struct {
 func (is Condition) states() (list []string) {
 	holds := map[string]bool{
 		"unsafe_not_secured": is.Unsecured, "unsafe_secured": is.Secured && !is.Unsecured, "unsafe_finding": is.Unsafe && !is.Secured && !is.Unsecured,
-		"overdue": is.Overdue, "last_failed": is.Failed, "deficient": is.Deficient, "never_inspected": !is.Inspected,
+		"unsafe_by_date": is.Danger, "overdue": is.Overdue, "last_failed": is.Failed, "deficient": is.Deficient, "never_inspected": !is.Inspected,
 		"no_due_date": !is.Planned, "no_rule_basis": !is.HasBasis,
 	}
 	for _, state := range StateOrder() {
@@ -543,6 +570,11 @@ func (d DoorContent) hasFinding(severity string) bool {
 		}
 	}
 	return false
+}
+
+// inDanger tells whether the day until which the door was safe with an open finding has passed.
+func (d DoorContent) inDanger() bool {
+	return slices.ContainsFunc(d.Findings, func(f ReportFinding) bool { return f.Danger })
 }
 
 // Check reports every fault that would make the document unfit to be sealed,

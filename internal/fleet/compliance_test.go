@@ -27,7 +27,10 @@ func TestStatesOfAComplianceReportFollowFromItsContent(t *testing.T) {
 		"case with securing":         {func(r *ComplianceReport) { r.OutOfService = []ReportOutOfService{{Secured: &ReportSecuring{}}} }, []string{"unsafe_secured"}},
 		"one of two cases unsecured": {func(r *ComplianceReport) { r.OutOfService = []ReportOutOfService{{Secured: &ReportSecuring{}}, {}} }, []string{"unsafe_not_secured"}},
 		"unsafe finding":             {func(r *ComplianceReport) { r.Findings = []ReportFinding{{Severity: "unsafe", Origin: "visit"}} }, []string{"unsafe_finding"}},
-		"computed is never unsafe":   {func(r *ComplianceReport) { r.Findings = []ReportFinding{{Severity: "unsafe", Origin: "computed"}} }, []string{"in_order"}},
+		"a danger since yesterday": {func(r *ComplianceReport) {
+			r.Findings = []ReportFinding{{Severity: "deficient", Origin: "visit", MendBy: "2026-03-01", Danger: true}}
+		}, []string{"unsafe_by_date", "deficient"}},
+		"computed is never unsafe": {func(r *ComplianceReport) { r.Findings = []ReportFinding{{Severity: "unsafe", Origin: "computed"}} }, []string{"in_order"}},
 		"overdue, failed and deficient": {func(r *ComplianceReport) {
 			r.Due[0].OverdueDays, r.LastInspection.Result = 1, "failed"
 			r.Findings = []ReportFinding{{Severity: "deficient", Origin: "visit"}}

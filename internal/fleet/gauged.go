@@ -2,6 +2,8 @@ package fleet
 
 import (
 	"context"
+	"encoding/json"
+	"fmt"
 	"slices"
 	"time"
 
@@ -210,12 +212,14 @@ func (f *Fleet) keepSeries(ctx context.Context, tx Tx, e Entry) error {
 		ReceivedAt: e.ReceivedAt, RecordedBy: e.RecordedBy})
 }
 
-// RecordedForce is a force course with its series, and the limits of the door as it is known now.
+// RecordedForce is a force course with its series, and the limits that it was judged by when its visit was signed; before that, and where the
+// door was not judged then, those of the door as it is known now.
 type RecordedForce struct {
 	Entry  Entry
 	CSV    string
 	Series rulebook.ForceSeries
 	Course rulebook.ForceCourse
+	Sealed bool        // the limits are those of the signed verdicts
 	Peak   SeriesLimit // of the greatest force
 	Static SeriesLimit // of the force from 0.75 s after the contact on
 }
@@ -235,15 +239,10 @@ func (f *Fleet) RecordedForce(ctx context.Context, by identity.Actor, visitID, e
 			return err
 		}
 		r.CSV = kept.CSV
-		door, err := tx.DoorByID(ctx, r.Entry.DoorID, AsOf{})
-		if err != nil {
-			return err
+		limits, err := sealedLimits(ctx, tx, r.Entry)
+		if r.Sealed = limits != nil; err == nil && !r.Sealed {
+			limits, err = f.limitsToday(ctx, tx, r.Entry.DoorID)
 		}
-		site, err := tx.SiteByID(ctx, door.SiteID)
-		if err != nil {
-			return err
-		}
-		limits, err := f.limitsNow(ctx, tx, door, site)
 		r.Peak, r.Static = limits["peak_force_n"], limits["static_force_n"]
 		return err
 	})
@@ -255,4 +254,51 @@ func (f *Fleet) RecordedForce(ctx context.Context, by identity.Actor, visitID, e
 	}
 	r.Course, err = r.Series.Course(nil, r.Entry.Body.ForceCourse.UncertaintyN)
 	return r, err
+}
+
+func (f *Fleet) limitsToday(ctx context.Context, tx Tx, doorID uuid.UUID) (map[string]SeriesLimit, error) {
+	door, err := tx.DoorByID(ctx, doorID, AsOf{})
+	if err != nil {
+		return nil, err
+	}
+	site, err := tx.SiteByID(ctx, door.SiteID)
+	if err != nil {
+		return nil, err
+	}
+	return f.limitsNow(ctx, tx, door, site)
+}
+
+// sealedLimits are the limits of the verdicts that were signed with the visit of an entry, by the one reading that each rests on; nil where
+// its door was not judged in it, or nobody has signed it yet.
+func sealedLimits(ctx context.Context, tx Tx, e Entry) (map[string]SeriesLimit, error) {
+	if !e.Signed {
+		return nil, nil
+	}
+	canonical, err := tx.VisitRecord(ctx, e.VisitID)
+	if err != nil {
+		return nil, err
+	}
+	var record visitRecord
+	if err := json.Unmarshal(canonical, &record); err != nil {
+		return nil, fmt.Errorf("signed record of visit %s: %w", e.VisitID, err)
+	}
+	var limits []rulebook.ReadingLimit
+	judged := false
+	for _, j := range record.Judged {
+		if j.DoorID != e.DoorID {
+			continue
+		}
+		judged = true
+		for _, v := range j.Verdicts {
+			if v.Limit == nil || v.Measured == nil || len(v.Readings) == 0 || v.Measured.SIUnit != v.Readings[0].Unit || slices.ContainsFunc(v.Readings, func(u rulebook.Used) bool { return u.Name != v.Readings[0].Name }) {
+				continue
+			}
+			limits = append(limits, rulebook.ReadingLimit{Reading: rulebook.ReadingKind{Name: rulebook.NameNow(v.Readings[0].Name)}, Pack: j.Pack, RuleID: v.RuleID, Title: v.Title,
+				Limit: *v.Limit, Standing: v.Standing, Severity: v.Severity})
+		}
+	}
+	if !judged {
+		return nil, nil
+	}
+	return strictest(limits), nil
 }

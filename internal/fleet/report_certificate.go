@@ -2,6 +2,7 @@ package fleet
 
 import (
 	"errors"
+	"slices"
 
 	"lintel.example/lintel/internal/fault"
 )
@@ -22,6 +23,10 @@ type CertificateDocument struct {
 	JudgedToday []ReportJudgedToday `json:"judged_today,omitempty"`
 	Beside      []ReportBeside      `json:"beside,omitempty"`
 	Unjudged    []ReportReading     `json:"unjudged"`
+	AsFound     []ReportReading     `json:"as_found,omitempty"`
+	LeftOut     []ReportLeftOut     `json:"left_out,omitempty"`
+	// Mended are the findings that ended on the day of the inspection.
+	Mended []ReportFinding `json:"mended,omitempty"`
 	// Findings are those that are open on the report's day; none is unsafe.
 	Findings []ReportFinding `json:"findings"`
 	Due      []ReportDue     `json:"due"`
@@ -29,11 +34,11 @@ type CertificateDocument struct {
 }
 
 // certificate is refused unless the last signed inspection passed, its inspector held a certificate that was valid on the
-// day, and nothing unsafe stands open since.
+// day, and nothing unsafe stands open since, nor anything with which the door was safe until a day that has passed.
 func (r ComplianceReport) certificate() (CertificateDocument, error) {
 	last := r.LastInspection
 	switch {
-	case len(r.OutOfService) > 0 || r.hasFinding("unsafe"):
+	case len(r.OutOfService) > 0 || r.hasFinding("unsafe") || r.inDanger():
 		return CertificateDocument{}, fault.New(fault.Conflict, "certificate_of_unsafe_door")
 	case last == nil || last.Result != "passed" || last.SignedAt == "":
 		return CertificateDocument{}, fault.New(fault.Conflict, "certificate_without_passed_inspection")
@@ -43,7 +48,8 @@ func (r ComplianceReport) certificate() (CertificateDocument, error) {
 	head := r.ReportHead
 	head.Format = CertificateFormat
 	return CertificateDocument{ReportHead: head, ReportPlace: r.ReportPlace, Door: r.Door, RuleBasis: r.RuleBasis, Inspection: *last, Verdicts: r.Verdicts, JudgedToday: r.JudgedToday,
-		Beside: r.Beside, Unjudged: r.Unjudged, Findings: r.Findings, Due: r.Due, Cautions: r.DoorContent.Cautions}, nil
+		Beside: r.Beside, Unjudged: r.Unjudged, AsFound: r.AsFound, LeftOut: r.LeftOut, Findings: r.Findings, Due: r.Due, Cautions: r.DoorContent.Cautions,
+		Mended: slices.DeleteFunc(slices.Clone(r.Closed), func(f ReportFinding) bool { return f.ClosedOn != last.Date })}, nil
 }
 
 // Check reports every fault that would make the document unfit to be sealed.

@@ -339,6 +339,11 @@ func (w writer) work(ctx context.Context, tx Tx, doc *DoorContent, p picture, en
 	return w.calendar(ctx, tx, doc, p.door.DoorID, c.completions)
 }
 
+// dangerOn tells whether a finding with which the door was safe until a day is a danger on another.
+func (f VisitFinding) dangerOn(today duedate.Day) bool {
+	return !f.SafeUntil.IsZero() && today.After(f.SafeUntil)
+}
+
 // findings writes those that are open, the gravest first, and those that ended within the year before.
 func (w writer) findings(doc *DoorContent, findings []VisitFinding) {
 	for _, f := range findings {
@@ -347,7 +352,7 @@ func (w writer) findings(doc *DoorContent, findings []VisitFinding) {
 			one.Times, one.FirstOn = f.Times, w.day(*f.FirstAt)
 		}
 		if !f.SafeUntil.IsZero() {
-			one.MendBy, one.Danger = f.SafeUntil.String(), f.State == "open" && w.today.After(f.SafeUntil)
+			one.MendBy, one.Danger = f.SafeUntil.String(), f.State == "open" && f.dangerOn(w.today)
 		}
 		switch {
 		case f.State == "open":
@@ -404,6 +409,15 @@ func (w writer) lastInspection(ctx context.Context, tx Tx, doc *DoorContent, p p
 	if v.SignedAt != nil {
 		doc.LastInspection.SignedAt = w.instant(*v.SignedAt)
 		doc.LastInspection.RecordSHA256 = seal.Hash(v.RecordSHA256).String()
+		signed, err := tx.SignOffOf(ctx, v.VisitID)
+		if err != nil {
+			return err
+		}
+		var s SignOff
+		if err := json.Unmarshal(signed.Canonical, &s); err != nil {
+			return fmt.Errorf("sign-off of visit %s: %w", v.VisitID, err)
+		}
+		doc.LastInspection.Statement, doc.LastInspection.Signature = s.Statement, s.Signature
 	}
 	return w.judged(ctx, tx, doc, *last, entries, card.Certificates)
 }
@@ -428,11 +442,13 @@ func (w writer) judged(ctx context.Context, tx Tx, doc *DoorContent, conclusion 
 		})
 	}
 	doc.LastInspection.JudgedBy = then.pack
-	taken := w.readings(then.readings, conclusion, entries)
+	done := doneAt(conclusion, slices.DeleteFunc(slices.Clone(entries), func(e Entry) bool { return e.VisitID != conclusion.VisitID }))
+	taken := w.readings(then.readings, done)
+	doc.AsFound, doc.LeftOut = w.asFound(taken, done), w.leftOut(done)
 	asked := map[string]bool{}
 	for _, v := range then.verdicts {
 		in := inputsOf(then.rules, v.RuleID)
-		one, err := w.verdict(v, in, then.facts, taken)
+		one, err := w.verdict(v, in, then.door, taken)
 		if err != nil {
 			return err
 		}
@@ -442,7 +458,7 @@ func (w writer) judged(ctx context.Context, tx Tx, doc *DoorContent, conclusion 
 		}
 	}
 	for _, j := range then.beside {
-		one, err := w.beside(j, then.facts, taken, asked)
+		one, err := w.beside(j, then.door, taken, asked)
 		if err != nil {
 			return err
 		}
@@ -454,10 +470,10 @@ func (w writer) judged(ctx context.Context, tx Tx, doc *DoorContent, conclusion 
 }
 
 // beside writes what a pack beside the basis said, and adds the readings that it judged to those that a rule asked for.
-func (w writer) beside(j judgedDoor, facts rulebook.Facts, taken []ReportReading, asked map[string]bool) (ReportBeside, error) {
+func (w writer) beside(j judgedDoor, door DoorFacts, taken []ReportReading, asked map[string]bool) (ReportBeside, error) {
 	out := ReportBeside{PackID: j.Pack, Title: j.Pack, Role: string(j.Beside), Verdicts: []ReportVerdict{}}
 	if j.rules != nil {
-		out.Title, out.Caution = j.rules.Title, j.rules.Caution
+		out.Title, out.Caution, out.Jurisdiction = j.rules.Title, j.rules.Caution, j.rules.Jurisdiction
 	}
 	for _, v := range j.Verdicts {
 		in := inputsOf(j.rules, v.RuleID)
@@ -465,7 +481,7 @@ func (w writer) beside(j judgedDoor, facts rulebook.Facts, taken []ReportReading
 			out.NotRead++
 			continue
 		}
-		one, err := w.verdict(v, in, facts, taken)
+		one, err := w.verdict(v, in, door, taken)
 		if err != nil {
 			return out, err
 		}
@@ -482,7 +498,7 @@ type judgement struct {
 	pack     string         // its id; "" without a rule basis
 	rules    *rulebook.Pack // nil without one, and when nothing is known of it any more
 	under    *signedUnder   // the certificate; nil where none was sealed
-	facts    rulebook.Facts
+	door     DoorFacts      // as it was
 	readings []rulebook.Used
 	verdicts []rulebook.Verdict
 	beside   []judgedDoor // what judged beside the basis
@@ -505,9 +521,9 @@ func (w writer) judgements(ctx context.Context, tx Tx, conclusion Entry, entries
 	}
 	entries = sealedInstruments(record, w.zone, entries).stated(entries)
 	others := func(e Entry) bool { return e.VisitID != conclusion.VisitID }
-	now.facts, now.readings = inspectedFacts(door.Facts), readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(live(entries), others))
+	now.door, now.readings = door.Facts, readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(live(entries), others))
 	if pack, ok := w.fleet.Book.Pack(door.Facts.RuleBasis.PackID); ok {
-		now.pack, now.rules, now.verdicts = pack.ID, pack, pack.Judge(now.facts, now.readings)
+		now.pack, now.rules, now.verdicts = pack.ID, pack, pack.Judge(inspectedFacts(now.door), now.readings)
 	}
 	for i := range record.Judged {
 		if j := &record.Judged[i]; j.DoorID == conclusion.DoorID {
@@ -528,7 +544,7 @@ func (w writer) judgements(ctx context.Context, tx Tx, conclusion Entry, entries
 	if door, err = doorThen(ctx, tx, conclusion.DoorID, AsOf{Effective: conclusion.ObservedAt, Recorded: signed.ReceivedAt}); err != nil {
 		return nil, now, err
 	}
-	then = &judgement{pack: record.Judged[i].Pack, rules: record.Judged[i].rules, under: record.under(conclusion.DoorID), facts: inspectedFacts(door.Facts), verdicts: record.Judged[i].Verdicts,
+	then = &judgement{pack: record.Judged[i].Pack, rules: record.Judged[i].rules, under: record.under(conclusion.DoorID), door: door.Facts, verdicts: record.Judged[i].Verdicts,
 		readings: readingsOf(conclusion.DoorID, conclusion, slices.DeleteFunc(slices.Clone(entries), others))}
 	for _, j := range record.Judged {
 		if j.DoorID == conclusion.DoorID && j.Beside != "" {
@@ -590,24 +606,76 @@ func differing(then, now []rulebook.Verdict) (list []ReportJudgedToday) {
 	return list
 }
 
-// readings writes everything that counts of what was read at the door until the conclusion, and of how many samples where a gauge recorded it.
-func (w writer) readings(used []rulebook.Used, conclusion Entry, entries []Entry) (list []ReportReading) {
-	samples := func(u rulebook.Used) (n int) {
-		for _, e := range entries {
-			if e.VisitID == conclusion.VisitID && e.DoorID == conclusion.DoorID && slices.ContainsFunc(e.Body.Readings(), func(r EntryReading) bool { return r.isJudged(u) }) {
-				n = e.Body.Samples()
+// readings writes everything that counts of what was read at the door until the conclusion, of how many samples where a gauge recorded it, and
+// whether something that it depends on was changed afterwards.
+func (w writer) readings(used []rulebook.Used, done []doneEntry) (list []ReportReading) {
+	outdated := outdatedAmong(done)
+	for _, u := range used {
+		one := w.reading(u)
+		for _, d := range done {
+			for _, r := range d.Readings() {
+				if r.same(u) {
+					one.Samples = d.Samples()
+					one.Overtaken = overtaken(outdated, takenOf(d.id, r))
+				}
 			}
 		}
-		return n
+		list = append(list, one)
 	}
-	for _, u := range used {
-		list = append(list, ReportReading{Samples: samples(u), Name: u.Name, Title: ReadingTitle(w.texts, u.Name, u.Question), Leaf: u.Leaf, Side: string(u.Side), Value: u.Number, Unit: u.Unit, Yes: u.Yes, Text: u.Text})
+	return list
+}
+
+func (w writer) reading(u rulebook.Used) ReportReading {
+	return ReportReading{Name: u.Name, Title: ReadingTitle(w.texts, u.Name, u.Question), Leaf: u.Leaf, Side: string(u.Side), Value: u.Number, Unit: u.Unit, Yes: u.Yes, Text: u.Text}
+}
+
+// same tells whether a reading is the one that was taken in.
+func (r EntryReading) same(u rulebook.Used) bool {
+	o := r.used()
+	return o.Name == u.Name && o.Place == u.Place && same(o.Number, u.Number) && same(o.Yes, u.Yes) && o.Text == u.Text
+}
+
+func overtaken(outdated map[takenReading]bool, one takenReading) string {
+	again, changed := outdated[one]
+	switch {
+	case !changed:
+		return ""
+	case again:
+		return "not_read_again"
+	}
+	return "read_again"
+}
+
+// asFound writes the readings that another took the place of, because something was changed between.
+func (w writer) asFound(taken []ReportReading, done []doneEntry) (list []ReportReading) {
+	outdated := outdatedAmong(done)
+	for _, d := range done {
+		for _, r := range d.Readings() {
+			one := w.reading(r.used())
+			one.Samples = d.Samples()
+			stands := slices.ContainsFunc(taken, func(t ReportReading) bool {
+				return t.Name == one.Name && t.Leaf == one.Leaf && t.Side == one.Side && same(t.Value, one.Value) && same(t.Yes, one.Yes) && t.Text == one.Text
+			})
+			if one.Overtaken = overtaken(outdated, takenOf(d.id, r)); one.Overtaken != "" && !stands {
+				list = append(list, one)
+			}
+		}
+	}
+	return list
+}
+
+// leftOut writes what nobody read, and why not.
+func (w writer) leftOut(done []doneEntry) (list []ReportLeftOut) {
+	for _, d := range done {
+		if l := d.LeftOut; l != nil {
+			list = append(list, ReportLeftOut{Name: rulebook.NameNow(l.Name), Title: ReadingTitle(w.texts, l.Name, l.Question), Leaf: l.Leaf, Side: l.Side, Reason: l.Reason, Why: l.Why})
+		}
 	}
 	return list
 }
 
 // verdict writes what one rule says, with everything that was read for it, judged or not.
-func (w writer) verdict(v rulebook.Verdict, in rulebook.Inputs, facts rulebook.Facts, taken []ReportReading) (ReportVerdict, error) {
+func (w writer) verdict(v rulebook.Verdict, in rulebook.Inputs, door DoorFacts, taken []ReportReading) (ReportVerdict, error) {
 	out := ReportVerdict{RuleID: v.RuleID, Title: v.Title, Readings: []ReportReading{}, Facts: []ReportFact{}, Missing: []string{},
 		Measured: reportAmount(v.Measured), Outcome: string(v.Outcome), Severity: string(v.Severity), Weight: string(v.Weight), Source: sourceLine(v.Source), Standing: string(v.Standing)}
 	if v.Limit != nil {
@@ -626,11 +694,11 @@ func (w writer) verdict(v rulebook.Verdict, in rulebook.Inputs, facts rulebook.F
 		}
 	}
 	for _, name := range in.Facts {
-		value, err := factValue(facts, name)
+		value, err := factValue(inspectedFacts(door), name)
 		if err != nil {
 			return out, err
 		}
-		out.Facts = append(out.Facts, ReportFact{Name: name, Value: value})
+		out.Facts = append(out.Facts, ReportFact{Name: name, Value: value, Basis: basisOfFact(door, name)})
 	}
 	switch {
 	case len(out.Readings) > 0:
@@ -670,6 +738,23 @@ func factValue(facts rulebook.Facts, name string) (string, error) {
 		}
 	}
 	return strings.Join(each, ", "), nil
+}
+
+// basisOfFact is how a measure in the register is known, as an expression names it, of each leaf one; "" of what is no measure.
+func basisOfFact(door DoorFacts, name string) string {
+	of := map[string]func(Leaf) Quantity{
+		"leaves[].width_m":  func(l Leaf) Quantity { return l.WidthM },
+		"leaves[].height_m": func(l Leaf) Quantity { return l.HeightM },
+		"leaves[].mass_kg":  func(l Leaf) Quantity { return l.MassKg },
+	}[name]
+	if of == nil {
+		return string(map[string]Quantity{"clear_width_m": door.ClearWidthM, "opening_time_s": door.OpeningTimeS, "closing_time_s": door.ClosingTimeS}[name].Basis)
+	}
+	var each []string
+	for _, l := range door.Leaves {
+		each = append(each, string(of(l).Basis))
+	}
+	return strings.Join(each, ", ")
 }
 
 func textOf(v any) string {

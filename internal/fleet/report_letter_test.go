@@ -9,6 +9,7 @@ import (
 
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/seal"
 )
 
 func (a attended) text(t testing.TB, text string) fleet.LetterTemplate {
@@ -53,6 +54,10 @@ func TestALetterIsIssuedInTheWordsThatSomebodyApprovedAndLaterVersionsDoNotTouch
 	}
 	if strings.Contains(doc.Letter.Text, "label gone") || doc.Letter.Version != 1 || doc.Letter.ApprovedBy != "Ada Lindqvist" || doc.Letter.Draft {
 		t.Errorf("%+v", doc.Letter)
+	}
+	kept, err := a.ReportIn(t.Context(), dispatcher, issued.ReportID, "pdf")
+	if made, _ := issued.Print("pdf"); err != nil || !bytes.Equal(kept.Bytes, made.Bytes) || kept.SHA256 != seal.HashOf(kept.Bytes) || kept.SHA256 != made.SHA256 {
+		t.Errorf("the stored PDF is not the one whose hash is on record: %v", err)
 	}
 	second := a.text(t, "Other words: {findings}")
 	if second.Version != 2 || second.ApprovedAt != nil {
@@ -116,7 +121,7 @@ func TestAShippedDraftIsShownButNeverApprovedAsItStands(t *testing.T) {
 		_, _, err := a.ApproveLetterTemplate(t.Context(), administrator, copied.TemplateID)
 		wantFault(t, err, "letter_still_draft")
 	}
-	for text, want := range map[string]string{"{findings} {lawyer}": "letter_place_unknown at /text", "nothing": "letter_without_findings at /text"} {
+	for text, want := range map[string]string{"{findings} {lawyer}": "letter_place_unknown at /text", "nothing": "letter_without_findings at /text", "{findings}" + strings.Repeat("x", 20000): "text_length at /text"} {
 		_, _, err := a.PutLetterTemplate(t.Context(), administrator, fleet.LetterTemplate{TemplateID: a.id(), Kind: "risk", Text: text})
 		wantFault(t, err, want)
 	}

@@ -315,6 +315,7 @@ func (f *Fleet) overviewLine(d PortfolioDoor, site SiteLine, m moment, entries [
 	for _, f := range c.findings {
 		if f.State == "open" {
 			l.count(f.Severity)
+			is.Danger = is.Danger || f.dangerOn(m.day)
 		}
 	}
 	for _, k := range c.cases {

@@ -391,4 +391,72 @@ func TestADoorsReportShowsADangerAndWhatCameBack(t *testing.T) {
 	if got := lines(); len(got) != 2 || got[0] != "edge worn, mend by 2026-03-10, danger true, times 0 since " {
 		t.Errorf("once the day has passed it tells %q", got)
 	}
+	for kind, states := range map[string][]string{
+		"door":      said[fleet.DoorContent](t, a.make(t, dispatcher, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: a.door.DoorID})).States(),
+		"site":      said[fleet.SiteDocument](t, a.make(t, dispatcher, fleet.ReportAsk{Kind: fleet.KindSite, SiteID: a.site.SiteID})).Overview[0].States,
+		"portfolio": said[fleet.PortfolioDocument](t, a.make(t, dispatcher, fleet.ReportAsk{Kind: fleet.KindPortfolio})).Overview[0].States,
+	} {
+		if states[0] != "unsafe_by_date" {
+			t.Errorf("a report of kind %s is headed %v", kind, states)
+		}
+	}
+}
+
+func TestACertificateSaysWhatWasReadBeforeTheWorkWhatWasLeftOutWhatWasMendedAndHowItWasSigned(t *testing.T) {
+	t.Parallel()
+	a := reporting(t)
+	a.late = 0
+	a.pass(-time.Hour)
+	visit := a.open(t)
+	var pieces []piece
+	add := func(body fleet.EntryBody) piece {
+		a.pass(time.Minute)
+		one := a.append(t, visit, a.at(0, body))
+		pieces = append(pieces, one)
+		return one
+	}
+	add(madeSafe())
+	add(measured("closing_force_n", 160))
+	add(measured("peak_force_n", 300)) // no rule of the basis asks for it, and nobody reads it again
+	worn := add(found("deficient", "valve worn"))
+	add(mended(worn.entry))
+	add(leftOut("breakout_force_n", "not_applicable"))
+	for _, body := range passing() {
+		add(body)
+	}
+	a.pass(2 * time.Hour)
+	signOff := a.signOff(t, visit, pieces)
+	signOff.SignedAt, signOff.LeftAt = a.now, a.now
+	if _, _, err := a.PutSignOff(t.Context(), technician, visit, signOff); err != nil {
+		t.Fatal(err)
+	}
+	doc := said[fleet.CertificateDocument](t, a.make(t, dispatcher, fleet.ReportAsk{Kind: fleet.KindCertificate, DoorID: a.door.DoorID}))
+	tell := func(list []fleet.ReportReading) (lines []string) {
+		for _, r := range list {
+			lines = append(lines, fmt.Sprint(r.Name, " ", *r.Value, " ", r.Overtaken))
+		}
+		return lines
+	}
+	if got := tell(doc.AsFound); !slices.Equal(got, []string{"closing_force_n 160 read_again"}) {
+		t.Errorf("as found: %q", got)
+	}
+	if got := tell(doc.Unjudged); !slices.Equal(got, []string{"peak_force_n 300 not_read_again"}) {
+		t.Errorf("unjudged: %q", got)
+	}
+	for _, v := range doc.Verdicts {
+		for _, r := range v.Readings {
+			if r.Overtaken != "" {
+				t.Errorf("%s was read after the work and is %q", r.Name, r.Overtaken)
+			}
+		}
+	}
+	if got := doc.LeftOut; len(got) != 1 || got[0].Name != "breakout_force_n" || got[0].Reason != "not_applicable" || got[0].Why != "the header is bricked in" {
+		t.Errorf("left out: %+v", got)
+	}
+	if got := doc.Mended; len(got) != 1 || got[0].Title != "valve worn" || got[0].State != "mended" || got[0].ClosedOn != doc.Inspection.Date {
+		t.Errorf("mended: %+v", got)
+	}
+	if i := doc.Inspection; i.Statement != signOff.Statement || i.Signature != signOff.Signature || i.Inspector.CertificateNo != "7" || len(i.RecordSHA256) != 64 {
+		t.Errorf("signed: %+v", i)
+	}
 }

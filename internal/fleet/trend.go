@@ -212,17 +212,24 @@ func (f *Fleet) limitsNow(ctx context.Context, tx Tx, door Door, site Site) (map
 
 // limitsOf gives what the packs ask of each reading of a door.
 func limitsOf(packs []*rulebook.Pack, facts rulebook.Facts) map[string]SeriesLimit {
+	var all []rulebook.ReadingLimit
+	for _, p := range packs {
+		all = append(all, p.ReadingLimits(facts)...)
+	}
+	return strictest(all)
+}
+
+// strictest gives for each reading the bounds of the strictest of its limits; those that only advise where no other is.
+func strictest(limits []rulebook.ReadingLimit) map[string]SeriesLimit {
 	of := map[string]SeriesLimit{}
 	for _, advice := range []bool{false, true} {
-		for _, p := range packs {
-			for _, l := range p.ReadingLimits(facts) {
-				s, known := of[l.Reading.Name]
-				if l.Counts() == advice || advice && known && !s.Advice {
-					continue
-				}
-				s.Advice = advice
-				of[l.Reading.Name] = s.with(l)
+		for _, l := range limits {
+			s, known := of[l.Reading.Name]
+			if l.Counts() == advice || advice && known && !s.Advice {
+				continue
 			}
+			s.Advice = advice
+			of[l.Reading.Name] = s.with(l)
 		}
 	}
 	return of

@@ -9,7 +9,7 @@ type certificate struct {
 }
 
 func newCertificate(c fleet.CertificateDocument, o Options) certificate {
-	content := fleet.DoorContent{Door: c.Door, RuleBasis: c.RuleBasis, LastInspection: &c.Inspection, Verdicts: c.Verdicts, JudgedToday: c.JudgedToday, Beside: c.Beside, Unjudged: c.Unjudged, Findings: c.Findings, Due: c.Due}
+	content := fleet.DoorContent{Door: c.Door, RuleBasis: c.RuleBasis, LastInspection: &c.Inspection, Verdicts: c.Verdicts, JudgedToday: c.JudgedToday, Beside: c.Beside, Unjudged: c.Unjudged, AsFound: c.AsFound, LeftOut: c.LeftOut, Findings: c.Findings, Due: c.Due}
 	return certificate{doorReport{frame{c.ReportHead, o}, c.ReportPlace, content, nil}, c}
 }
 
@@ -27,11 +27,19 @@ func (c certificate) lay(s surface) {
 		s.paragraph(c.t("certificate_is."+k), plainText)
 	}
 	c.findings(s)
+	c.mended(s)
 	c.verdicts(s)
 	c.ruleBasis(s)
 	c.place(s)
 	c.due(s)
 	c.cautions(s, c.doc.Cautions)
+}
+
+// mended are the findings that ended on the day of the inspection: what passed is the door after that.
+func (c certificate) mended(s surface) {
+	if len(c.doc.Mended) > 0 {
+		c.ended(s, c.t("section.mended"), c.doc.Mended)
+	}
 }
 
 // standard is what was inspected against.

@@ -68,6 +68,10 @@ func codes(kind string) []string {
 		return []string{"limits_from_memory", "register_only", "presence_device_missing", "settings_intended_only", "values_unknown", "judged_by_todays_knowledge"}
 	case "missing":
 		return []string{"height_m", "tilt_deg", "yaw_deg", "offset_x_m", "offset_y_m", "antenna", "reach_db", "header_depth_m", "clear_width_m", "opening_time_s", "closing_time_s", "leaf_width_m", "sensing", "settings", "accessory_effect"}
+	case "overtaken":
+		return []string{"read_again", "not_read_again"}
+	case "left_out_reason":
+		return []string{"not_applicable", "not_possible", "refused", "unsafe_to_try"}
 	case "finding_state":
 		return []string{"open", "mended", "withdrawn", "cleared"}
 	case "register":

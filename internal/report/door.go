@@ -66,6 +66,15 @@ func (d doorReport) says(state string) string {
 	if d.LastInspection != nil {
 		last = d.LastInspection.Date
 	}
+	if state == "unsafe_by_date" {
+		until := ""
+		for _, f := range d.Findings {
+			if f.Danger && (until == "" || f.MendBy < until) {
+				until = f.MendBy
+			}
+		}
+		return d.t("says.unsafe_by_date", "day", until)
+	}
 	if state == "overdue" {
 		return d.t("says.overdue", "day", worst.NextDueOn, "days", worst.OverdueDays)
 	}
@@ -166,9 +175,13 @@ func (d doorReport) closed(s surface) {
 	if len(d.Closed) == 0 {
 		return
 	}
-	s.heading(d.t("section.closed"))
+	d.ended(s, d.t("section.closed"), d.Closed)
+}
+
+func (d doorReport) ended(s surface, title string, findings []fleet.ReportFinding) {
+	s.heading(title)
 	var rows [][]cell
-	for _, f := range d.Closed {
+	for _, f := range findings {
 		rows = append(rows, []cell{{Text: d.code("severity", f.Severity)}, {Text: d.or(f.Title)}, {Text: d.code("finding_state", f.State), Note: f.ClosedOn}, {Text: d.or(f.OpenedOn)}})
 	}
 	s.table([]column{{d.t("col.severity"), 2.2}, {d.t("col.finding"), 6.4}, {d.t("col.closed"), 3.4}, {d.t("col.opened"), 1.9}}, rows)
@@ -184,13 +197,19 @@ func (d doorReport) verdicts(s surface) {
 	d.judgedToday(s)
 	d.beside(s)
 	d.unjudged(s)
+	d.asFound(s)
+	d.leftOut(s)
 }
 
 // beside are the packs that judged beside the rule basis: what was judged, and how much of them was not read for.
 func (d doorReport) beside(s surface) {
 	for _, b := range d.Beside {
 		s.heading(d.t("section.beside", "title", b.Title))
-		s.paragraph(join(" ", d.t("beside."+b.Role, "pack", b.PackID), b.Caution), smallText)
+		says := d.t("beside."+b.Role, "pack", b.PackID)
+		if b.Role == "law" && b.Jurisdiction != "" {
+			says = d.t("beside.law_of", "pack", b.PackID, "jurisdiction", b.Jurisdiction)
+		}
+		s.paragraph(join(" ", says, b.Caution), smallText)
 		if len(b.Verdicts) > 0 {
 			d.verdictTable(s, b.Verdicts)
 		}
@@ -242,6 +261,34 @@ func (d doorReport) unjudged(s surface) {
 	s.facts(pairs)
 }
 
+// asFound are readings that hold no longer, because something was changed at the door after them.
+func (d doorReport) asFound(s surface) {
+	if len(d.AsFound) == 0 {
+		return
+	}
+	s.heading(d.t("section.as_found"))
+	s.paragraph(d.t("as_found"), smallText)
+	var pairs [][2]string
+	for _, r := range d.AsFound {
+		pairs = append(pairs, [2]string{join(", ", r.Title, d.spot(r)), d.read(r)})
+	}
+	s.facts(pairs)
+}
+
+// leftOut is what nobody read at the last inspection.
+func (d doorReport) leftOut(s surface) {
+	if len(d.LeftOut) == 0 {
+		return
+	}
+	s.heading(d.t("section.left_out"))
+	s.paragraph(d.t("left_out"), smallText)
+	var rows [][]cell
+	for _, l := range d.LeftOut {
+		rows = append(rows, []cell{{Text: l.Title, Note: d.spot(fleet.ReportReading{Leaf: l.Leaf, Side: l.Side})}, {Text: d.code("left_out_reason", l.Reason)}, {Text: d.dash(l.Why)}})
+	}
+	s.table([]column{{d.t("col.not_read"), 4}, {d.t("col.because"), 3}, {d.t("col.in_words"), 6}}, rows)
+}
+
 // ground says what a verdict rests on. Documents of old did not say.
 func ground(v fleet.ReportVerdict) string {
 	if v.Ground == "" && v.Measured == nil && len(v.Readings) == 0 && (v.Outcome == "passed" || v.Outcome == "failed") {
@@ -277,6 +324,15 @@ func (d doorReport) outcome(v fleet.ReportVerdict) cell {
 	if ground(v) == "register" && v.Outcome != "not_applicable" {
 		notes = append(notes, d.t("no_reading"))
 	}
+	if v.Outcome == "passed" || v.Outcome == "failed" {
+		if restsOn(v, "not_read_again") {
+			c.Mark, c.Bold, c.Text = dash, true, d.t("before_work", "outcome", c.Text)
+			notes = append(notes, d.t("rests_on_stale"))
+		}
+		if assumed := d.assumed(v); assumed != "" {
+			notes = append(notes, d.t("rests_on_assumed", "facts", assumed))
+		}
+	}
 	if v.Weight == "unverified" {
 		notes = append(notes, d.t("unverified"))
 	}
@@ -287,23 +343,47 @@ func (d doorReport) outcome(v fleet.ReportVerdict) cell {
 	return c
 }
 
+// restsOn tells whether a verdict rests on a reading after which something was changed: on the worst, or on each where none is.
+func restsOn(v fleet.ReportVerdict, overtaken string) bool {
+	none := !slices.ContainsFunc(v.Readings, func(r fleet.ReportReading) bool { return r.Decided })
+	return slices.ContainsFunc(v.Readings, func(r fleet.ReportReading) bool { return (r.Decided || none) && r.Overtaken == overtaken })
+}
+
+// assumed names what of the register a verdict rests on and somebody only assumed.
+func (d doorReport) assumed(v fleet.ReportVerdict) string {
+	var names []string
+	for _, f := range v.Facts {
+		if slices.Contains(strings.Split(f.Basis, ", "), string(fleet.Assumed)) {
+			names = append(names, factName(d.o.Texts, f.Name))
+		}
+	}
+	return strings.Join(names, ", ")
+}
+
 // found is what was held against the limit, as it was read and in the limit's unit; else what was read, or what the
 // register says.
 func (d doorReport) found(v fleet.ReportVerdict) cell {
 	if v.Measured != nil {
 		measured, _, _ := judged(d.o.Texts, v.Measured, v.AtLeast, v.AtMost)
 		c := cell{Text: measured}
+		several := slices.ContainsFunc(v.Readings, func(r fleet.ReportReading) bool { return r.Name != v.Readings[0].Name })
 		for _, r := range v.Readings {
 			read := d.read(r)
+			value := join(", ", read, d.spot(r))
 			switch {
+			case several || r.Unit != v.Measured.SIUnit: // what it is must stand beside it, or it is taken for what the limit is of
+				read = d.t("reading_named", "name", r.Title, "value", value)
 			case len(v.Readings) > 1 && r.Decided:
-				read = d.t("read_worst", "value", join(", ", read, d.spot(r)))
+				read = d.t("read_worst", "value", value)
 			case read == measured:
 				read = d.spot(r)
 			default:
-				read = d.t("read_as", "value", join(", ", read, d.spot(r)))
+				read = d.t("read_as", "value", value)
 			}
 			c.Note = join("\n", c.Note, read)
+		}
+		if ground(v) == "register" {
+			c.Note = join("\n", c.Note, d.t("from_register"), d.facts(v))
 		}
 		if v.Low != nil && v.High != nil {
 			low, _, _ := judged(d.o.Texts, v.Low, nil, nil)
@@ -314,7 +394,7 @@ func (d doorReport) found(v fleet.ReportVerdict) cell {
 	}
 	var out []string
 	for _, r := range v.Readings {
-		if (r.Value != nil || r.Title == v.Title) && len(v.Readings) == 1 { // the rule's own title names it
+		if (r.Value != nil || r.Title == v.Title) && len(v.Readings) == 1 && v.AtLeast == nil && v.AtMost == nil { // the rule's own title names it
 			return cell{Text: d.read(r), Note: d.spot(r)}
 		}
 		out = append(out, d.t("reading_named", "name", join(", ", r.Title, d.spot(r)), "value", d.read(r)))
@@ -323,13 +403,54 @@ func (d doorReport) found(v fleet.ReportVerdict) cell {
 		return cell{Text: strings.Join(out, "\n")}
 	}
 	if ground(v) == "register" {
-		var facts []string
-		for _, f := range v.Facts {
-			facts = append(facts, d.t("reading_named", "name", factName(d.o.Texts, f.Name), "value", d.or(d.code(f.Name, f.Value))))
-		}
-		return cell{Text: d.t("from_register"), Note: strings.Join(facts, "\n")}
+		return cell{Text: d.t("from_register"), Note: d.facts(v)}
 	}
 	return cell{Text: d.t("not_read")}
+}
+
+// facts are what the register says of what a rule looks at, one a line.
+func (d doorReport) facts(v fleet.ReportVerdict) string {
+	var lines []string
+	for _, f := range v.Facts {
+		lines = append(lines, d.t("reading_named", "name", factName(d.o.Texts, f.Name), "value", d.or(d.fact(f))))
+	}
+	return strings.Join(lines, "\n")
+}
+
+// fact is what the register says of something: a measure in the reader's units with how it is known, else a code in words.
+func (d doorReport) fact(f fleet.ReportFact) string {
+	unit, measure := unitOfFact(f.Name)
+	if !measure {
+		return d.code(f.Name, f.Value)
+	}
+	bases := strings.Split(f.Basis, ", ")
+	var out []string
+	for i, each := range strings.Split(f.Value, ", ") {
+		n, err := strconv.ParseFloat(each, 64)
+		if err != nil {
+			out = append(out, d.t("not_recorded"))
+			continue
+		}
+		value := d.o.Units.reading(d.o.Texts, n, unit)
+		if unit == "m" {
+			value = d.o.Units.length(d.o.Texts, n)
+		}
+		if i < len(bases) && bases[i] != "" {
+			value = d.t("with_basis", "value", value, "basis", d.code("basis", bases[i]))
+		}
+		out = append(out, value)
+	}
+	return strings.Join(out, "; ")
+}
+
+// unitOfFact is the SI unit of a measure, which ends its name in the register.
+func unitOfFact(name string) (unit string, is bool) {
+	for _, of := range [][2]string{{"_mps", "m/s"}, {"_m", "m"}, {"_kg", "kg"}, {"_s", "s"}, {"_n", "N"}, {"_deg", "deg"}} {
+		if strings.HasSuffix(name, of[0]) {
+			return of[1], true
+		}
+	}
+	return "", false
 }
 
 // read is what was read, as it was entered.
@@ -358,7 +479,11 @@ func (d doorReport) spot(r fleet.ReportReading) string {
 	if r.Samples > 0 {
 		samples = d.t("samples", "count", r.Samples)
 	}
-	return join(", ", leaf, side, samples)
+	overtaken := ""
+	if r.Overtaken != "" {
+		overtaken = d.code("overtaken", r.Overtaken)
+	}
+	return join(", ", leaf, side, samples, overtaken)
 }
 
 func (d doorReport) limit(v fleet.ReportVerdict) cell {
@@ -405,6 +530,27 @@ func (d doorReport) inspection(s surface) {
 		pairs = append(pairs, [2]string{d.t("fact.judged_by"), l.JudgedBy})
 	}
 	s.facts(pairs)
+	d.signature(s)
+}
+
+// signature is what was signed, by whom, and the strokes as they were drawn.
+func (d doorReport) signature(s surface) {
+	l := d.LastInspection
+	if l.SignedAt == "" {
+		return
+	}
+	if l.Statement != "" {
+		s.paragraph(d.t("signed_statement", "statement", l.Statement), plainText)
+	}
+	if sc := signatureScene(d.t("signature"), l.Signature); sc != nil {
+		s.drawing(sc)
+	} else if strokeData.MatchString(l.Signature) {
+		s.paragraph(d.t("signature_undrawn"), smallText)
+	} else if l.Signature != "" { // a name, as it was typed
+		s.paragraph(d.t("signature_typed", "name", clip(l.Signature, s.widthMM()/2, bodyMM)), plainText)
+	}
+	s.paragraph(d.t("signed_by", "name", d.or(l.Inspector.Name), "at", instant(l.SignedAt)), strongText)
+	s.paragraph(d.t("signed_how"), smallText)
 }
 
 // validity is from when until when a certificate holds.

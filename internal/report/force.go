@@ -13,6 +13,7 @@ type ForceDrawing struct {
 	StaticFromS float64      // where the limit changes
 	Peak        *float64     // the limit before it; nil: none is known
 	Static      *float64     // and from it on
+	Sealed      bool         // the limits are those of signed verdicts, and not today's
 }
 
 // ForcePoint is one sample.
@@ -84,7 +85,11 @@ func (in ForceDrawing) legend(t Texts, s *Scene) {
 	}
 	sign(t.T("report.force.curve"), linePen)
 	if in.Peak != nil || in.Static != nil {
-		sign(t.T("report.series.limit"), limitPen)
+		limit := "report.series.limit"
+		if in.Sealed {
+			limit = "report.force.limit_sealed"
+		}
+		sign(t.T(limit), limitPen)
 	}
 }
 

@@ -28,7 +28,7 @@ func htmlOf(l layout) ([]byte, error) {
 	fmt.Fprintf(&out, "<!doctype html>\n<html lang=\"%s\">\n<head>\n<meta charset=\"utf-8\"/>\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n<title>%s</title>\n<style>\n%s</style>\n</head>\n<body>\n",
 		escape(orElse(h.Language, "en")), escape(title), strings.ReplaceAll(htmlStyle, "SIZE", size))
 	out.Write(p.out.Bytes())
-	fmt.Fprintf(&out, "</main>\n<footer>%s</footer>\n</body>\n</html>\n", escape(o.Texts.T("report.footer", "id", h.ID, "hash", short(o.DocumentSHA256))))
+	fmt.Fprintf(&out, "</main>\n<footer>%s</footer>\n</body>\n</html>\n", escape(foot(h, o)))
 	return out.Bytes(), nil
 }
 
@@ -44,6 +44,7 @@ h2, h3 { font-size: 1.15rem; border-bottom: 2px solid #1a1a1a; padding-bottom: .
 .part h2 { font-size: 1.5rem; border: 0; margin: 0 }
 p { margin: .3rem 0 }
 .poster { font-size: 1.8rem; font-weight: bold; line-height: 1.2 }
+.letter { margin: .9rem 0 }
 .soft { color: #5f5f5f; font-size: .85rem }
 .state { border: 2px solid #1a1a1a; padding: .6rem 1rem; margin: .5rem 0 }
 .state strong { font-size: 1.1rem }
@@ -191,12 +192,17 @@ func (p *page) paragraph(text string, style style) {
 		p.printf("<p><strong>%s</strong></p>\n", lines(text))
 	case posterText:
 		p.printf("<p class=\"poster\">%s</p>\n", lines(text))
+	case letterText:
+		p.printf("<p class=\"letter\">%s</p>\n", lines(text))
 	case smallText:
 		p.printf("<p class=\"soft\">%s</p>\n", lines(text))
 	default:
 		p.printf("<p>%s</p>\n", lines(text))
 	}
 }
+
+// poster holds the whole text: a page scrolls.
+func (p *page) poster(text, _ string, _ float64) { p.paragraph(text, posterText) }
 
 func (p *page) facts(pairs [][2]string) {
 	p.printf("<dl class=\"facts\">\n")

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
@@ -23,7 +24,8 @@ func samples() map[string]fleet.Document {
 	quiet.Due = []fleet.ReportDue{{IntervalMonths: 12, LastOn: "2026-11-24", NextDueOn: "2027-10-30"}}
 	passed := *full.LastInspection
 	passed.Result = "passed"
-	quiet.LastInspection, quiet.Verdicts = &passed, full.Verdicts[1:6]
+	passed.Statement, passed.Signature = "I inspected this door as recorded here.", "M 2 8 C 6 1 9 15 14 6 S 22 9 27 4"
+	quiet.LastInspection, quiet.Verdicts = &passed, append(slices.Clone(full.Verdicts[1:6]), afterWork()...)
 	lines := []fleet.OverviewLine{
 		{DoorID: "d1", Tag: "1000 0018", Name: "North entrance, outer", Kind: "sliding", SiteID: "s1", Site: "Market Hall North", States: full.States(), Unsafe: 1, Deficient: 1, LastOn: "2026-11-24", LastResult: "failed", NextDueOn: "2026-10-30", OverdueDays: 26},
 		{DoorID: "d2", Tag: "1000 0026", Name: "=cmd|'/c calc'!A1", Kind: "sliding", SiteID: "s1", Site: "Market Hall North", States: []string{"in_order"}, LastOn: "2026-11-24", LastResult: "passed", NextDueOn: "2027-10-30"},
@@ -38,7 +40,33 @@ func samples() map[string]fleet.Document {
 		"letter": fleet.LetterDocument{ReportHead: head(fleet.LetterFormat), ReportPlace: full.ReportPlace, Door: full.Door, Findings: full.Findings[:1],
 			Letter: fleet.ReportLetter{Kind: "risk", Text: "To Market Hall, about door 1000 0018:\n1. unsafe: closes on people\n\nPlease keep people away from it.", TemplateID: "t1", Version: 3, ApprovedBy: "Ada Lindqvist", ApprovedAt: "2026-11-20T08:00:00Z"}},
 		"certificate": fleet.CertificateDocument{ReportHead: head(fleet.CertificateFormat), ReportPlace: full.ReportPlace, Door: quiet.Door, RuleBasis: quiet.RuleBasis, Inspection: passed,
-			Verdicts: quiet.Verdicts, Due: quiet.Due, Cautions: []string{"register_only"}},
+			Verdicts: quiet.Verdicts, Due: quiet.Due, Cautions: []string{"register_only"},
+			AsFound: []fleet.ReportReading{{Name: "closing_time_s", Title: "closing time", Value: ptr(2.1), Unit: "s", Leaf: 1, Overtaken: "read_again"}},
+			LeftOut: []fleet.ReportLeftOut{{Name: "walk_test_passed", Title: "walk test passed", Side: "b", Reason: "not_applicable", Why: "side B is a shaft"}},
+			Mended:  []fleet.ReportFinding{{ID: "f3", Severity: "deficient", Title: "Closes too fast", OpenedOn: "2026-11-24", ClosedOn: "2026-11-24", State: "mended", Origin: "visit"}},
+			Beside:  []fleet.ReportBeside{{PackID: "egress-fire@2018", Title: "Ways out and fire doors (IBC, IFC, NFPA)", Role: "law", Jurisdiction: "US", Caution: "The local fire authority decides.", NotRead: 2}}},
+	}
+}
+
+// afterWork are verdicts of a visit in which something was changed: on a reading that nobody took again, on an assumed mass, on the register,
+// and on one reading of two.
+func afterWork() []fleet.ReportVerdict {
+	amount := func(v float64, unit string, si float64, siUnit string) *fleet.ReportAmount {
+		return &fleet.ReportAmount{Value: v, Unit: unit, SI: si, SIUnit: siUnit}
+	}
+	number := func(name, title string, v float64, unit string) fleet.ReportReading {
+		return fleet.ReportReading{Name: name, Title: title, Value: &v, Unit: unit}
+	}
+	stale := number("closing_force_n", "closing force", 90, "N")
+	stale.Overtaken = "not_read_again"
+	mass := fleet.ReportFact{Name: "leaves[].mass_kg", Value: "48, –", Basis: "assumed, unknown"}
+	return []fleet.ReportVerdict{
+		{RuleID: "leaf-force", Title: "Force at the leaf", Ground: "readings", Readings: []fleet.ReportReading{stale}, Facts: []fleet.ReportFact{mass}, Measured: amount(90, "N", 90, "N"),
+			AtMost: amount(133, "N", 133, "N"), Outcome: "passed", Severity: "advisory", Weight: "binding", Source: "common practice", Standing: "common_practice"},
+		{RuleID: "clear-width", Title: "Clear width", Ground: "register", Facts: []fleet.ReportFact{{Name: "clear_width_m", Value: "0.9144", Basis: "measured"}}, Measured: amount(36, "in", 0.9144, "m"),
+			AtLeast: amount(32, "in", 0.8128, "m"), Outcome: "passed", Severity: "deficient", Weight: "binding", Source: "common practice", Standing: "common_practice"},
+		{RuleID: "opening-time", Title: "Opening time to back check", Ground: "readings", Readings: []fleet.ReportReading{number("backcheck_angle_deg", "angle of the back check", 75, "deg")},
+			Missing: []string{"opening time"}, AtLeast: amount(3.5, "s", 3.5, "s"), Outcome: "not_judged", Reason: "Values are missing or impossible.", Severity: "advisory", Weight: "binding", Source: "common practice", Standing: "common_practice"},
 	}
 }
 
@@ -224,4 +252,30 @@ func TestAPortfolioOfTenThousandDoorsIsPrintedWhole(t *testing.T) {
 		t.Errorf("%d doors in HTML", n)
 	}
 	t.Logf("PDF %d bytes, HTML %d bytes, CSV %d bytes", len(prints[0].Bytes), len(prints[1].Bytes), len(prints[2].Bytes))
+}
+
+func TestALetterKeepsTheParagraphsOfItsTextAndADraftCarriesNoCode(t *testing.T) {
+	doc := samples()["letter"].(fleet.LetterDocument)
+	doc.Letter.Text = "To the owner:\n1. unsafe\n2. deficient\n \n\nPlease act.\n\nYours"
+	if got := paragraphs(doc.Letter.Text); !slices.Equal(got, []string{"To the owner:\n1. unsafe\n2. deficient", "Please act.", "Yours"}) {
+		t.Errorf("%q", got)
+	}
+	texts := func(string) Texts { return words(t) }
+	issued, err := Print(doc, strings.Repeat("9c3f", 16), texts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	doc.Letter.Draft = true
+	draft, err := Print(doc, "", texts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, only := range []string{`class="square"`, doc.ID, "How to check this report"} {
+		if !bytes.Contains(issued[1].Bytes, []byte(only)) || bytes.Contains(draft[1].Bytes, []byte(only)) {
+			t.Errorf("%q stands in a draft, or not in a letter", only)
+		}
+	}
+	if n := bytes.Count(issued[1].Bytes, []byte(`<p class="letter">`)); n != 3 {
+		t.Errorf("%d paragraphs", n)
+	}
 }

@@ -26,6 +26,25 @@ func (l letter) title() string {
 	return title
 }
 
+// paragraphs are what blank lines part; within one, lines stay lines.
+func paragraphs(text string) (list []string) {
+	var lines []string
+	end := func() {
+		if lines != nil {
+			list, lines = append(list, strings.Join(lines, "\n")), nil
+		}
+	}
+	for line := range strings.SplitSeq(text, "\n") {
+		if line = strings.TrimSpace(line); line == "" {
+			end()
+			continue
+		}
+		lines = append(lines, line)
+	}
+	end()
+	return list
+}
+
 func (l letter) subject() (title, of, running string) {
 	return l.t("letter_subject", "title", l.title(), "tag", fleet.Tag(l.Door.Tag).String(), "day", l.AsOf), join(", ", l.Door.Name, l.Site.Name), l.title() + " · " + l.name()
 }
@@ -35,10 +54,8 @@ func (l letter) lay(s surface) {
 	if l.doc.Letter.Draft {
 		s.states([]stateText{{Grave: true, Name: l.title()}})
 	}
-	for line := range strings.SplitSeq(l.doc.Letter.Text, "\n") {
-		if line = strings.TrimSpace(line); line != "" {
-			s.paragraph(line, plainText)
-		}
+	for _, paragraph := range paragraphs(l.doc.Letter.Text) {
+		s.paragraph(paragraph, letterText)
 	}
 	if !l.doc.Letter.Draft {
 		day, _, _ := strings.Cut(l.doc.Letter.ApprovedAt, "T")

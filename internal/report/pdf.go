@@ -180,9 +180,35 @@ func (s *sheet) paragraph(text string, style style) {
 		s.print(s.left(), s.y-size*0.3, line, size, bold, tone, Start)
 	}
 	s.y += 0.8
-	if style == posterText {
+	switch style {
+	case posterText:
 		s.y += 4
+	case letterText:
+		s.y += 2.4
 	}
+}
+
+// poster tries smaller type until the text fits; the smallest is that of running text.
+func (s *sheet) poster(text, rest string, heightMM float64) {
+	var lines []string
+	size := posterMM
+	for {
+		lines = wrap(s.clean(text), s.width(), size, true)
+		if size*leading*float64(len(lines)) <= heightMM || size <= bodyMM {
+			break
+		}
+		size = max(bodyMM, size*0.9)
+	}
+	if most := max(1, int(heightMM/(size*leading))); len(lines) > most {
+		ending := wrap(s.clean(rest), s.width(), size, true)
+		lines = append(clipLines(lines, max(1, most-len(ending))), ending...)
+	}
+	for _, line := range lines {
+		s.need(size * leading)
+		s.y += size * leading
+		s.print(s.left(), s.y-size*0.3, line, size, true, Ink, Start)
+	}
+	s.y += 4
 }
 
 // heading starts a section. It is printed with the first line that follows, so

@@ -101,11 +101,7 @@ func onPaper(l layout, pages int) *sheet {
 	s.onFooter = func() {
 		y := s.h - 11
 		s.rule(y-4.2, 0.2, Ink)
-		foot := o.Texts.T("report.footer_unsealed", "at", instant(h.MadeAt))
-		if o.DocumentSHA256 != "" {
-			foot = o.Texts.T("report.footer", "id", h.ID, "hash", short(o.DocumentSHA256))
-		}
-		s.print(s.left(), y, foot, smallMM, false, Soft, Start)
+		s.print(s.left(), y, foot(h, o), smallMM, false, Soft, Start)
 		s.print(s.right(), y, o.Texts.T("report.page", "n", s.pdf.PageNo(), "total", pages), smallMM, false, Soft, End)
 	}
 	s.newPage()
@@ -117,6 +113,14 @@ func onPaper(l layout, pages int) *sheet {
 	}
 	l.lay(s)
 	return s
+}
+
+// foot says what a print was made from. One of nothing that is kept has no id that could be looked up.
+func foot(h fleet.ReportHead, o Options) string {
+	if o.DocumentSHA256 == "" {
+		return o.Texts.T("report.footer_unsealed", "at", instant(h.MadeAt))
+	}
+	return o.Texts.T("report.footer", "id", h.ID, "hash", short(o.DocumentSHA256))
 }
 
 // frame is what all reports share.
@@ -139,6 +143,9 @@ func (f frame) masthead(title, name string, lines ...string) masthead {
 	if f.o.Link != "" {
 		code = f.o.Link + "#sha256=" + f.o.DocumentSHA256
 	}
+	if f.o.DocumentSHA256 == "" { // nothing is kept that a code could lead to
+		code = ""
+	}
 	if f.Audience == "internal" {
 		title = f.t("internal", "title", title)
 	}
@@ -156,6 +163,9 @@ func (f frame) cautions(s surface, particular []string) {
 	}
 	if s.lostSigns() {
 		s.paragraph(f.t("caution.signs_missing", "sign", string(replaceFor)), plainText)
+	}
+	if f.o.DocumentSHA256 == "" {
+		return
 	}
 	s.heading(f.t("section.proof"))
 	s.paragraph(f.t("proof.text"), plainText)

@@ -16,6 +16,9 @@ type surface interface {
 	strip(cells [][3]string)
 	heading(text string)
 	paragraph(text string, style style)
+	// poster is a paragraph to be read from some steps away. On paper it takes at most so much height: its type shrinks first, and what
+	// does not fit even so is cut, and rest says where the rest is.
+	poster(text, rest string, heightMM float64)
 	// facts are names and values.
 	facts(pairs [][2]string)
 	table(columns []column, rows [][]cell)
@@ -49,6 +52,7 @@ const (
 	strongText
 	smallText
 	posterText // to be read from some steps away
+	letterText // of a letter, with room after it
 )
 
 // column of a table; Part is its share of the width.

@@ -14,18 +14,23 @@ func (t outOfServiceTag) subject() (title, of, running string) {
 
 func (t outOfServiceTag) lay(s surface) {
 	top := t.masthead(t.t("tag_of", "tag", t.doc.Tag), t.doc.Door, t.doc.Site)
-	top.Lines, top.Code = []string{t.doc.Site}, "" // nothing is kept that a code could lead to
+	top.Lines = []string{t.doc.Site, t.doc.Address}
 	s.masthead(top)
-	s.states([]stateText{{Grave: true, Name: t.t("tag_title"), Says: t.t("tag_since", "at", t.doc.Since)}})
-	s.paragraph(t.t("tag_do_not_use"), posterText)
-	s.paragraph(t.doc.What, posterText)
+	states := []stateText{{Grave: true, Name: t.t("tag_title"), Says: t.t("tag_since", "at", t.doc.Since)}}
+	if t.doc.How == "" {
+		states = append(states, stateText{Grave: true, Name: t.t("tag_unsecured"), Says: t.t("tag_unsecured_says")})
+	}
+	s.states(states)
+	rest := t.t("tag_rest")
+	s.poster(t.t("tag_do_not_use"), rest, 24)
+	s.poster(t.doc.What, rest, 54)
 	if t.doc.OtherExit != "" {
-		s.paragraph(t.t("tag_other_exit", "exit", t.doc.OtherExit), posterText)
+		s.poster(t.t("tag_other_exit", "exit", t.doc.OtherExit), rest, 22)
 	}
 	if t.Company.Phone != "" {
-		s.paragraph(t.t("tag_call", "company", t.Company.Name, "phone", t.Company.Phone), posterText)
+		s.poster(t.t("tag_call", "company", t.Company.Name, "phone", t.Company.Phone), rest, 22)
 	} else {
-		s.paragraph(t.t("tag_call_nobody", "company", t.Company.Name), posterText)
+		s.poster(t.t("tag_call_nobody", "company", t.Company.Name), rest, 22)
 	}
 	secured := t.t("tag_not_secured")
 	if t.doc.How != "" {
