@@ -225,6 +225,7 @@ func TestAReportSaysOfHowManySamplesAReadingWasWorkedOut(t *testing.T) {
 func TestACurveStandsBesideTheLimitsThatItWasSignedBy(t *testing.T) {
 	t.Parallel()
 	a := newAttended(t)
+	a.pass(24 * time.Hour)
 	a.changed(t, func(d *fleet.DoorFacts) { // whose pack has a limit of the peak of swinging doors
 		d.Kind, d.RuleBasis.PackID = "swinging", "en16005@2012"
 		for i, hinge := range []string{"left", "right"} {
@@ -246,7 +247,13 @@ func TestACurveStandsBesideTheLimitsThatItWasSignedBy(t *testing.T) {
 		t.Fatal("no limit of the peak")
 	}
 	done := a.append(t, visit, a.at(6, concluded("failed")))
-	if _, _, err := a.PutSignOff(t.Context(), technician, visit, a.signOff(t, visit, []piece{safe, course, done})); err != nil {
+	signOff := a.signOff(t, visit, []piece{safe, course, done})
+	r, err := a.RecordedForce(t.Context(), technician, visit, course.entry)
+	if err != nil {
+		t.Fatal(err)
+	}
+	signOff.Entries[1].SHA256 = r.Entry.SHA256 // with what its series says
+	if _, _, err := a.PutSignOff(t.Context(), technician, visit, signOff); err != nil {
 		t.Fatal(err)
 	}
 	if got := limits(true); got == nil || *got != *before {

@@ -405,8 +405,6 @@ func TestADoorsReportShowsADangerAndWhatCameBack(t *testing.T) {
 func TestACertificateSaysWhatWasReadBeforeTheWorkWhatWasLeftOutWhatWasMendedAndHowItWasSigned(t *testing.T) {
 	t.Parallel()
 	a := reporting(t)
-	a.late = 0
-	a.pass(-time.Hour)
 	visit := a.open(t)
 	var pieces []piece
 	add := func(body fleet.EntryBody) piece {
