@@ -635,15 +635,15 @@ func (r EntryReading) same(u rulebook.Used) bool {
 	return o.Name == u.Name && o.Place == u.Place && same(o.Number, u.Number) && same(o.Yes, u.Yes) && o.Text == u.Text
 }
 
-func overtaken(outdated map[takenReading]bool, one takenReading) string {
-	again, changed := outdated[one]
+func overtaken(outdated map[takenReading]outdating, one takenReading) string {
+	o, changed := outdated[one]
 	switch {
 	case !changed:
 		return ""
-	case again:
-		return "not_read_again"
+	case o.again:
+		return "read_again"
 	}
-	return "read_again"
+	return "not_read_again"
 }
 
 // asFound writes the readings that another took the place of, because something was changed between.
