@@ -188,15 +188,49 @@ func union(regions ...[]Polygon) []Polygon {
 	}
 	half := len(regions) / 2
 	a, b := union(regions[:half]...), union(regions[half:]...)
-	if joined, err := geom.Union(multi(a).AsGeometry(), multi(b).AsGeometry()); err == nil {
-		return polygons(ringsOf(joined))
+	if joined, ok := joinedWhole(a, b); ok {
+		return joined
 	}
-	// The overlay refuses what all but coincides: take the polygons of b one by one, and leave out what it still refuses,
-	// which is thinner than anything that is reported.
+	// The overlay refuses what all but coincides, and may lose a part of it without a word: take the polygons of b one by one, a fraction of a
+	// micrometre aside if need be.
 	for _, p := range b {
-		if joined, err := geom.Union(multi(a).AsGeometry(), multi([]Polygon{p}).AsGeometry()); err == nil {
-			a = polygons(ringsOf(joined))
-		}
+		a = joinOne(a, p)
 	}
 	return a
+}
+
+// joinOne joins one polygon to a region. Where the overlay fails however it is moved, what of the polygon lies outside of the region is put
+// beside it.
+func joinOne(a []Polygon, p Polygon) []Polygon {
+	for try := range 4 {
+		if joined, ok := joinedWhole(a, []Polygon{aside(p, float64(try)*3e-7, float64(try)*7e-7)}); ok {
+			return joined
+		}
+	}
+	rest := []Polygon{p}
+	for _, q := range a {
+		var left []Polygon
+		for _, r := range rest {
+			left = append(left, without(r, q)...)
+		}
+		rest = left
+	}
+	return slices.Concat(a, rest)
+}
+
+// joinedWhole joins two regions by the overlay library; ok is false when that fails or when the area is not what the areas of both, less what
+// they have in common, add up to.
+func joinedWhole(a, b []Polygon) (joined []Polygon, ok bool) {
+	u, err := geom.Union(multi(a).AsGeometry(), multi(b).AsGeometry())
+	if err != nil {
+		return nil, false
+	}
+	joined = polygons(ringsOf(u))
+	due := areaOf(a) + areaOf(b)
+	for _, p := range a {
+		for _, q := range b {
+			due -= commonM2(p, q)
+		}
+	}
+	return joined, math.Abs(areaOf(joined)-due) < slitM2+1e-6*due
 }

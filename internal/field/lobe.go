@@ -207,6 +207,13 @@ type row struct {
 	τlo, τup, σ float64 // σ = tan(best)
 }
 
+func (r *row) end(upper bool) XY {
+	if upper {
+		return r.up
+	}
+	return r.lo
+}
+
 // between guesses the line in the middle of two.
 func between(a, b *row) row {
 	return row{α: (a.α + b.α) / 2, τlo: (a.τlo + b.τlo) / 2, τup: (a.τup + b.τup) / 2, σ: (a.σ + b.σ) / 2}
@@ -411,7 +418,8 @@ func (s *sweep) trace(tolM float64) {
 	if whole {
 		from = -1
 	}
-	stops := []float64{from, 1}
+	var places [8]float64
+	stops := append(places[:0], from, 1)
 	const pieces = 4
 	for i := 1; i < pieces; i++ {
 		stops = append(stops, from+(1-from)*float64(i)/pieces)

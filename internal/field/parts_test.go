@@ -271,14 +271,12 @@ func BenchmarkCover(b *testing.B) {
 	}
 }
 
-func BenchmarkCoverByFourDevices(b *testing.B) {
+func BenchmarkSideFourDevices(b *testing.B) {
 	var four []Source
 	for _, x := range []float64{-0.6, -0.2, 0.2, 0.6} {
 		four = append(four, Source{Name: "s", Volume: device(2.4, 30, 0, x, 0.05, 60, 45, 25, 6, 0)})
 	}
-	for b.Loop() {
-		Cover(Zone{X0M: -1, X1M: 1, Y1M: 1.5, BodyHeightM: 0.71}, four)
-	}
+	median(b, 1, func(int) { Cover(Zone{X0M: -1, X1M: 1, Y1M: 1.5, BodyHeightM: 0.71}, four) })
 }
 
 func BenchmarkCheckLeaf(b *testing.B) {
@@ -289,7 +287,7 @@ func BenchmarkCheckLeaf(b *testing.B) {
 }
 
 // Four devices that leave gaps, whose circles and test bodies are looked for.
-func BenchmarkCoverByFourDevicesWithGaps(b *testing.B) {
+func BenchmarkSideFourDevicesWithGaps(b *testing.B) {
 	var four []Source
 	for _, x := range []float64{-1.6, -0.7, 0.7, 1.6} {
 		four = append(four, Source{Name: "s", Volume: device(2.4, 20, 0, x, 0.05, 35, 30, 25, 4, -3)})
@@ -298,9 +296,7 @@ func BenchmarkCoverByFourDevicesWithGaps(b *testing.B) {
 	if c := Cover(zone, four); len(c.Gaps) < 2 || c.CoveredShare < 0.3 {
 		b.Fatalf("%d gaps, %g covered", len(c.Gaps), c.CoveredShare)
 	}
-	for b.Loop() {
-		Cover(zone, four)
-	}
+	median(b, 1, func(int) { Cover(zone, four) })
 }
 
 func TestWhatTwoPolygonsHaveInCommonAddsUp(t *testing.T) {

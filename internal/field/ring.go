@@ -102,6 +102,9 @@ func link(chains [][]XY, next []int) []Ring {
 	var rings []Ring
 	done := make([]bool, len(chains))
 	for first := range chains {
+		if done[first] {
+			continue
+		}
 		r := Ring(chains[first])
 		done[first] = true
 		for i := next[first]; !done[i]; i = next[i] {
