@@ -403,6 +403,7 @@ func (w *world) pages() map[string]string {
 		"work-order-plan": "/work-orders/" + w.orderPlan, "inspection-blank": "/doors/" + w.door.DoorID.String() + "/inspection-form",
 		"findings": "/findings", "findings-none": "/findings?state=dismissed&severity=advisory", "dismissal": "/findings/" + w.seal.String() + "/dismissal",
 		"decision-which": "/doors/" + w.door.DoorID.String() + "/decisions/new", "decision": "/doors/" + w.door.DoorID.String() + "/decisions/new?shown=" + w.shown,
+		"oddities": "/oddities", "oddities-none": "/oddities?kind=short_visit", "oddity": "/oddities/" + w.oddity.String(),
 		"packs": "/rule-packs", "pack": "/rule-packs/house@2", "pack-activate": "/rule-packs/house@2/activate", "pack-replay": "/rule-packs/house@2/replay?sort=site", "pack-end": "/rule-packs/house@1/end",
 		"letters": "/letter-templates", "letter": "/letter-templates/" + w.letter.String(), "letter-unapproved": "/letter-templates/" + w.unapproved.String(), "letter-write": "/letter-templates/new?kind=declination",
 		"door-letters": "/doors/" + w.door.DoorID.String() + "/letters",

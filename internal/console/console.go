@@ -122,6 +122,10 @@ func (c *Console) routes() []route {
 		{"GET /work-orders/{work_order_id}/{what}", identity.ActPlanWork, c.orderDecideForm},
 		{"POST /work-orders/{work_order_id}/{what}", identity.ActPlanWork, c.orderDecide},
 
+		{"GET /oddities", identity.ActReadOddities, c.oddities},
+		{"GET /oddities/{oddity_id}", identity.ActReadOddities, c.oddity},
+		{"POST /oddities/{oddity_id}/explanation", identity.ActExplainOddity, c.oddityExplain},
+
 		{"GET /visits", identity.ActReadWork, c.visits},
 		{"GET /visits/new", identity.ActLogVisit, c.visitNew},
 		{"POST /visits", identity.ActLogVisit, c.visitOpen},

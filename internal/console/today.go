@@ -9,6 +9,7 @@ import (
 
 	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
 )
 
 // soon is how many days ahead the first page looks, in days.
@@ -24,6 +25,9 @@ type todayData struct {
 	// MoreOverdue and MoreDue tell that there is more than is shown.
 	MoreOverdue, MoreDue bool
 	Until                duedate.Day
+	// Asked is how many unusual entries nobody has explained; MoreAsked: there are more.
+	Asked     int
+	MoreAsked bool
 }
 
 // caseLine is an out-of-service case as lists show it.
@@ -75,6 +79,13 @@ func (c *Console) today(ctx context.Context, q *request) (answer, error) {
 		return nil, err
 	}
 	data := todayData{Until: until}
+	if q.by.May(identity.ActReadOddities) {
+		asked, err := c.Fleet.CountOpenOddities(ctx, q.by, mostAsked+1)
+		if err != nil {
+			return nil, err
+		}
+		data.Asked, data.MoreAsked = min(asked, mostAsked), asked > mostAsked
+	}
 	for _, k := range cases {
 		line := caseLine{k, names[k.DoorID], names[k.SiteID]}
 		if k.State == "unsecured" {

@@ -91,6 +91,7 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 		{"/visits", "console.menu.visits", identity.ActReadWork},
 		{"/trends", "console.menu.trends", identity.ActReadOffice},
 		{"/findings", "console.menu.findings", identity.ActReadWork},
+		{"/oddities", "console.menu.oddities", identity.ActReadOddities},
 		{"/sites", "console.menu.sites", identity.ActReadRegister},
 		{"/customers", "console.menu.customers", identity.ActReadRegister},
 		{"/parties", "console.menu.parties", identity.ActReadRegister},
@@ -158,6 +159,7 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 	return template.FuncMap{
 		"T": p.T, "enum": p.Enum, "language": p.Language, "static": l.static.path,
 		"day": w.day, "instant": w.instant, "fault": w.fault, "length": w.length, "value": w.value, "metres": w.metres, "yes": w.yes,
+		"oddity":  func(o fleet.Oddity) string { return o.Says(p) },
 		"finding": w.finding, "reason": w.reason, "history": w.history, "model": w.model, "person": w.person, "named": w.named,
 		"reading": w.reading, "job": w.job, "days": func(d time.Duration) string { return w.T("console.days", "count", int(d.Hours())/24) }, "extent": w.extent, "covered": w.covered, "entries": func(id, caption string, lines []entryLine, zone string, mine bool) entryTable {
 			return entryTable{table{id, caption, lines, zone}, mine}

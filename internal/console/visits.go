@@ -87,6 +87,7 @@ type visitData struct {
 	People []string
 	Mine   bool // these eyes may go on with it
 	Kinds  []string
+	Asked  []oddityLine // what is unusual about it, for those who may see that
 }
 
 // visitDoor is a door of a visit with what was entered there.
@@ -116,6 +117,9 @@ func (c *Console) visit(ctx context.Context, q *request) (answer, error) {
 	}
 	data, err := c.visitOf(ctx, q, id)
 	if err != nil {
+		return nil, err
+	}
+	if data.Asked, err = c.odditiesOf(ctx, q, id); err != nil {
 		return nil, err
 	}
 	return page{name: "visit", data: data}, nil

@@ -34,6 +34,7 @@ type world struct {
 	plan                     fleet.Plan     // of door
 	visit                    uuid.UUID      // signed
 	open                     uuid.UUID      // not signed
+	oddity                   uuid.UUID      // of the signed visit: a note after they had left
 	unsafeCase               uuid.UUID      // the open case of the unsafe door
 	photo, photoAway         seal.Hash      // of that visit, and of one at the other customer's
 	report                   uuid.UUID
@@ -227,7 +228,13 @@ func (w *world) inspect(t testing.TB) {
 	w.enter(t, w.visit, w.door, at.Add(3*time.Minute), fleet.EntryBody{Kind: "reading", Reading: &fleet.EntryReading{Name: "closing_force_n", Value: p(118.0)}})
 	w.seal = w.enter(t, w.visit, w.door, at.Add(4*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "deficient", What: "Weather seal torn at the floor.", SafeUntil: day("2026-05-01")}})
 	w.photo = w.picture(t, w.visit, w.door, at.Add(5*time.Minute), "The seal, torn at the floor.", 0x90)
+	w.enter(t, w.visit, w.door, at.Add(17*time.Minute), fleet.EntryBody{Kind: "note", Note: &fleet.EntryNote{Text: "The floor has dried."}})
 	w.sign(t, w.visit, at.Add(10*time.Minute))
+	asked, err := w.Oddities(t.Context(), w.dispatcher.actor, fleet.OddityQuery{VisitID: w.visit, Limit: 2})
+	if err != nil || len(asked) != 1 {
+		t.Fatal(asked, err)
+	}
+	w.oddity = asked[0].OddityID
 	w.open = w.attend(t, at.Add(time.Hour), w.site, w.unsafe)
 	w.unsafeCase = w.enter(t, w.open, w.unsafe, at.Add(62*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "unsafe", What: "Closes on a standing person."}})
 	w.enter(t, w.open, w.unsafe, at.Add(63*time.Minute), fleet.EntryBody{Kind: "securing", Securing: &fleet.EntrySecuring{How: "not_secured", EgressKept: p(true), ToldName: "Gil Marsh", Answer: "refused"}})

@@ -47,9 +47,6 @@ func OddityKinds() []string {
 	return []string{"same_readings", "short_visit", "before_arrival", "after_leaving", "received_late", "clock_ahead", "elsewhere_meanwhile", "same_photo"}
 }
 
-// OddityStates are what becomes of them.
-func OddityStates() []string { return []string{"open", "explained", "withdrawn"} }
-
 // When entries raise a question: common practice, no source, and meant to ask too seldom rather than too often.
 const (
 	sameAtDoors    = 10 // doors of one person's day at which every number is that of the year before
