@@ -138,6 +138,8 @@ func (c *Console) routes() []route {
 		{entryRoute, identity.ActLogVisit, c.entryAdd},
 		{"GET /visits/{visit_id}/entries/{entry_id}/force", identity.ActReadWork, c.force},
 		{"GET /visits/{visit_id}/entries/{entry_id}/force/series", identity.ActReadWork, c.forceSeries},
+		{"GET /visits/{visit_id}/entries/{entry_id}/fit", identity.ActReadOffice, c.walkFit},
+		{"POST /visits/{visit_id}/entries/{entry_id}/fit", identity.ActAcceptFit, c.walkFitAccept},
 		{"GET /visits/{visit_id}/photos/new", identity.ActLogVisit, c.photoForm},
 		{photoRoute, identity.ActLogVisit, c.photoAdd},
 		{"GET /photos/{sha256}", identity.ActReadWork, c.photo},

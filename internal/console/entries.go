@@ -36,6 +36,7 @@ type entryData struct {
 	Answers  []option   // yes or no
 	Names    []option   // left_out: what was not read
 	Gauges   []option   // force_course: what it was recorded with
+	Walk     *walkData  // walk_test: what it would say; nil: not asked for
 	Back     string     // where it goes on afterwards
 	Wants    []wantLine // conclusion: what a passed one would still want
 }
@@ -78,6 +79,7 @@ func (c *Console) entryForm(ctx context.Context, q *request) (answer, error) {
 	}
 	if component != uuid.Nil {
 		fresh.values.Set("/settings/component_id", component.String())
+		fresh.values.Set("/walk_test/component_id", component.String())
 	}
 	kinds, err := c.kinds(ctx, q, fresh)
 	if err != nil {
@@ -150,6 +152,8 @@ func (c *Console) correct(ctx context.Context, q *request, visit, id uuid.UUID, 
 		}
 	case b.Positions != nil:
 		fillPositions(f, *b.Positions, q.texts)
+	case b.WalkTest != nil:
+		fillWalkTest(f, *b.WalkTest, q.texts)
 	case b.Finding != nil:
 		f.values.Set("/finding/severity", b.Finding.Severity)
 		f.values.Set("/finding/what", b.Finding.What)
@@ -254,7 +258,7 @@ func (c *Console) entryPage(ctx context.Context, q *request, visit uuid.UUID, f 
 		}
 	case "finding", "mending":
 		err = c.entryFindings(ctx, q, id, &data)
-	case "settings":
+	case "settings", "walk_test":
 		err = c.entryDevice(ctx, q, id, &data)
 	case "conclusion":
 		var wants []fleet.Want
@@ -333,14 +337,14 @@ func (c *Console) entryDevice(ctx context.Context, q *request, door uuid.UUID, d
 	if err != nil {
 		return err
 	}
-	chosen := data.Form.Value("/settings/component_id")
+	chosen := data.Form.Value("/" + data.Kind + "/component_id")
 	for _, one := range components {
 		if one.Fitting.State != "fitted" || one.Kind != "sensor" && one.Kind != "safety_device" {
 			continue
 		}
 		data.Devices = append(data.Devices, option{Value: one.ComponentID.String(), Chosen: one.ComponentID.String() == chosen,
 			Text: writer{q.texts}.named(names, one.ComponentID) + ", " + q.texts.Enum("side", one.Fitting.Side)})
-		if one.ComponentID.String() != chosen {
+		if one.ComponentID.String() != chosen || data.Kind == "walk_test" {
 			continue
 		}
 		if !data.Form.values.Has("/settings/device/mount/height_m") {
@@ -394,6 +398,9 @@ func (c *Console) entryAdd(ctx context.Context, q *request) (answer, error) {
 	}
 	if err := r.faults.Err(); err != nil {
 		return q.again(f, err, again)
+	}
+	if body.Kind == "walk_test" && f.Value("do") == "preview" {
+		return c.walkPreview(ctx, q, visit, f, *entries[0].body.WalkTest, again)
 	}
 	if err := c.passedTooEarly(ctx, q, visit, body.DoorID, entries); err != nil {
 		return q.again(f, err, again)
@@ -492,6 +499,8 @@ func (c *Console) entriesOf(ctx context.Context, q *request, r *reader, body fle
 			SafeUntil: r.day("/finding/safe_until")}
 	case "positions":
 		body.Positions = r.positions()
+	case "walk_test":
+		body.WalkTest = r.walkTest()
 	case "securing":
 		body.Securing = &fleet.EntrySecuring{How: r.chosen("/securing/how"), OtherExit: f.Value("/securing/other_exit"), EgressKept: r.yes("/securing/egress_kept"),
 			ToldName: f.Value("/securing/told_name"), ToldRole: f.Value("/securing/told_role"), Answer: r.chosen("/securing/answer"), Note: f.Value("/securing/note")}

@@ -107,7 +107,7 @@ type entryLine struct {
 
 // entryKinds are what can be entered by a form, in the order in which an inspection comes to them.
 func entryKinds() []string {
-	return []string{"safe_work", "reading", "force_course", "positions", "left_out", "settings", "finding", "securing", "adjustment", "mending", "function_test", "note", "conclusion"}
+	return []string{"safe_work", "reading", "force_course", "positions", "walk_test", "left_out", "settings", "finding", "securing", "adjustment", "mending", "function_test", "note", "conclusion"}
 }
 
 func (c *Console) visit(ctx context.Context, q *request) (answer, error) {

@@ -165,6 +165,7 @@ type WalkFit struct {
 	Fit       field.Fit
 	Computed  field.Device // as the catalogue and the mount say, behind the accessories
 	Antenna   Antenna
+	OpeningM  Quantity      // clear width of the door
 	Before    *Fitted       // the fit that held when it was walked
 	Drift     []field.Drift // since then
 	Accepted  bool          // the field rests on it already
@@ -350,6 +351,7 @@ func fitWalk(ctx context.Context, tx Tx, w EntryWalkTest, set AsOf) (out WalkFit
 	if err != nil {
 		return out, err
 	}
+	out.OpeningM = p.door.Facts.ClearWidthM
 	out.Walk, out.Revision, out.Computed, out.Before, out.Antenna = w, d.revision, test.Device, d.revision.Device.Fitted, p.antennas[*d.revision.Device.AntennaID]
 	out.Revision.Device.Fitted = nil
 	if out.Before != nil && out.Before.EntryID == d.revision.RevisionID { // a fit is no settings
@@ -366,6 +368,18 @@ func fitWalk(ctx context.Context, tx Tx, w EntryWalkTest, set AsOf) (out WalkFit
 		out.Drift = out.Fit.DriftSince(out.Before.fit())
 	}
 	return out, nil
+}
+
+// Seen is where the fitted device sees a body of the height of who walked. Marks lie further in, by what has to be confirmed.
+func (w WalkFit) Seen() SeenField {
+	f := field.BodyFootprint(w.Fit.Device, w.Walk.BodyHeightM, true)
+	return SeenField{WidthM: f.WidthM, DepthM: f.DepthM, NearM: f.NearM, FarM: f.FarM, Polygons: rings(f.Polygons)}
+}
+
+// SeenField is a field with its outline.
+type SeenField struct {
+	WidthM, DepthM, NearM, FarM float64
+	Polygons                    [][][][2]float64
 }
 
 // AcceptFit takes over what a walk test of a visit says of its device: a revision of the entry's id, found when it was walked. The same again

@@ -33,10 +33,20 @@ type PlanDrawing struct {
 	Gaps Polygons
 	// Spots are the largest circles in them.
 	Spots []PlanSpot
+	// Marks are where outputs came on a walk test.
+	Marks []PlanMark
 }
 
 // PlanSpot is the largest circle that nothing covers in one uncovered piece.
 type PlanSpot struct{ XM, YM, DiameterM float64 }
+
+// PlanMark is a mark of a walk test: OutM is how far it lies outside of where the
+// device should have answered, negative inside; an outlier did not count.
+type PlanMark struct {
+	XM, YM, OutM float64
+	Number       int
+	Outlier      bool
+}
 
 // Polygons is a list of polygons, each a list of closed rings (the outer, then
 // holes), each a list of [x, y] in metres.
@@ -244,6 +254,10 @@ func planAt(t Texts, in PlanDrawing, body Box, denominator, widthMM, heightMM fl
 		if d.Placed {
 			s.add(sensor(s, d, strconv.Itoa(i+1))...)
 		}
+	}
+
+	for _, m := range in.Marks {
+		s.add(walkMark(s, m, in.Sensors)...)
 	}
 
 	frame := s.Bounds()
@@ -457,6 +471,24 @@ func sensor(s *Scene, d PlanSensor, number string) []Shape {
 		&Text{At: Point{at.X, at.Y - s.m(textMM*0.35)}, String: number, HeightMM: textMM, Anchor: Middle, Bold: true, Tone: Ink})
 }
 
+// walkMark is a cross with its number; a heavy stroke goes from it, in line with the
+// sensor, to where the device should have answered. An outlier is ringed.
+func walkMark(s *Scene, m PlanMark, sensors []PlanSensor) []Shape {
+	at, c := Point{m.XM, m.YM}, s.m(0.8)
+	sh := []Shape{&Line{Paths: [][]Point{{{at.X - c, at.Y - c}, {at.X + c, at.Y + c}}, {{at.X - c, at.Y + c}, {at.X + c, at.Y - c}}}, Pen: Pen{WidthMM: 0.25, Tone: Ink}},
+		&Text{At: Point{at.X + c*1.3, at.Y + c*0.6}, String: strconv.Itoa(m.Number), HeightMM: textMM * 0.8, Tone: Ink, Backed: true}}
+	if m.Outlier {
+		sh = append(sh, &Arc{Centre: at, RadiusM: c * 1.6, FromDeg: 0, ToDeg: 360, Pen: Pen{WidthMM: 0.25, Tone: Ink}})
+	}
+	if len(sensors) > 0 && m.OutM != 0 {
+		dx, dy := sensors[0].XM-at.X, sensors[0].YM-at.Y
+		if far := math.Hypot(dx, dy); far > 0 {
+			sh = append(sh, &Line{Paths: [][]Point{{at, {at.X + dx/far*m.OutM, at.Y + dy/far*m.OutM}}}, Pen: Pen{WidthMM: 0.6, Tone: Ink}})
+		}
+	}
+	return sh
+}
+
 // disc is a filled circle.
 func disc(c Point, r float64, tone Tone) *Area {
 	a, ring := Arc{Centre: c, RadiusM: r}, []Point(nil)
@@ -631,6 +663,15 @@ func planLegend(s *Scene, t Texts, in PlanDrawing, widthMM, heightMM float64) {
 			break
 		}
 	}
+	if len(in.Marks) > 0 {
+		l.row(t.T("report.plan.mark"), false, func(b Box) []Shape {
+			middle := Point{(b.Min.X + b.Max.X) / 2, (b.Min.Y + b.Max.Y) / 2}
+			return walkMark(s, PlanMark{XM: middle.X, YM: middle.Y, OutM: s.m(1.5), Number: 1}, []PlanSensor{{XM: b.Min.X, YM: middle.Y}})
+		})
+		l.row(t.T("report.plan.outlier"), false, func(b Box) []Shape {
+			return walkMark(s, PlanMark{XM: (b.Min.X + b.Max.X) / 2, YM: (b.Min.Y + b.Max.Y) / 2, Number: 2, Outlier: true}, nil)
+		})
+	}
 	if in.HeaderDepthM > 0 {
 		l.row(t.T("report.plan.header"), false, func(b Box) []Shape {
 			y := (b.Min.Y + b.Max.Y) / 2
@@ -764,6 +805,9 @@ func planDesc(t Texts, in PlanDrawing, denominator float64) string {
 	for _, c := range in.Spots {
 		parts = append(parts, t.T("report.plan.gap_desc", "value", in.Units.length(t, c.DiameterM)))
 	}
+	if len(in.Marks) > 0 {
+		parts = append(parts, t.T("report.plan.marks_desc", "count", len(in.Marks)))
+	}
 	for _, z := range in.KeptClear {
 		parts = append(parts, zoneText(t, in.Units, "report.plan.kept_clear", z)+".")
 	}
@@ -798,6 +842,9 @@ func (in PlanDrawing) extent() Box {
 				b.add(flat(f.Polygons)...)
 			}
 		}
+	}
+	for _, m := range in.Marks {
+		b.add(Point{m.XM, m.YM})
 	}
 	for _, zones := range [][]PlanZone{in.Required, in.KeptClear} {
 		for _, z := range zones {
@@ -898,6 +945,9 @@ func (in PlanDrawing) check() error {
 	for i, o := range in.Spots {
 		c.place(fmt.Sprintf("spots[%d]", i), o.XM, o.YM)
 		c.size(fmt.Sprintf("spots[%d].diameter_m", i), o.DiameterM)
+	}
+	for i, m := range in.Marks {
+		c.place(fmt.Sprintf("marks[%d]", i), m.XM, m.YM, m.OutM)
 	}
 	return errors.Join(c...)
 }
