@@ -50,6 +50,8 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /visits/{visit_id}/photos/new":               {"t", "/visits/" + w.open.String() + "/photos/new?door=" + w.unsafe.DoorID.String(), ""}, "POST /visits/{visit_id}/photos": {"t", "/visits/" + w.open.String() + "/photos", ""},
 		"GET /visits/{visit_id}/entries/{entry_id}/force":        {all, "/visits/" + w.open.String() + "/entries/" + w.pressed.String() + "/force", "/visits/" + w.visitAway.String() + "/entries/" + w.pressedAway.String() + "/force"},
 		"GET /visits/{visit_id}/entries/{entry_id}/force/series": {all, "/visits/" + w.open.String() + "/entries/" + w.pressed.String() + "/force/series", "/visits/" + w.visitAway.String() + "/entries/" + w.pressedAway.String() + "/force/series"},
+		"GET /visits/{visit_id}/entries/{entry_id}/fit":          {staff, "/visits/" + w.visit.String() + "/entries/" + w.walked.String() + "/fit", ""},
+		"POST /visits/{visit_id}/entries/{entry_id}/fit":         {staff, "/visits/" + w.visit.String() + "/entries/" + w.walked.String() + "/fit", ""},
 		"GET /photos/{sha256}":                                   {all, "/photos/" + w.photo.String(), "/photos/" + w.photoAway.String()},
 		"GET /visits/{visit_id}/sign-off":                        {"t", "/visits/" + w.open.String() + "/sign-off", ""}, "POST /visits/{visit_id}/sign-off": {"t", "/visits/" + w.open.String() + "/sign-off", ""},
 		"GET /devices/{component_id}":          {all, "/devices/" + w.sensor.String(), "/devices/" + w.sensorAway.String()},

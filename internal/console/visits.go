@@ -103,6 +103,7 @@ type entryLine struct {
 	Corrected bool
 	By        string
 	Device    string // of settings: which one
+	Office    bool   // these eyes see what is computed
 }
 
 // entryKinds are what can be entered by a form, in the order in which an inspection comes to them.
@@ -172,7 +173,7 @@ func (c *Console) visitOf(ctx context.Context, q *request, id uuid.UUID) (data v
 		one := visitDoor{doorName: doorName{door, names[door]}}
 		for _, e := range entries {
 			if e.DoorID == door {
-				one.Entries = append(one.Entries, entryLine{Entry: e, Corrected: corrected[e.EntryID], By: cmp.Or(names[e.RecordedBy].Text, q.texts.T("console.somebody")), Device: writer{q.texts}.deviceOf(names, e)})
+				one.Entries = append(one.Entries, entryLine{Entry: e, Corrected: corrected[e.EntryID], By: cmp.Or(names[e.RecordedBy].Text, q.texts.T("console.somebody")), Device: writer{q.texts}.deviceOf(names, e), Office: q.by.May(identity.ActReadOffice)})
 			}
 		}
 		data.Doors = append(data.Doors, one)

@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/field/oracle"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/seal"
@@ -46,6 +47,7 @@ type world struct {
 
 	orderAway                                string    // the same of the other customer
 	pressed, pressedAway                     uuid.UUID // forces over time
+	walked                                   uuid.UUID // a walk test
 	letter, unapproved                       uuid.UUID // texts of letters
 	visitAway, reportAway, sensorAway, token uuid.UUID
 }
@@ -228,6 +230,7 @@ func (w *world) inspect(t testing.TB) {
 	w.enter(t, w.visit, w.door, at.Add(3*time.Minute), fleet.EntryBody{Kind: "reading", Reading: &fleet.EntryReading{Name: "closing_force_n", Value: p(118.0)}})
 	w.seal = w.enter(t, w.visit, w.door, at.Add(4*time.Minute), fleet.EntryBody{Kind: "finding", Finding: &fleet.EntryFinding{Severity: "deficient", What: "Weather seal torn at the floor.", SafeUntil: day("2026-05-01")}})
 	w.photo = w.picture(t, w.visit, w.door, at.Add(5*time.Minute), "The seal, torn at the floor.", 0x90)
+	w.walked = w.enter(t, w.visit, w.door, at.Add(6*time.Minute), fleet.EntryBody{Kind: "walk_test", WalkTest: w.marks()})
 	w.enter(t, w.visit, w.door, at.Add(17*time.Minute), fleet.EntryBody{Kind: "note", Note: &fleet.EntryNote{Text: "The floor has dried."}})
 	w.sign(t, w.visit, at.Add(10*time.Minute))
 	asked, err := w.Oddities(t.Context(), w.dispatcher.actor, fleet.OddityQuery{VisitID: w.visit, Limit: 2})
@@ -251,6 +254,21 @@ func (w *world) inspect(t testing.TB) {
 		Findings: shown.Findings, Decision: "deferred", Until: day("2026-04-01"), ShownSHA256: shown.SHA256, Outcome: "by_telephone", Name: "GIL MARSH", Role: "caretaker", Witness: "Bo Tanager took the call."}}))
 	w.report = w.id()
 	must[fleet.Report](t)(w.MakeReport(t.Context(), w.dispatcher.actor, w.report, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: w.door.DoorID}))
+}
+
+// marks is a walk test of the sensor over the street: the walks of oracle.Mount, rounded to the centimetre.
+func (w *world) marks() *fleet.EntryWalkTest {
+	hangs := oracle.Mount{HeightM: 2.3, OffsetYM: 0.12, TiltDeg: 30, AzimuthBeamwidthDeg: 60, ElevationBeamwidthDeg: 36, AttenuationLimitDB: 25, BoresightRangeM: 4.7, ReachDB: -1}
+	walk := &fleet.EntryWalkTest{ComponentID: w.sensor, BodyHeightM: 1.7}
+	for i, k := range hangs.WalkTest(oracle.Tester{TallM: 1.7, SpeedMps: 1, ConfirmM: 0.12}, 0, 0, func() float64 { return 0.5 }, func() float64 { return 0 }) {
+		heading := math.Atan2(k.TowardsX, k.TowardsY) * 180 / math.Pi
+		m := fleet.WalkMark{XM: math.Round(k.X*100) / 100, YM: math.Round(k.Y*100) / 100, HeadingDeg: &heading}
+		if i == 12 {
+			m.YM += 0.8
+		}
+		walk.Marks = append(walk.Marks, m)
+	}
+	return walk
 }
 
 // gauged is a knock of 300 N that leaves 90 N for a second and a half, as a gauge writes it at 1 kHz.
