@@ -806,7 +806,7 @@ func planDesc(t Texts, in PlanDrawing, denominator float64) string {
 		parts = append(parts, t.T("report.plan.gap_desc", "value", in.Units.length(t, c.DiameterM)))
 	}
 	if len(in.Marks) > 0 {
-		parts = append(parts, t.T("report.plan.marks_desc", "count", len(in.Marks)))
+		parts = append(parts, t.T("report.plan.marks_desc", "n", len(in.Marks)))
 	}
 	for _, z := range in.KeptClear {
 		parts = append(parts, zoneText(t, in.Units, "report.plan.kept_clear", z)+".")
