@@ -454,10 +454,8 @@ func (w writer) instrument(i fleet.Instrument, unit string) string {
 func (w writer) readingLine(asked fleet.InspectionForm, kind rulebook.ReadingKind, r fleet.FormReading) readingLine {
 	line := readingLine{FormReading: r}
 	for _, v := range r.Verdicts {
-		if v.Outcome == rulebook.NotApplicable || v.Outcome == rulebook.Passed && v.Rule.Severity == rulebook.NoSeverity { // nothing is said of the door
-			continue
-		}
-		if r.Stale && v.Outcome != rulebook.Failed { // what was changed since says nothing good of the door
+		open := v.Outcome == rulebook.Passed && v.Rule.Severity == rulebook.NoSeverity              // a question without wrong answers says nothing of the door
+		if v.Outcome == rulebook.NotApplicable || open || r.Stale && v.Outcome != rulebook.Failed { // nor does what passed before a change
 			continue
 		}
 		one := w.verdictLine(asked, v)
