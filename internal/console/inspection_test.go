@@ -273,3 +273,24 @@ func TestTheJournalNamesTheDeviceAndWhatWasSet(t *testing.T) {
 	w.technician.get(t, "/visits/"+visit.String()).want(t, 200, "Motion 2", "-9 dB (seen on site)", "28° (seen on site)")
 	w.technician.get(t, "/visits/"+visit.String()+"/doors/"+w.door.DoorID.String()+"/inspect").want(t, 200, "-9 dB (seen on site)")
 }
+func TestEachLimitStandsBesideWhatItIsOfAndShortLengthsInMillimetres(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	leaf := fleet.Leaf{Motion: "swing", Hinge: "left", OpensTowards: "b", WidthM: fleet.Q(0.95, fleet.Measured), HeightM: fleet.Q(2.1, fleet.Measured), MassKg: fleet.Q(62, fleet.Assumed)}
+	facts := w.door.Facts
+	facts.Kind, facts.Energy, facts.Leaves, facts.FireRated, facts.Interior, facts.RuleBasis.PackID = "swinging", "low", []fleet.Leaf{leaf}, p(false), p(false), "a156.19@2013"
+	facts.A.Activation, facts.B.Activation, facts.PresenceBy = "knowing_act", "knowing_act", "none"
+	low := must[fleet.Door](t)(w.PutDoor(t.Context(), w.dispatcher.actor, fleet.DoorPut{DoorID: w.id(), SiteID: w.site.SiteID, Name: "Side entrance", Reason: "new", Facts: facts}))
+	page := w.dispatcher.get(t, "/doors/"+low.DoorID.String()+"/inspection-form").want(t, 200, "Rests on what is only assumed", "62 kg (assumed)", "First inspection that is signed here")
+	angle := ""
+	for _, item := range strings.Split(page.body, `<fieldset class="item">`) {
+		if strings.Contains(item, `name="/reading/backcheck_angle_deg"`) {
+			angle = item
+		}
+	}
+	if !strings.Contains(angle, "taken for: Opening time to fully open") || strings.Contains(angle, "<strong>at least 3") {
+		t.Errorf("beside the angle of the backcheck stands %q", angle)
+	}
+
+	w.dispatcher.get(t, "/doors/"+w.door.DoorID.String()+"/inspection-form").want(t, 200, "The register says:", "overhead sensor and beams", "Read (mm)", "asked by law, ")
+}
