@@ -338,7 +338,7 @@ func (s *story) device(reachDB float64, basis string) object {
 		"settings": object{"reach_db": known(reachDB, basis), "motion_direction": "approach", "output_hold_s": known(1.0, "measured"), "output_contact": "normally_open"}}
 }
 
-// setGuard records how a presence device is mounted. What it watches is not computed: no physics of its kind is here.
+// setGuard records how a presence device is mounted. What it watches is not computed: its catalogue entry does not say how it senses.
 func (s *story) setGuard(id uuid.UUID) error {
 	_, err := s.dispatcher.must(http.MethodPut, "/v1/devices/"+id.String()+"/revisions/"+newID().String(), object{"standing": "found", "effective_at": s.yearAgo().Add(time.Hour),
 		"reason": "Measured at takeover.", "device": object{

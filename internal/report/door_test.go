@@ -134,6 +134,19 @@ func TestADoorOfWhichNothingIsKnownIsPrinted(t *testing.T) {
 	}
 }
 
+func TestWhatIsWiredForAZoneAndDoesNotCountIsNamedBesideIt(t *testing.T) {
+	r, o := fullReport(), options(t)
+	r.Sides[0].Coverage[1] = fleet.ReportCoverage{Purpose: "presence", Share: ptr(0.0), ModelVersion: "field-2", Unfit: []string{"Ostrava M2 M2-0091"}}
+	printedText := strings.Join(strings.Fields(strings.Join(pages(t, r, o), " ")), " ")
+	if !strings.Contains(printedText, "Wired for it and not counted: Ostrava M2") || !strings.Contains(printedText, "field-2") {
+		t.Error("nobody is told why the zone is not covered")
+	}
+	r.Devices[0].Sensing = "beam"
+	if with, without := strings.Count(strings.Join(pages(t, fullReport(), o), ""), "reach"), strings.Count(strings.Join(pages(t, r, o), ""), "reach"); without != with-1 {
+		t.Errorf("a beam is said to have what only radar has: %d times reach, %d without it", with, without)
+	}
+}
+
 func TestTheGravestStateStandsFirst(t *testing.T) {
 	r, o := fullReport(), options(t)
 	r.OutOfService[0].Secured = nil
