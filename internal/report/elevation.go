@@ -65,11 +65,11 @@ func elevationAt(t Texts, in PlanDrawing, denominator, widthMM float64) *Scene {
 		s.add(&Line{Paths: [][]Point{{{0, z}, {body.Max.X, z}}}, Pen: bodyPen})
 	}
 	for i, d := range in.Sensors {
-		s.add(elevationField(s, d, i)...)
-		if f := d.Former; f != nil && len(f.Polygons) > 0 {
+		if f := d.Former; f != nil && len(f.Polygons) > 0 { // below the number of its lane
 			top := laneTop(s, i)
 			s.add(&Area{Rings: [][]Point{box(Point{f.NearM, top - s.m(2.8)}, Point{f.FarM, top + s.m(0.4)})}, Pen: formerPen})
 		}
+		s.add(elevationField(s, d, i)...)
 	}
 	for i, d := range in.Sensors {
 		if d.elevated() {
