@@ -221,3 +221,47 @@ func TestAReportSaysOfHowManySamplesAReadingWasWorkedOut(t *testing.T) {
 		t.Errorf("%d readings were worked out of samples", n)
 	}
 }
+
+func TestACurveStandsBesideTheLimitsThatItWasSignedBy(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	a.pass(24 * time.Hour)
+	a.changed(t, func(d *fleet.DoorFacts) { // whose pack has a limit of the peak of swinging doors
+		d.Kind, d.RuleBasis.PackID = "swinging", "en16005@2012"
+		for i, hinge := range []string{"left", "right"} {
+			d.Leaves[i].Motion, d.Leaves[i].Hinge, d.Leaves[i].OpensTowards = "swing", hinge, "b"
+		}
+	})
+	visit := a.open(t)
+	safe, course := a.append(t, visit, a.at(1, madeSafe())), a.append(t, visit, a.at(5, recorded(gaugeRecord(200))))
+	limits := func(sealed bool) *float64 {
+		t.Helper()
+		r, err := a.RecordedForce(t.Context(), technician, visit, course.entry)
+		if err != nil || r.Sealed != sealed {
+			t.Fatalf("sealed %v, %v", r.Sealed, err)
+		}
+		return r.Peak.AtMost
+	}
+	before := limits(false)
+	if before == nil {
+		t.Fatal("no limit of the peak")
+	}
+	done := a.append(t, visit, a.at(6, concluded("failed")))
+	signOff := a.signOff(t, visit, []piece{safe, course, done})
+	r, err := a.RecordedForce(t.Context(), technician, visit, course.entry)
+	if err != nil {
+		t.Fatal(err)
+	}
+	signOff.Entries[1].SHA256 = r.Entry.SHA256 // with what its series says
+	if _, _, err := a.PutSignOff(t.Context(), technician, visit, signOff); err != nil {
+		t.Fatal(err)
+	}
+	if got := limits(true); got == nil || *got != *before {
+		t.Errorf("signed by %v, the limit was %v", got, *before)
+	}
+	a.pass(48 * time.Hour)
+	a.changed(t, func(d *fleet.DoorFacts) { d.RuleBasis = a.door.Facts.RuleBasis })
+	if got := limits(true); got == nil || *got != *before {
+		t.Errorf("by another basis today it stands beside %v, not %v", got, *before)
+	}
+}
