@@ -26,6 +26,22 @@ func (d Device) OfBody(bodyHeightM float64, clipAtDoorPlane bool) []Polygon {
 	return union(uncovered(slices.Collect(d.layers(bodyHeightM, clipAtDoorPlane)))...)
 }
 
+// extentsOfBody are width and depth of a body's footprint, clipped at the door's plane: they are known without joining the planes.
+func (d Device) extentsOfBody(bodyHeightM float64) (widthM, depthM float64) {
+	low, high := XY{math.Inf(1), math.Inf(1)}, XY{math.Inf(-1), math.Inf(-1)}
+	for plane := range d.layers(bodyHeightM, true) {
+		for _, p := range plane {
+			for _, v := range p[0] {
+				low, high = XY{min(low[0], v[0]), min(low[1], v[1])}, XY{max(high[0], v[0]), max(high[1], v[1])}
+			}
+		}
+	}
+	if low[0] > high[0] {
+		return 0, 0
+	}
+	return high[0] - low[0], high[1] - low[1]
+}
+
 // layers gives the fields on planes whose union the field of a body is.
 //
 // Between two planes another one is put until its own border lies nowhere more than a centimetre outside of what the two already

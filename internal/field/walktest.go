@@ -232,8 +232,8 @@ func (w WalkTest) starts(recorded []float64) [][]float64 {
 // residuals are how far outside of where the device answers the marks are, in metres; NaN for a mark that it cannot have answered to.
 func (w WalkTest) residuals(d Device) []float64 {
 	if t := w.Taped; t != nil {
-		f := BodyFootprint(d, t.BodyHeightM, true)
-		return []float64{t.WidthM - f.WidthM, t.DepthM - f.DepthM}
+		width, depth := d.extentsOfBody(t.BodyHeightM)
+		return []float64{t.WidthM - width, t.DepthM - depth}
 	}
 	a := d.aim()
 	list := make([]float64, len(w.Marks))

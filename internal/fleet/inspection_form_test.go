@@ -462,9 +462,9 @@ func TestWhatFailsHidesNothingThatIsStillToBeRead(t *testing.T) {
 	if !slices.ContainsFunc(list, func(w fleet.Want) bool { return w.Fault.Code == "passed_against_rules" }) {
 		t.Errorf("400 N do not fail: %+v", list)
 	}
-	for _, side := range []rulebook.Side{"a", "b"} {
-		if wanted(list, "readings_missing", "signs_present", rulebook.Place{Side: side}) == nil {
-			t.Errorf("the signs on side %s are not wanted while the force fails", side)
+	for _, name := range []string{"latch_check_distance_m", "hold_open_s", "walk_test_passed"} {
+		if !slices.ContainsFunc(list, func(w fleet.Want) bool { return w.Fault.Code == "readings_missing" && w.Name == name }) {
+			t.Errorf("%s is not wanted while the force fails", name)
 		}
 	}
 	for _, w := range list {
@@ -477,7 +477,7 @@ func TestWhatFailsHidesNothingThatIsStillToBeRead(t *testing.T) {
 	}
 }
 
-func TestASignOnOneSideIsNotOneOnBoth(t *testing.T) {
+func TestWhatWasReadAtOneLeafIsNotReadAtBoth(t *testing.T) {
 	t.Parallel()
 	a := newAttended(t)
 	a.lawless(t)
@@ -486,26 +486,23 @@ func TestASignOnOneSideIsNotOneOnBoth(t *testing.T) {
 	for i, body := range passing() {
 		switch {
 		case body.Conclusion != nil:
-		case body.Reading != nil && body.Reading.Name == "signs_present":
-			body.Reading.Side = "a"
-			put(i+1, body)
+		case body.Reading != nil && body.Reading.Name == "closing_force_n":
+			put(i+1, atLeaf(1, body))
 		default:
 			put(i+1, body)
 		}
 	}
 	list := wants()
-	if wanted(list, "readings_missing", "signs_present", rulebook.Place{Side: "b"}) == nil || len(list) != 1 {
-		t.Errorf("after the signs on side a is wanting %+v", list)
+	if wanted(list, "readings_missing", "closing_force_n", rulebook.Place{Leaf: 2}) == nil || len(list) != 1 {
+		t.Errorf("after the first leaf is wanting %+v", list)
 	}
-	put(50, fleet.EntryBody{Kind: "left_out", LeftOut: &fleet.EntryLeftOut{Name: "signs_present", Side: "b", Reason: "not_possible", Why: "A fence."}})
-	if list := wants(); len(list) != 1 || wanted(list, "left_out_needed", "signs_present", rulebook.Place{Side: "b"}) == nil {
-		t.Errorf("left out on side b, there is wanting %+v", list)
+	put(50, fleet.EntryBody{Kind: "left_out", LeftOut: &fleet.EntryLeftOut{Name: "closing_force_n", Leaf: 2, Reason: "not_possible", Why: "A fence."}})
+	if list := wants(); len(list) != 1 || wanted(list, "left_out_needed", "closing_force_n", rulebook.Place{Leaf: 2}) == nil {
+		t.Errorf("left out at the second leaf, there is wanting %+v", list)
 	}
-	signs := passing()[slices.IndexFunc(passing(), func(b fleet.EntryBody) bool { return b.Reading != nil && b.Reading.Name == "signs_present" })]
-	signs.Reading.Side = "b"
-	put(51, signs)
+	put(51, atLeaf(2, measured("closing_force_n", 90)))
 	if list := wants(); len(list) != 0 {
-		t.Errorf("after both sides there is wanting %+v", list)
+		t.Errorf("after both leaves there is wanting %+v", list)
 	}
 }
 
