@@ -14,7 +14,7 @@ func TestTheOfficeIsToldWhatIsUnusualAndKeepsWhatItFoundOut(t *testing.T) {
 	b.signIn(w.dispatcher)
 	b.says("One unusual entry is still to be asked about")
 	b.open("/visits/" + w.visit.String())
-	b.says("Unusual about this visit", "1 of 5 entries is from after the leaving, by 7 minutes.")
+	b.says("Unusual about this visit", "1 of 6 entries is from after the leaving, by 7 minutes.")
 	b.open("/oddities/" + w.oddity.String())
 	b.says("After the leaving", "Ask where it was entered.", "Main entrance", "Cato Wren")
 	b.fill("/why", "Waited for the floor to dry, then drove off.")
