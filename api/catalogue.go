@@ -72,11 +72,83 @@ type antennaBody struct {
 type modelItem struct {
 	ModelID uuid.UUID `json:"model_id" format:"uuid"`
 	ModelBody
-	CreatedAt time.Time `json:"created_at"`
+	CreatedAt   time.Time        `json:"created_at"`
+	Corrections []correctionItem `json:"corrections" doc:"Of figures that were wrong when the entry was made; the figures above are what holds now."`
+}
+
+type correctionItem struct {
+	CorrectionID uuid.UUID   `json:"correction_id" format:"uuid"`
+	Why          string      `json:"why"`
+	Figures      figuresBody `json:"figures"`
+	Instead      figuresBody `json:"instead" doc:"What held until then."`
+	RecordedAt   time.Time   `json:"recorded_at"`
+	RecordedBy   uuid.UUID   `json:"recorded_by" format:"uuid"`
+}
+
+func newCorrectionItems(list []fleet.Correction) []correctionItem {
+	items := make([]correctionItem, len(list))
+	for i, c := range list {
+		items[i] = correctionItem{CorrectionID: c.CorrectionID, Why: c.Why, Figures: newFiguresBody(c.Figures), Instead: newFiguresBody(c.Instead), RecordedAt: c.RecordedAt, RecordedBy: c.RecordedBy}
+	}
+	return items
+}
+
+// figuresBody are those members of an entry that a correction changes.
+type figuresBody struct {
+	FrequencyHz   *float64           `json:"frequency_hz,omitempty"`
+	LeastSpeedMPS *float64           `json:"least_speed_mps,omitempty"`
+	Antennas      []correctedAntenna `json:"antennas,omitempty"`
+	Senses        *sensesBody        `json:"senses,omitempty"`
+	Effect        *accessoryEffect   `json:"effect,omitempty"`
+}
+
+func newFiguresBody(f fleet.Figures) figuresBody {
+	b := figuresBody{FrequencyHz: f.FrequencyHz, LeastSpeedMPS: f.LeastSpeedMPS, Senses: (*sensesBody)(f.Senses), Effect: (*accessoryEffect)(f.Effect)}
+	for _, a := range f.Antennas {
+		b.Antennas = append(b.Antennas, correctedAntenna(a))
+	}
+	return b
+}
+
+type CorrectionPath struct {
+	CorrectionID uuid.UUID `path:"correction_id" format:"uuid"`
+}
+
+type modelCorrectionIn struct {
+	ModelPath
+	CorrectionPath
+	Body struct {
+		Why           string             `json:"why" minLength:"1" maxLength:"300" doc:"What was wrong, and where the right figures come from."`
+		FrequencyHz   *float64           `json:"frequency_hz,omitempty" minimum:"1e9" maximum:"300e9"`
+		LeastSpeedMPS *float64           `json:"least_speed_mps,omitempty" minimum:"0.001" maximum:"10"`
+		Antennas      []correctedAntenna `json:"antennas,omitempty" maxItems:"20"`
+		Senses        *sensesBody        `json:"senses,omitempty" doc:"As a whole."`
+	}
+}
+
+// correctedAntenna has fleet.AntennaFigures' members.
+type correctedAntenna struct {
+	AntennaID             uuid.UUID `json:"antenna_id" format:"uuid"`
+	AzimuthBeamwidthDeg   *float64  `json:"azimuth_beamwidth_deg,omitempty" minimum:"1" maximum:"180"`
+	ElevationBeamwidthDeg *float64  `json:"elevation_beamwidth_deg,omitempty" minimum:"1" maximum:"180"`
+	AttenuationLimitDB    *float64  `json:"attenuation_limit_db,omitempty" minimum:"3" maximum:"60"`
+	BoresightRangeM       *float64  `json:"boresight_range_m,omitempty" minimum:"0.1" maximum:"50"`
+	Source                *string   `json:"source,omitempty" minLength:"1" maxLength:"300"`
+	RangeToleranceShare   *float64  `json:"range_tolerance_share,omitempty" minimum:"0.01" maximum:"1"`
+	TiltToleranceDeg      *float64  `json:"tilt_tolerance_deg,omitempty" minimum:"0.5" maximum:"45"`
+}
+
+type accessoryCorrectionIn struct {
+	AccessoryPath
+	CorrectionPath
+	Body struct {
+		Why    string          `json:"why" minLength:"1" maxLength:"300" doc:"What was wrong, and where the right figures come from."`
+		Effect accessoryEffect `json:"effect" doc:"As a whole."`
+	}
 }
 
 func newModelItem(m fleet.Model) modelItem {
-	item := modelItem{ModelID: m.ModelID, CreatedAt: m.CreatedAt, ModelBody: ModelBody{Maker: m.Maker, Name: m.Name, Kind: m.Kind, Sensing: m.Sensing,
+	item := modelItem{ModelID: m.ModelID, CreatedAt: m.CreatedAt, Corrections: newCorrectionItems(m.Corrections), ModelBody: ModelBody{Maker: m.Maker, Name: m.Name, Kind: m.Kind, Sensing: m.Sensing,
 		FrequencyHz: m.FrequencyHz, LeastSpeedMPS: m.LeastSpeedMPS, Note: m.Note, Antennas: make([]antennaBody, len(m.Antennas)), Senses: (*sensesBody)(m.Senses)}}
 	for i, an := range m.Antennas {
 		item.Antennas[i] = antennaBody{AntennaID: an.AntennaID, Name: an.Name, AzimuthBeamwidthDeg: an.AzimuthBeamwidthDeg,
@@ -132,11 +204,12 @@ type accessoryEffect struct {
 type accessoryItem struct {
 	AccessoryID uuid.UUID `json:"accessory_id" format:"uuid"`
 	AccessoryBody
-	CreatedAt time.Time `json:"created_at"`
+	CreatedAt   time.Time        `json:"created_at"`
+	Corrections []correctionItem `json:"corrections" doc:"Of an effect that was wrong when the entry was made; the effect above is what holds now."`
 }
 
 func newAccessoryItem(x fleet.Accessory) accessoryItem {
-	return accessoryItem{AccessoryID: x.AccessoryID, CreatedAt: x.CreatedAt,
+	return accessoryItem{AccessoryID: x.AccessoryID, CreatedAt: x.CreatedAt, Corrections: newCorrectionItems(x.Corrections),
 		AccessoryBody: AccessoryBody{Kind: x.Kind, Name: x.Name, Effect: accessoryEffect(x.Effect)}}
 }
 
@@ -167,9 +240,11 @@ func (a *API) catalogue() {
 	add(a, operation("device-model-list", http.MethodGet, "/v1/device-models", identity.ActReadCatalogue, "Device models by maker and name"), a.modelList)
 	add(a, operation("device-model-get", http.MethodGet, "/v1/device-models/{model_id}", identity.ActReadCatalogue, "One device model with its antennas"), a.modelGet)
 	add(a, operation("device-model-put", http.MethodPut, "/v1/device-models/{model_id}", identity.ActWriteCatalogue, "Add a device model; entries never change"), a.modelPut)
+	add(a, operation("device-model-correct", http.MethodPut, "/v1/device-models/{model_id}/corrections/{correction_id}", identity.ActWriteCatalogue, "Correct figures of a device model; every door is computed anew"), a.modelCorrect)
 	add(a, operation("accessory-list", http.MethodGet, "/v1/accessories", identity.ActReadCatalogue, "Accessories by name"), a.accessoryList)
 	add(a, operation("accessory-get", http.MethodGet, "/v1/accessories/{accessory_id}", identity.ActReadCatalogue, "One accessory"), a.accessoryGet)
 	add(a, operation("accessory-put", http.MethodPut, "/v1/accessories/{accessory_id}", identity.ActWriteCatalogue, "Add an accessory; entries never change"), a.accessoryPut)
+	add(a, operation("accessory-correct", http.MethodPut, "/v1/accessories/{accessory_id}/corrections/{correction_id}", identity.ActWriteCatalogue, "Correct the effect of an accessory; every door is computed anew"), a.accessoryCorrect)
 }
 
 func (a *API) modelList(ctx context.Context, by identity.Actor, in *modelListIn) (*modelListOut, error) {
@@ -226,6 +301,19 @@ func (a *API) modelPut(ctx context.Context, by identity.Actor, in *modelPutIn) (
 	return &modelOut{Status: created(isNew), Body: newModelItem(m)}, nil
 }
 
+func (a *API) modelCorrect(ctx context.Context, by identity.Actor, in *modelCorrectionIn) (*modelOut, error) {
+	b := in.Body
+	c := fleet.Correction{CorrectionID: in.CorrectionID, Why: b.Why, Figures: fleet.Figures{FrequencyHz: b.FrequencyHz, LeastSpeedMPS: b.LeastSpeedMPS, Senses: (*fleet.Senses)(b.Senses)}}
+	for _, an := range b.Antennas {
+		c.Figures.Antennas = append(c.Figures.Antennas, fleet.AntennaFigures(an))
+	}
+	m, isNew, err := a.Fleet.CorrectModel(ctx, by, in.ModelID, c)
+	if err != nil {
+		return nil, err
+	}
+	return &modelOut{Status: created(isNew), Body: newModelItem(m)}, nil
+}
+
 func (a *API) accessoryList(ctx context.Context, by identity.Actor, in *accessoryListIn) (*accessoryListOut, error) {
 	var after nameKey
 	if err := readCursor(in.After, &after); err != nil {
@@ -258,6 +346,15 @@ func (a *API) accessoryGet(ctx context.Context, by identity.Actor, in *Accessory
 func (a *API) accessoryPut(ctx context.Context, by identity.Actor, in *accessoryPutIn) (*accessoryOut, error) {
 	x, isNew, err := a.Fleet.PutAccessory(ctx, by, fleet.Accessory{AccessoryID: in.AccessoryID, Kind: in.Body.Kind, Name: in.Body.Name,
 		Effect: fleet.Effect(in.Body.Effect)})
+	if err != nil {
+		return nil, err
+	}
+	return &accessoryOut{Status: created(isNew), Body: newAccessoryItem(x)}, nil
+}
+
+func (a *API) accessoryCorrect(ctx context.Context, by identity.Actor, in *accessoryCorrectionIn) (*accessoryOut, error) {
+	effect := fleet.Effect(in.Body.Effect)
+	x, isNew, err := a.Fleet.CorrectAccessory(ctx, by, in.AccessoryID, fleet.Correction{CorrectionID: in.CorrectionID, Why: in.Body.Why, Figures: fleet.Figures{Effect: &effect}})
 	if err != nil {
 		return nil, err
 	}

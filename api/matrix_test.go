@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"hash/crc32"
 	"maps"
 	"net/http"
 	"net/http/httptest"
@@ -159,11 +160,15 @@ func matrix() []row {
 			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "device-model-put", ids: inCatalogue, fresh: "model_id", body: newModel,
 			own: "403 403 201 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 403"},
+		{op: "device-model-correct", ids: inCatalogue, fresh: "correction_id", body: newModelCorrection,
+			own: "403 403 201 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 403"},
 		{op: "accessory-list",
 			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "accessory-get", ids: inCatalogue,
 			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "accessory-put", ids: inCatalogue, fresh: "accessory_id", body: newAccessory,
+			own: "403 403 201 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 403"},
+		{op: "accessory-correct", ids: inCatalogue, fresh: "correction_id", body: newAccessoryCorrection,
 			own: "403 403 201 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 403"},
 		{op: "instrument-list",
 			own: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
@@ -475,6 +480,15 @@ func newSiteReport(c cell) any { return object{"kind": "site", "site_id": c.on.i
 
 func newModel(c cell) any {
 	return object{"maker": "Halvorsen Sensing", "name": "Wren " + c.id, "kind": "sensor", "sensing": "radar"}
+}
+
+// newModelCorrection and newAccessoryCorrection name another figure each time: one that holds already is refused.
+func newModelCorrection(c cell) any {
+	return object{"why": "a misprint", "frequency_hz": 24e9 + float64(crc32.ChecksumIEEE([]byte(c.id)))}
+}
+
+func newAccessoryCorrection(c cell) any {
+	return object{"why": "measured", "effect": object{"cut_off_deg": 60 + float64(crc32.ChecksumIEEE([]byte(c.id))>>8)/1e7}}
 }
 
 func newInstrument(c cell) any {

@@ -186,7 +186,7 @@ func readForAdvice(ctx context.Context, tx Tx, q *advice.Question, out *DoorAdvi
 	if err != nil {
 		return err
 	}
-	for _, m := range models {
+	for _, m := range correctedModels(models) {
 		if m.Sensing == "radar" && len(m.Antennas) > 0 {
 			q.Models = append(q.Models, m.forAdvice())
 		}
@@ -198,7 +198,7 @@ func readForAdvice(ctx context.Context, tx Tx, q *advice.Question, out *DoorAdvi
 	if err != nil {
 		return err
 	}
-	for _, a := range accessories {
+	for _, a := range correctedAccessories(accessories) {
 		one := advice.Accessory{Accessory: a.physics(field.Mount{}), IntoCeiling: a.Kind == "ceiling_recess"}
 		if a.Kind == "spacer" {
 			one.ShakeShare = spacerShakeShare

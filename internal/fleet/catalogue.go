@@ -31,6 +31,7 @@ type Model struct {
 	SHA256        [32]byte  // of the canonical JSON of what was sent
 	CreatedAt     time.Time
 	CreatedBy     uuid.UUID
+	Corrections   []Correction // in the order in which they were recorded
 }
 
 // Antenna is an antenna of a radar model. Limits and meaning are those of internal/field.
@@ -66,6 +67,7 @@ type Accessory struct {
 	SHA256      [32]byte
 	CreatedAt   time.Time
 	CreatedBy   uuid.UUID
+	Corrections []Correction // in the order in which they were recorded
 }
 
 // Effect is what an accessory does to a sensor, with meaning and limits of internal/field's Accessory. Which members
@@ -108,6 +110,8 @@ type catalogueRows interface {
 	InsertAccessory(ctx context.Context, a Accessory) (bool, error)
 	// AccessoriesByIDs gives those that are there, each once, in no promised order.
 	AccessoriesByIDs(ctx context.Context, ids []uuid.UUID) ([]Accessory, error)
+	// InsertCorrection answers false when the id is taken.
+	InsertCorrection(ctx context.Context, c Correction) (bool, error)
 }
 
 // PutModel adds a device model to the catalogue. The same again is success, anything else under its id a conflict.
@@ -131,7 +135,7 @@ func (f *Fleet) PutModel(ctx context.Context, by identity.Actor, m Model) (saved
 		}
 		return checkSame("model_differs", saved.inOrderOf(m).said(), m.said())
 	})
-	return saved, created, err
+	return saved.Corrected(time.Time{}), created, err
 }
 
 // nameTaken tells what was in the way of an entry whose id is free.
@@ -295,7 +299,7 @@ func (f *Fleet) PutAccessory(ctx context.Context, by identity.Actor, a Accessory
 		}
 		return checkSame("accessory_differs", saved.said(), a.said())
 	})
-	return saved, created, err
+	return saved.Corrected(time.Time{}), created, err
 }
 
 func (a Accessory) said() any {
@@ -347,19 +351,21 @@ func (e Effect) check(faults *fault.List, of effectsOf) {
 	}
 }
 
-// Model gives one device model.
+// Model gives one device model with the figures that hold now.
 func (f *Fleet) Model(ctx context.Context, by identity.Actor, id uuid.UUID) (m Model, err error) {
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
 		m, err = tx.ModelByID(ctx, id)
 		return err
 	})
-	return m, err
+	return m.Corrected(time.Time{}), err
 }
 
 // Models lists device models by maker and name.
 func (f *Fleet) Models(ctx context.Context, by identity.Actor, q ModelQuery) (list []Model, err error) {
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
-		list, err = tx.ModelPage(ctx, q)
+		if list, err = tx.ModelPage(ctx, q); err == nil {
+			list = correctedModels(list)
+		}
 		return err
 	})
 	return list, err
@@ -371,13 +377,15 @@ func (f *Fleet) Accessory(ctx context.Context, by identity.Actor, id uuid.UUID) 
 		a, err = tx.AccessoryByID(ctx, id)
 		return err
 	})
-	return a, err
+	return a.Corrected(time.Time{}), err
 }
 
 // Accessories lists accessories by name.
 func (f *Fleet) Accessories(ctx context.Context, by identity.Actor, q AccessoryQuery) (list []Accessory, err error) {
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
-		list, err = tx.AccessoryPage(ctx, q)
+		if list, err = tx.AccessoryPage(ctx, q); err == nil {
+			list = correctedAccessories(list)
+		}
 		return err
 	})
 	return list, err

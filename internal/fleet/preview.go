@@ -81,7 +81,7 @@ func (f *Fleet) effects(before, after picture, c Component) (list []WhatIfEffect
 
 // mount puts a revision into the picture in place of the one that holds.
 func (p *picture) mount(ctx context.Context, tx Tx, c Component, r Revision) error {
-	if err := p.readCatalogue(ctx, tx, []Revision{r}); err != nil {
+	if err := p.readCatalogue(ctx, tx, []Revision{r}, AsOf{}); err != nil {
 		return err
 	}
 	d := deviceInPlace{component: c, revision: r}

@@ -223,3 +223,98 @@ func TestADoorThatIsBeingChangedIsNotRecomputedFromWhatItWas(t *testing.T) {
 		t.Error("at a hundredth of the reach every zone is covered")
 	}
 }
+
+func TestACorrectedEntryIsComputedAnewWhereItIsFittedAndWhatWasRecordedBeforeStays(t *testing.T) {
+	t.Parallel()
+	r := recomputing(t, 12)
+	before := r.computedNow(t)
+	models, err := r.Models(t.Context(), dispatcher, fleet.ModelQuery{Limit: 10})
+	if err != nil || len(models) != 1 {
+		t.Fatal(models, err)
+	}
+	antenna, shorter := models[0].Antennas[0], 4.0
+	c := fleet.Correction{CorrectionID: r.id(), Why: "measured again", Figures: fleet.Figures{Antennas: []fleet.AntennaFigures{{AntennaID: antenna.AntennaID, BoresightRangeM: &shorter}}}}
+	m, created, err := r.CorrectModel(t.Context(), dispatcher, models[0].ModelID, c)
+	if err != nil || !created {
+		t.Fatal(created, err)
+	}
+	if got := m.Antennas[0].BoresightRangeM; got != 4 {
+		t.Errorf("corrected to %v", got)
+	}
+	if got := *m.Corrections[0].Instead.Antennas[0].BoresightRangeM; got != 6 {
+		t.Errorf("instead of %v", got)
+	}
+	if _, created, err = r.CorrectModel(t.Context(), dispatcher, models[0].ModelID, c); err != nil || created {
+		t.Errorf("the same again: %v, %v", created, err)
+	}
+	if err := r.RecomputeAll(t.Context(), quietly); err != nil {
+		t.Fatal(err)
+	}
+	list := r.recomputations(t)
+	if len(list) != 1 || list[0].Why != fleet.RecomputeCatalogue || list[0].Changed != 12 || list[0].FinishedAt == nil {
+		t.Errorf("%+v", list)
+	}
+	if r.computedNow(t) == before {
+		t.Error("nothing is computed anew")
+	}
+	if n := r.count(t, "select count(*) from extent where corrections = '{}'"); n != 12 {
+		t.Errorf("%d extents of before the correction are left, want 12", n)
+	}
+	if n := r.count(t, "select count(*) from extent a join extent b using (revision_id) where a.corrections = '{}' and b.corrections <> '{}' and b.area_m2 < a.area_m2"); n != 12 {
+		t.Errorf("%d devices with a shorter range watch less, want 12", n)
+	}
+	// Sent again, the entry is still what was entered.
+	models[0].SHA256 = [32]byte{}
+	if _, created, err := r.PutModel(t.Context(), dispatcher, models[0]); err != nil || created {
+		t.Errorf("the entry sent again: %v, %v", created, err)
+	}
+}
+
+func TestACorrectionOfAnEntryIsRefusedWithItsPlace(t *testing.T) {
+	t.Parallel()
+	r := recomputing(t, 1)
+	models, err := r.Models(t.Context(), dispatcher, fleet.ModelQuery{Limit: 10})
+	if err != nil {
+		t.Fatal(err)
+	}
+	model, antenna := models[0].ModelID, models[0].Antennas[0].AntennaID
+	six, far := 6.0, 600.0
+	figures := func(a ...fleet.AntennaFigures) fleet.Correction {
+		return fleet.Correction{CorrectionID: r.id(), Why: "measured", Figures: fleet.Figures{Antennas: a}}
+	}
+	for _, test := range []struct {
+		what, want string
+		c          fleet.Correction
+	}{
+		{"without a reason", "text_missing at /why", fleet.Correction{CorrectionID: r.id(), Figures: fleet.Figures{FrequencyHz: new(24e9)}}},
+		{"of nothing", "correction_of_nothing", figures(fleet.AntennaFigures{AntennaID: antenna, BoresightRangeM: &six})},
+		{"of no such antenna", "antenna_not_found at /antennas/0/antenna_id", figures(fleet.AntennaFigures{AntennaID: r.id(), BoresightRangeM: &six})},
+		{"of an antenna twice", "antenna_twice at /antennas/1/antenna_id", figures(fleet.AntennaFigures{AntennaID: antenna}, fleet.AntennaFigures{AntennaID: antenna})},
+		{"out of range", "out_of_range at /antennas/0/boresight_range_m", figures(fleet.AntennaFigures{AntennaID: antenna, BoresightRangeM: &far})},
+		{"of an effect", "accessory_only at /effect", fleet.Correction{CorrectionID: r.id(), Why: "x", Figures: fleet.Figures{Effect: &fleet.Effect{OutM: &six}}}},
+	} {
+		_, _, err := r.CorrectModel(t.Context(), dispatcher, model, test.c)
+		wantFault(t, err, test.want)
+	}
+	if n := r.count(t, "select count(*) from catalogue_correction") + r.count(t, "select count(*) from recomputation"); n != 0 {
+		t.Errorf("%d rows are left of what was refused", n)
+	}
+}
+
+func TestWhatAnAccessoryDoesIsCorrectedAsAWhole(t *testing.T) {
+	t.Parallel()
+	r := newFleet(t)
+	hood, _, err := r.PutAccessory(t.Context(), dispatcher, fleet.Accessory{AccessoryID: r.id(), Kind: "rain_hood", Name: "Hood", Effect: fleet.Effect{CutOffDeg: new(70.0)}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	first, _, err := r.CorrectAccessory(t.Context(), dispatcher, hood.AccessoryID, fleet.Correction{CorrectionID: r.id(), Why: "measured", Figures: fleet.Figures{Effect: &fleet.Effect{CutOffDeg: new(65.0)}}})
+	if err != nil || *first.Effect.CutOffDeg != 65 {
+		t.Fatal(first.Effect, err)
+	}
+	_, _, err = r.CorrectAccessory(t.Context(), dispatcher, hood.AccessoryID, fleet.Correction{CorrectionID: r.id(), Why: "measured", Figures: fleet.Figures{Effect: &fleet.Effect{OutM: new(0.1)}}})
+	wantFault(t, err, "effect_missing at /effect/cut_off_deg", "effect_of_other_kind at /effect/out_m")
+	if got := *first.Corrections[0].Instead.Effect.CutOffDeg; got != 70 {
+		t.Errorf("before the correction: %v", got)
+	}
+}

@@ -18,16 +18,17 @@ import (
 
 // Extent is what a revision watches on the floor, or which inputs are missing to say so.
 type Extent struct {
-	RevisionID    uuid.UUID `json:"revision_id"`
-	DoorVersionID uuid.UUID `json:"door_version_id"`
-	ModelVersion  string    `json:"model_version"`
-	ComputedAt    time.Time `json:"computed_at"`
-	Missing       []string  `json:"missing"` // never nil
-	WidthM        *float64  `json:"width_m"`
-	DepthM        *float64  `json:"depth_m"`
-	NearM         *float64  `json:"near_m"`
-	FarM          *float64  `json:"far_m"`
-	AreaM2        *float64  `json:"area_m2"`
+	RevisionID    uuid.UUID   `json:"revision_id"`
+	DoorVersionID uuid.UUID   `json:"door_version_id"`
+	ModelVersion  string      `json:"model_version"`
+	Corrections   []uuid.UUID `json:"corrections"` // of the catalogue, that it rests on; never nil
+	ComputedAt    time.Time   `json:"computed_at"`
+	Missing       []string    `json:"missing"` // never nil
+	WidthM        *float64    `json:"width_m"`
+	DepthM        *float64    `json:"depth_m"`
+	NearM         *float64    `json:"near_m"`
+	FarM          *float64    `json:"far_m"`
+	AreaM2        *float64    `json:"area_m2"`
 }
 
 // Coverage says how far the fields of a side cover a zone that the rule basis asks for.
@@ -87,7 +88,7 @@ func pictureSet(ctx context.Context, tx Tx, doorID uuid.UUID, asOf, set AsOf) (p
 	if err != nil {
 		return p, err
 	}
-	if err := p.readCatalogue(ctx, tx, revisions); err != nil {
+	if err := p.readCatalogue(ctx, tx, revisions, asOf); err != nil {
 		return p, err
 	}
 	p.place(revisions)
@@ -108,7 +109,7 @@ func picturesOf(ctx context.Context, tx Tx, doors []uuid.UUID) ([]picture, error
 	if err != nil {
 		return nil, err
 	}
-	if err := all.readCatalogue(ctx, tx, revisions); err != nil {
+	if err := all.readCatalogue(ctx, tx, revisions, AsOf{}); err != nil {
 		return nil, err
 	}
 	components, revised := map[uuid.UUID][]Component{}, map[uuid.UUID][]Revision{}
@@ -144,7 +145,8 @@ func (p *picture) place(revisions []Revision) {
 	}
 }
 
-func (p *picture) readCatalogue(ctx context.Context, tx Tx, revisions []Revision) error {
+// readCatalogue reads the entries that components and revisions name, with the figures that were recorded as of then.
+func (p *picture) readCatalogue(ctx context.Context, tx Tx, revisions []Revision, asOf AsOf) error {
 	var models, antennas, accessories []uuid.UUID
 	for _, c := range p.components {
 		if c.ModelID != nil {
@@ -162,6 +164,7 @@ func (p *picture) readCatalogue(ctx context.Context, tx Tx, revisions []Revision
 		return err
 	}
 	for _, one := range m {
+		one = one.Corrected(asOf.Recorded)
 		p.models[one.ModelID] = one
 		for _, a := range one.Antennas {
 			p.antennas[a.AntennaID] = a
@@ -175,9 +178,25 @@ func (p *picture) readCatalogue(ctx context.Context, tx Tx, revisions []Revision
 	}
 	a, err := tx.AccessoriesByIDs(ctx, accessories)
 	for _, one := range a {
-		p.accessories[one.AccessoryID] = one
+		p.accessories[one.AccessoryID] = one.Corrected(asOf.Recorded)
 	}
 	return err
+}
+
+// corrections names those of the catalogue that a device's field rests on.
+func (p picture) corrections(d deviceInPlace) []uuid.UUID {
+	ids := []uuid.UUID{}
+	if id := d.component.ModelID; id != nil {
+		for _, c := range p.models[*id].Corrections {
+			ids = append(ids, c.CorrectionID)
+		}
+	}
+	for _, id := range d.revision.Device.Accessories {
+		for _, c := range p.accessories[id].Corrections {
+			ids = append(ids, c.CorrectionID)
+		}
+	}
+	return ids
 }
 
 // volume is the device as the field's physics sees it, or the names of the inputs that are missing: what is not
@@ -222,7 +241,7 @@ func (p picture) volume(d DeviceFacts) (field.Device, []string) {
 // extent computes what a device watches: on the floor what is radar's, and of the others, some of which have nothing on the floor, from where
 // a grown person is told.
 func (p picture) extent(d deviceInPlace, at time.Time) (Extent, []field.Polygon) {
-	e := Extent{RevisionID: d.revision.RevisionID, DoorVersionID: p.door.Version.VersionID, ModelVersion: field.ModelVersion, ComputedAt: at, Missing: []string{}}
+	e := Extent{RevisionID: d.revision.RevisionID, DoorVersionID: p.door.Version.VersionID, ModelVersion: field.ModelVersion, Corrections: p.corrections(d), ComputedAt: at, Missing: []string{}}
 	v, missing := p.watch(d)
 	if len(missing) > 0 {
 		e.Missing = missing
@@ -502,6 +521,9 @@ func (p picture) inputs(pack *rulebook.Pack) string {
 		fmt.Fprintln(hash, d.revision.RevisionID)
 		if fit := d.revision.Device.Fitted; fit != nil {
 			fmt.Fprintln(hash, fit.EntryID)
+		}
+		for _, id := range p.corrections(d) {
+			fmt.Fprintln(hash, id)
 		}
 	}
 	return hex.EncodeToString(hash.Sum(nil))

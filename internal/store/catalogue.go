@@ -25,6 +25,22 @@ type modelRow struct {
 	CreatedBy     uuid.UUID
 	Antennas      []antennaRow
 	Senses        *fleet.Senses
+	Corrections   []correctionRow
+}
+
+// correctionRow is a correction as its entry's statement gives it.
+type correctionRow struct {
+	CorrectionID uuid.UUID     `json:"correction_id"`
+	ModelID      *uuid.UUID    `json:"model_id"`
+	AccessoryID  *uuid.UUID    `json:"accessory_id"`
+	Figures      fleet.Figures `json:"figures"`
+	Why          string        `json:"why"`
+	RecordedAt   time.Time     `json:"recorded_at"`
+	RecordedBy   uuid.UUID     `json:"recorded_by"`
+}
+
+func (r correctionRow) correction() fleet.Correction {
+	return fleet.Correction{CorrectionID: r.CorrectionID, ModelID: r.ModelID, AccessoryID: r.AccessoryID, Figures: r.Figures, Why: r.Why, RecordedAt: r.RecordedAt, RecordedBy: r.RecordedBy}
 }
 
 type antennaRow struct {
@@ -44,14 +60,16 @@ func (r antennaRow) antenna() fleet.Antenna { return fleet.Antenna(r) }
 
 func (r modelRow) model() fleet.Model {
 	m := fleet.Model{ModelID: r.ModelID, Maker: r.Maker, Name: r.Name, Kind: r.Kind, Sensing: r.Sensing, FrequencyHz: r.FrequencyHz,
-		LeastSpeedMPS: r.LeastSpeedMPS, Note: r.Note, CreatedAt: r.CreatedAt, CreatedBy: r.CreatedBy, Antennas: each(r.Antennas, antennaRow.antenna), Senses: r.Senses}
+		LeastSpeedMPS: r.LeastSpeedMPS, Note: r.Note, CreatedAt: r.CreatedAt, CreatedBy: r.CreatedBy, Antennas: each(r.Antennas, antennaRow.antenna), Senses: r.Senses,
+		Corrections: each(r.Corrections, correctionRow.correction)}
 	copy(m.SHA256[:], r.SHA256)
 	return m
 }
 
 const sqlModelByID = `-- model_by_id
 select m.model_id, m.maker, m.name, m.kind, m.sensing, m.frequency_hz, m.least_speed_mps, m.note, m.sha256, m.created_at, m.created_by, m.senses,
-  coalesce((select jsonb_agg(a order by a.antenna_id) from antenna a where a.model_id = m.model_id), '[]') as antennas
+  coalesce((select jsonb_agg(a order by a.antenna_id) from antenna a where a.model_id = m.model_id), '[]') as antennas,
+  coalesce((select jsonb_agg(c order by c.recorded_at, c.correction_id) from catalogue_correction c where c.model_id = m.model_id), '[]') as corrections
 from device_model m where m.model_id = @model_id`
 
 // ModelByID gives a device model with its antennas.
@@ -62,7 +80,8 @@ func (t *Tx) ModelByID(ctx context.Context, id uuid.UUID) (fleet.Model, error) {
 
 const sqlModelPage = `-- model_page
 select m.model_id, m.maker, m.name, m.kind, m.sensing, m.frequency_hz, m.least_speed_mps, m.note, m.sha256, m.created_at, m.created_by, m.senses,
-  coalesce((select jsonb_agg(a order by a.antenna_id) from antenna a where a.model_id = m.model_id), '[]') as antennas
+  coalesce((select jsonb_agg(a order by a.antenna_id) from antenna a where a.model_id = m.model_id), '[]') as antennas,
+  coalesce((select jsonb_agg(c order by c.recorded_at, c.correction_id) from catalogue_correction c where c.model_id = m.model_id), '[]') as corrections
 from device_model m
 where (m.maker, m.name) > (@after_maker, @after_name)
   and (@kind::text = '' or m.kind = @kind)
@@ -118,16 +137,20 @@ type accessoryRow struct {
 	SHA256      []byte `db:"sha256"`
 	CreatedAt   time.Time
 	CreatedBy   uuid.UUID
+	Corrections []correctionRow
 }
 
 func (r accessoryRow) accessory() fleet.Accessory {
-	a := fleet.Accessory{AccessoryID: r.AccessoryID, Kind: r.Kind, Name: r.Name, Effect: r.Effect, CreatedAt: r.CreatedAt, CreatedBy: r.CreatedBy}
+	a := fleet.Accessory{AccessoryID: r.AccessoryID, Kind: r.Kind, Name: r.Name, Effect: r.Effect, CreatedAt: r.CreatedAt, CreatedBy: r.CreatedBy,
+		Corrections: each(r.Corrections, correctionRow.correction)}
 	copy(a.SHA256[:], r.SHA256)
 	return a
 }
 
 const sqlAccessoryByID = `-- accessory_by_id
-select accessory_id, kind, name, effect, sha256, created_at, created_by from accessory where accessory_id = @accessory_id`
+select a.accessory_id, a.kind, a.name, a.effect, a.sha256, a.created_at, a.created_by,
+  coalesce((select jsonb_agg(c order by c.recorded_at, c.correction_id) from catalogue_correction c where c.accessory_id = a.accessory_id), '[]') as corrections
+from accessory a where a.accessory_id = @accessory_id`
 
 // AccessoryByID gives an accessory.
 func (t *Tx) AccessoryByID(ctx context.Context, id uuid.UUID) (fleet.Accessory, error) {
@@ -136,7 +159,9 @@ func (t *Tx) AccessoryByID(ctx context.Context, id uuid.UUID) (fleet.Accessory, 
 }
 
 const sqlAccessoryPage = `-- accessory_page
-select accessory_id, kind, name, effect, sha256, created_at, created_by from accessory
+select a.accessory_id, a.kind, a.name, a.effect, a.sha256, a.created_at, a.created_by,
+  coalesce((select jsonb_agg(c order by c.recorded_at, c.correction_id) from catalogue_correction c where c.accessory_id = a.accessory_id), '[]') as corrections
+from accessory a
 where name > @after_name
   and (@kind::text = '' or kind = @kind)
   and (@search::text = '' or lower(name) like @search)
@@ -162,7 +187,9 @@ func (t *Tx) InsertAccessory(ctx context.Context, a fleet.Accessory) (bool, erro
 }
 
 const sqlAccessoriesByIDs = `-- accessories_by_ids
-select accessory_id, kind, name, effect, sha256, created_at, created_by from accessory where accessory_id = any (@accessory_ids)`
+select a.accessory_id, a.kind, a.name, a.effect, a.sha256, a.created_at, a.created_by,
+  coalesce((select jsonb_agg(c order by c.recorded_at, c.correction_id) from catalogue_correction c where c.accessory_id = a.accessory_id), '[]') as corrections
+from accessory a where a.accessory_id = any (@accessory_ids)`
 
 // AccessoriesByIDs gives those accessories that are there.
 func (t *Tx) AccessoriesByIDs(ctx context.Context, ids []uuid.UUID) ([]fleet.Accessory, error) {
@@ -172,11 +199,24 @@ func (t *Tx) AccessoriesByIDs(ctx context.Context, ids []uuid.UUID) ([]fleet.Acc
 
 const sqlModelsByIDs = `-- models_by_ids
 select m.model_id, m.maker, m.name, m.kind, m.sensing, m.frequency_hz, m.least_speed_mps, m.note, m.sha256, m.created_at, m.created_by, m.senses,
-  coalesce((select jsonb_agg(a order by a.antenna_id) from antenna a where a.model_id = m.model_id), '[]') as antennas
+  coalesce((select jsonb_agg(a order by a.antenna_id) from antenna a where a.model_id = m.model_id), '[]') as antennas,
+  coalesce((select jsonb_agg(c order by c.recorded_at, c.correction_id) from catalogue_correction c where c.model_id = m.model_id), '[]') as corrections
 from device_model m where m.model_id = any (@model_ids)`
 
 // ModelsByIDs gives those device models that are there, with their antennas.
 func (t *Tx) ModelsByIDs(ctx context.Context, ids []uuid.UUID) ([]fleet.Model, error) {
 	rows, err := query[modelRow](ctx, t, "models_by_ids", sqlModelsByIDs, pgx.StrictNamedArgs{"model_ids": ids})
 	return each(rows, modelRow.model), err
+}
+
+const sqlInsertCorrection = `-- insert_correction
+insert into catalogue_correction (correction_id, model_id, accessory_id, figures, why, recorded_at, recorded_by)
+values (@correction_id, @model_id, @accessory_id, @figures, @why, @recorded_at, @recorded_by)
+on conflict do nothing`
+
+// InsertCorrection adds a correction of a catalogue entry, or answers false when its id is taken.
+func (t *Tx) InsertCorrection(ctx context.Context, c fleet.Correction) (bool, error) {
+	n, err := exec(ctx, t, "insert_correction", sqlInsertCorrection, pgx.StrictNamedArgs{"correction_id": c.CorrectionID, "model_id": c.ModelID,
+		"accessory_id": c.AccessoryID, "figures": c.Figures, "why": c.Why, "recorded_at": c.RecordedAt, "recorded_by": c.RecordedBy})
+	return n == 1, err
 }

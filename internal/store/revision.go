@@ -185,9 +185,9 @@ func (t *Tx) InsertRevision(ctx context.Context, v fleet.Revision) (bool, error)
 
 // Lateral, with its limit, because a planner that does not know how few rows the document has reads all revisions.
 const sqlInsertExtents = `-- insert_extents
-insert into extent (customer_id, site_id, door_id, component_id, revision_id, door_version_id, model_version, computed_at, missing, width_m, depth_m, near_m, far_m, area_m2)
-select r.customer_id, r.site_id, r.door_id, r.component_id, r.revision_id, e.door_version_id, e.model_version, e.computed_at, e.missing, e.width_m, e.depth_m, e.near_m, e.far_m, e.area_m2
-from jsonb_to_recordset(@extents) as e (revision_id uuid, door_version_id uuid, model_version text, computed_at timestamptz, missing text[],
+insert into extent (customer_id, site_id, door_id, component_id, revision_id, door_version_id, model_version, corrections, computed_at, missing, width_m, depth_m, near_m, far_m, area_m2)
+select r.customer_id, r.site_id, r.door_id, r.component_id, r.revision_id, e.door_version_id, e.model_version, e.corrections, e.computed_at, e.missing, e.width_m, e.depth_m, e.near_m, e.far_m, e.area_m2
+from jsonb_to_recordset(@extents) as e (revision_id uuid, door_version_id uuid, model_version text, corrections uuid[], computed_at timestamptz, missing text[],
   width_m double precision, depth_m double precision, near_m double precision, far_m double precision, area_m2 double precision)
 cross join lateral (select * from revision where revision_id = e.revision_id limit 1) r
 on conflict do nothing`
@@ -202,6 +202,7 @@ type extentRow struct {
 	RevisionID    uuid.UUID
 	DoorVersionID uuid.UUID
 	ModelVersion  string
+	Corrections   []uuid.UUID
 	ComputedAt    time.Time
 	Missing       []string
 	WidthM        *float64
@@ -214,7 +215,7 @@ type extentRow struct {
 func (r extentRow) extent() fleet.Extent { return fleet.Extent(r) }
 
 const sqlExtentsOfDoor = `-- extents_of_door
-select distinct on (revision_id) revision_id, door_version_id, model_version, computed_at, missing, width_m, depth_m, near_m, far_m, area_m2
+select distinct on (revision_id) revision_id, door_version_id, model_version, corrections, computed_at, missing, width_m, depth_m, near_m, far_m, area_m2
 from extent where revision_id = any (@revision_ids) order by revision_id, computed_at desc`
 
 // Extents gives the newest extent of each revision.

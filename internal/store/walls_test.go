@@ -102,7 +102,7 @@ func seenIn(column string) map[string]string {
 
 // sharedTables are the same for everybody: what can be fitted.
 func sharedTables() []string {
-	return []string{"device_model", "antenna", "accessory"}
+	return []string{"device_model", "antenna", "accessory", "catalogue_correction"}
 }
 
 // rowsOf are the rows of a table as text. Of people, outsiders may read two columns.

@@ -32,6 +32,7 @@ begin
     '{"purpose": "both", "endless": true, "hold_s": 1, "width_m": 1.2, "depth_m": 0.8}');
   insert into antenna values (antenna, model, 'wide', 60, 40, 25, 4, 'made up');
   insert into accessory values (hood, 'rain_hood', 'hood', '{"cut_off_deg": 10}', hash, at, technician);
+  insert into catalogue_correction values (md5('correction')::uuid, model, null, '{"frequency_hz": 24.1e9}', 'a misprint', at, technician);
   insert into party (party_id, name, created_at, created_by) values (company, 'Imhof Agents', at, technician);
   insert into photo values (poster, 6, 'image/png', at, technician);
   for c in 1..2 loop

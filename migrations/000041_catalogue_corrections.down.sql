@@ -1,0 +1,2 @@
+alter table extent drop column corrections;
+drop table catalogue_correction;

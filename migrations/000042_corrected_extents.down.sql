@@ -1,0 +1,1 @@
+drop index concurrently if exists extent_corrected_key;
