@@ -3,7 +3,6 @@ package field
 import (
 	"cmp"
 	"iter"
-	"math"
 	"slices"
 )
 
@@ -88,8 +87,9 @@ func Cover(z Zone, sources []Source) Coverage {
 	}
 	for _, p := range z.without(watched) {
 		if area := p.AreaM2(); area > slitM2 {
-			radius := widest(p, 0.004, 0, circular)
-			c.Gaps = append(c.Gaps, Gap{p, area, 2 * radius, takesTestBody(p, radius)})
+			room := roomIn(p)
+			radius := room.widest()
+			c.Gaps = append(c.Gaps, Gap{p, area, 2 * radius, room.takesTestBody(radius)})
 			c.CoveredM2 -= area
 		}
 	}
@@ -192,143 +192,3 @@ func (z Zone) without(polys []Polygon) []Polygon {
 
 // marginM: borders are made to cross a zone's border by so much, and not to run along it.
 const marginM = 0.05
-
-// takesTestBody says whether the test body fits, in steps of 2° of turn, which is true to 4 mm of its sides. The inscribed
-// circle settles most gaps.
-func takesTestBody(p Polygon, radiusM float64) bool {
-	if 2*radiusM >= math.Hypot(testBodyWidthM, testBodyLengthM) {
-		return true
-	}
-	if 2*(radiusM+0.005) < testBodyWidthM {
-		return false
-	}
-	half := XY{testBodyWidthM / 2, testBodyLengthM / 2}
-	for deg := 0.0; deg < 180; deg += 2 {
-		turn := turned(deg)
-		turnedP := make(Polygon, len(p))
-		for i, r := range p {
-			turnedP[i] = make(Ring, len(r))
-			for j, v := range r {
-				w := turn.in(v)
-				turnedP[i][j] = XY{w[0] / half[0], w[1] / half[1]}
-			}
-		}
-		// In this measure the body is a square of half side 1.
-		if widest(turnedP, 0.01, 0.99, square) >= 0.99 {
-			return true
-		}
-	}
-	return false
-}
-
-// norm measures how far a point is from a segment.
-type norm func(v, a, b XY) float64
-
-func circular(v, a, b XY) float64 { return math.Sqrt(toSegment(v, a, b)) }
-
-// square is the distance in the larger coordinate, whose discs are squares. It is convex along the segment and least
-// at one of its kinks.
-func square(v, a, b XY) float64 {
-	x, y := a[0]-v[0], a[1]-v[1]
-	dx, dy := b[0]-a[0], b[1]-a[1]
-	at := func(num, den float64) float64 {
-		t := 0.0
-		if den != 0 {
-			t = max(0, min(1, num/den))
-		}
-		return max(math.Abs(x+t*dx), math.Abs(y+t*dy))
-	}
-	return min(at(0, 1), at(1, 1), at(-x, dx), at(-y, dy), at(y-x, dx-dy), at(-x-y, dx+dy))
-}
-
-// edge is a piece of a border, with the box about it.
-type edge struct{ a, b, low, high XY }
-
-// aside says that an edge is no nearer to v than far, in either norm.
-func (e *edge) aside(v XY, far float64) bool {
-	return e.low[0]-v[0] >= far || v[0]-e.high[0] >= far || e.low[1]-v[1] >= far || v[1]-e.high[1] >= far
-}
-
-// widest is the greatest distance from a point in the polygon to its border, to within precision: squares of the plane are
-// halved as long as they can hold a better point. It stops early once enough (when it is not 0) is reached.
-func widest(p Polygon, precision, enough float64, far norm) float64 {
-	type cell struct {
-		centre    XY
-		half      float64
-		here, top float64 // distance at the centre, and at most within the cell
-		edges     []edge  // the nearest edge to any point of the cell is among them
-	}
-	n := 0
-	for _, r := range p {
-		n += len(r)
-	}
-	all := make([]edge, 0, n)
-	for _, r := range p {
-		for i := 1; i < len(r); i++ {
-			a, b := r[i-1], r[i]
-			all = append(all, edge{a, b, XY{min(a[0], b[0]), min(a[1], b[1])}, XY{max(a[0], b[0]), max(a[1], b[1])}})
-		}
-	}
-	cellAt := func(v XY, half float64, edges []edge, inside func() bool) cell {
-		here := math.Inf(1)
-		for i := range edges {
-			if e := &edges[i]; !e.aside(v, here) {
-				here = min(here, far(v, e.a, e.b))
-			}
-		}
-		if !inside() {
-			here = -here
-		}
-		return cell{v, half, here, here + half*math.Sqrt2, edges}
-	}
-	low, high := p[0][0], p[0][0]
-	for _, v := range p[0] {
-		low = XY{min(low[0], v[0]), min(low[1], v[1])}
-		high = XY{max(high[0], v[0]), max(high[1], v[1])}
-	}
-	half := max(min(high[0]-low[0], high[1]-low[1])/2, (high[0]-low[0]+high[1]-low[1])/100, 1e-9)
-	var cells, next []cell
-	for x := low[0] + half; x < high[0]+half; x += 2 * half {
-		for y := low[1] + half; y < high[1]+half; y += 2 * half {
-			v := XY{x, y}
-			cells = append(cells, cellAt(v, half, all, func() bool { return p.Contains(v) }))
-		}
-	}
-	best := 0.0
-	for len(cells) > 0 {
-		next = next[:0]
-		for _, c := range cells {
-			best = max(best, c.here)
-		}
-		if enough > 0 && best >= enough {
-			return best
-		}
-		for _, c := range cells {
-			if c.top <= best+precision || enough > 0 && c.top < enough {
-				continue
-			}
-			h := c.half / 2
-			reach := math.Abs(c.here) + 2*c.half*math.Sqrt2 // from the centre, to what is nearest to any point of the cell
-			edges := c.edges
-			if len(edges) > 8 {
-				edges = make([]edge, 0, len(edges)/2)
-				for i := range c.edges {
-					if e := &c.edges[i]; !e.aside(c.centre, reach) {
-						edges = append(edges, *e)
-					}
-				}
-			}
-			for _, o := range [4]XY{{-h, -h}, {h, -h}, {-h, h}, {h, h}} {
-				v := XY{c.centre[0] + o[0], c.centre[1] + o[1]}
-				next = append(next, cellAt(v, h, edges, func() bool {
-					if math.Abs(c.here) > h*math.Sqrt2 { // no border between here and there
-						return c.here > 0
-					}
-					return p.Contains(v)
-				}))
-			}
-		}
-		cells, next = next, cells
-	}
-	return best
-}

@@ -236,7 +236,7 @@ func TestTheTestBodyMayTurnToFitAGap(t *testing.T) {
 		want  bool
 	}{{0.21, true}, {0.19, false}} {
 		p := strip(c.width)
-		if got := takesTestBody(p, widest(p, 0.004, 0, circular)); got != c.want {
+		if got := roomIn(p).takesTestBody(roomIn(p).widest()); got != c.want {
 			t.Errorf("a strip of %g m takes the body: %v", c.width, got)
 		}
 	}

@@ -173,26 +173,37 @@ func along2(r, ring Ring, fromEdge int, fromAlong float64, toEdge int, toAlong f
 // crossingsOf finds where the borders cross; ok is false where a vertex of one comes nearer than touchM to the other's edge that it meets.
 func crossingsOf(a, p Polygon) (list []borderCrossing, ok bool) {
 	const touchM = 1e-8
-	type place struct{ ring, edge int }
-	box := boundsOf(a, touchM)
-	var close []place // edges of p that come near a at all
+	type place struct {
+		bounds
+		ring, edge int
+	}
+	boxA, boxP := boundsOf(a, touchM), boundsOf(p, touchM)
+	var close []place // edges of p that come near a at all, from left to right
 	for j, r := range p {
 		for f := 1; f < len(r); f++ {
-			if !box.apart(r[f-1], r[f]) {
-				close = append(close, place{j, f})
+			if !boxA.apart(r[f-1], r[f]) {
+				close = append(close, place{edgeBounds(r[f-1], r[f], 0), j, f})
 			}
 		}
 	}
+	slices.SortFunc(close, func(a, b place) int { return cmp.Compare(a.low[0], b.low[0]) })
 	for i, ra := range a {
 		for e := 1; e < len(ra); e++ {
 			a0, a1 := ra[e-1], ra[e]
-			here := bounds{XY{min(a0[0], a1[0]) - touchM, min(a0[1], a1[1]) - touchM}, XY{max(a0[0], a1[0]) + touchM, max(a0[1], a1[1]) + touchM}}
-			for _, at := range close {
-				j, f := at.ring, at.edge
-				p0, p1 := p[j][f-1], p[j][f]
-				if here.apart(p0, p1) {
+			if boxP.apart(a0, a1) {
+				continue
+			}
+			here := edgeBounds(a0, a1, touchM)
+			for k := range close {
+				at := &close[k]
+				if at.low[0] > here.high[0] {
+					break
+				}
+				if at.high[0] < here.low[0] || at.low[1] > here.high[1] || at.high[1] < here.low[1] {
 					continue
 				}
+				j, f := at.ring, at.edge
+				p0, p1 := p[j][f-1], p[j][f]
 				// distances of each end from the other's line, times the other's length
 				s0, s1 := cross(p0, a0, p1), cross(p0, a1, p1)
 				t0, t1 := cross(a0, p0, a1), cross(a0, p1, a1)
@@ -233,6 +244,10 @@ func boundsOf(p Polygon, marginM float64) bounds {
 		b.high[k] += marginM
 	}
 	return b
+}
+
+func edgeBounds(v, w XY, marginM float64) bounds {
+	return bounds{XY{min(v[0], w[0]) - marginM, min(v[1], w[1]) - marginM}, XY{max(v[0], w[0]) + marginM, max(v[1], w[1]) + marginM}}
 }
 
 // apart says that an edge lies wholly to one side of the box.
