@@ -304,23 +304,22 @@ func (s *sweep) rowNear(w *row, φ float64, near *row) (ok bool) {
 // poleAt is the pole in the plane's frame.
 func (l *lobe) poleAt() XY { return XY{0, -l.drop * l.cosT / l.sinT} }
 
+// slitM: narrower than so much for each metre of range, what a plane through the sensor leaves open behind it is taken to be closed.
+const slitM = 1e-5
+
 // flatRow is a line of the sweep when the plane passes through the sensor: the distance is explicit and the pole is the
-// sensor itself.
+// sensor itself. The sweep goes by the direction ψ on the plane and not by φ: straight down all of ψ lies within a hair of φ = ±90°, too narrow for
+// numbers to tell where the border crosses another one.
 func (s *sweep) flatRow(α float64) row {
 	l := s.lobe
-	if l.sinT == 0 { // straight down: every level direction is at φ = ±90°
-		ψ := α * math.Pi
-		sin, cos := math.Sincos(ψ)
-		r := math.Exp(l.lnR - l.a*sq(math.Pi/2) - l.b*sq(math.Pi/2-math.Abs(ψ)))
-		return row{α: α, up: XY{r * sin, r * cos}}
+	sinψ, cosψ := math.Sincos(α * math.Pi)
+	φ := math.Atan2(sinψ, cosψ*l.sinT)
+	if l.sinT == 0 || l.sinT < slitM && cosψ < 0 {
+		φ = math.Copysign(math.Pi/2, α)
 	}
-	φ := α * math.Pi
-	sinφ, cosφ := math.Sincos(φ)
-	ψ := math.Atan2(sinφ*l.sinT, cosφ)
-	sin, cos := math.Sincos(ψ)
-	θ := math.Asin(max(-1, min(1, cos*l.cosT)))
+	θ := math.Asin(max(-1, min(1, cosψ*l.cosT)))
 	r := math.Exp(l.lnR - l.a*φ*φ - l.b*θ*θ)
-	return row{α: α, up: XY{r * sin, r * cos}}
+	return row{α: α, up: XY{r * sinψ, r * cosψ}}
 }
 
 // sweeps finds the connected parts of the lobe and traces them.

@@ -107,3 +107,30 @@ func TestARoundSpotsCoreLeavesTheShareBeyondIt(t *testing.T) {
 		}
 	}
 }
+
+// A device that all but looks straight down reaches along a plane through itself by a lobe to each side, and by the ball of its side lobes between them.
+// Followed by φ, the whole turn of such a lobe lay within a few steps of a number, and the ball was lost.
+func TestAPlaneThroughADeviceThatAllButLooksDownHasTheBall(t *testing.T) {
+	for _, tiltDeg := range []float64{0, 1e-9, 1e-6, 3.0517578125e-05, 5e-4, 6e-4, 1e-2, 0.3} {
+		d := device(1, tiltDeg, 0, 0, 0, 180, 12.75, 5.5, 1.9375, -1)
+		polys := d.OnPlane(1, false)
+		inside, cells := 0.0, 0.0
+		const cell = 2e-3
+		for x := -1.5 + cell/2; x < 1.5; x += cell {
+			for y := -1.5 + cell/2; y < 1.5; y += cell {
+				if d.InVolume(Point{x, y, 1}) {
+					cells += cell * cell
+				}
+			}
+		}
+		for _, p := range polys {
+			inside += p.AreaM2()
+		}
+		if math.Abs(inside-cells) > max(0.003*cells, 5e-4) {
+			t.Errorf("tilt %g: %g m², counted %g m²", tiltDeg, inside, cells)
+		}
+		if at := (XY{0.3847874202171027, 0.24706916122582206}); !covers(polys, at) {
+			t.Errorf("tilt %g: %v is outside", tiltDeg, at)
+		}
+	}
+}
