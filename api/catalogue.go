@@ -29,7 +29,7 @@ type ModelBody struct {
 	LeastSpeedMPS *float64      `json:"least_speed_mps,omitempty" minimum:"0.001" maximum:"10" doc:"Radar only: the slowest radial movement that it notices; absent when unknown."`
 	Note          string        `json:"note,omitempty" maxLength:"2000"`
 	Antennas      []antennaBody `json:"antennas,omitempty" maxItems:"20" doc:"Radar only."`
-	Senses        *sensesBody   `json:"senses,omitempty" doc:"How it senses, of what is no radar; absent when unknown, and then nothing is computed of its field. infrared_presence has rows, columns, row_step_deg, column_step_deg, divergence_deg, range_m, detection_share; laser_curtain leans_deg (from where the mount's tilt looks), from_deg, to_deg, step_deg, range_m, spot_m, divergence_deg and perhaps whole_spot; beam range_m and diameter_m (its other end stands at the mirror place, as far on the other side of the opening's middle); mat width_m and depth_m (mounted where the middle of its edge next to the door is); knowing_act reach_m."`
+	Senses        *sensesBody   `json:"senses,omitempty" doc:"How it senses, of what is no radar; absent when unknown, and then nothing is computed of its field. infrared_presence has rows, columns, row_step_deg, column_step_deg, divergence_deg, range_m, detection_share and perhaps on_leaf; laser_curtain leans_deg (from where the mount's tilt looks), from_deg, to_deg, step_deg, range_m, spot_m, divergence_deg and perhaps whole_spot and on_leaf; beam range_m and diameter_m (its other end stands at the mirror place, as far on the other side of the opening's middle); mat width_m and depth_m (mounted where the middle of its edge next to the door is); knowing_act reach_m."`
 }
 
 // sensesBody has fleet.Senses' members.
@@ -49,6 +49,7 @@ type sensesBody struct {
 	StepDeg        *float64  `json:"step_deg,omitempty" minimum:"0.01" maximum:"10" doc:"Between rays."`
 	SpotM          *float64  `json:"spot_m,omitempty" minimum:"0.001" maximum:"0.1" doc:"Diameter of a ray at the sensor."`
 	WholeSpot      *bool     `json:"whole_spot,omitempty" doc:"A ray tells only when all of it is covered."`
+	OnLeaf         *bool     `json:"on_leaf,omitempty" doc:"infrared_presence and laser_curtain: it is made to be fixed to a leaf, and moves with it; its mount is told with the leaf closed."`
 	DivergenceDeg  *float64  `json:"divergence_deg,omitempty" minimum:"0" maximum:"20" doc:"Full angle of a spot's cone, 0.1 to 20, or of a ray, 0 to 5."`
 	RangeM         *float64  `json:"range_m,omitempty" minimum:"0.1" maximum:"50"`
 	DiameterM      *float64  `json:"diameter_m,omitempty" minimum:"0.001" maximum:"0.2"`

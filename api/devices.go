@@ -104,13 +104,14 @@ type revisionListOut struct {
 
 // fieldItem is what a device watches now.
 type fieldItem struct {
-	ComponentID uuid.UUID        `json:"component_id" format:"uuid"`
-	RevisionID  uuid.UUID        `json:"revision_id" format:"uuid"`
-	Side        string           `json:"side"`
-	Extent      extentItem       `json:"extent"`
-	Fitted      *fleet.Fitted    `json:"fitted,omitempty" doc:"The walk test that it rests on; absent: the catalogue's range and the mount's tilt."`
-	Polygons    [][][][2]float64 `json:"polygons" doc:"On the floor, in the side's frame: polygons of closed rings, the outer one counter-clockwise, then holes."`
-	OwnLeaf     string           `json:"own_leaf,omitempty" enum:"not_seen,seen,masked,not_computable" doc:"Whether the device sees the door's own moving leaf; masked: the control ignores it meanwhile. Computed, not verified on site: staff only."`
+	ComponentID uuid.UUID         `json:"component_id" format:"uuid"`
+	RevisionID  uuid.UUID         `json:"revision_id" format:"uuid"`
+	Side        string            `json:"side"`
+	Extent      extentItem        `json:"extent"`
+	Fitted      *fleet.Fitted     `json:"fitted,omitempty" doc:"The walk test that it rests on; absent: the catalogue's range and the mount's tilt."`
+	Polygons    [][][][2]float64  `json:"polygons" doc:"On the floor, in the side's frame: polygons of closed rings, the outer one counter-clockwise, then holes."`
+	OwnLeaf     string            `json:"own_leaf,omitempty" enum:"not_seen,seen,masked,not_computable" doc:"Whether the device sees the door's own moving leaf; masked: the control ignores it meanwhile. Computed, not verified on site: staff only."`
+	Leaves      []fleet.LeafSight `json:"leaves,omitempty" doc:"The same of each leaf that moves on this side, with the opening angles between which something of it is seen: staff only."`
 }
 
 type fieldOut struct {
@@ -210,7 +211,7 @@ func (a *API) fieldGet(ctx context.Context, by identity.Actor, in *DevicePath) (
 		return nil, err
 	}
 	return &fieldOut{Body: fieldItem{ComponentID: in.ComponentID, RevisionID: w.RevisionID, Side: w.Side, Extent: newExtentItem(w.Extent),
-		Fitted: w.Fitted, Polygons: w.Polygons, OwnLeaf: w.OwnLeaf}}, nil
+		Fitted: w.Fitted, Polygons: w.Polygons, OwnLeaf: w.OwnLeaf, Leaves: w.Leaves}}, nil
 }
 
 func (a *API) coverageGet(ctx context.Context, by identity.Actor, in *DoorPath) (*coverageOut, error) {

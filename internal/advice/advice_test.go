@@ -79,14 +79,14 @@ func (c Candidate) with(accessory string) bool {
 // search on another geometry says the opposite.
 func ask(o ...Opening) Answer {
 	models, accessories := catalogue()
-	return Advise(Question{o, models, accessories})
+	return Advise(Question{Openings: o, Models: models, Accessories: accessories})
 }
 
 // askIn asks with a device that has other steps of the travel to confirm.
 func askIn(confirmM []float64, o Opening) Answer {
 	models, accessories := catalogue()
 	models[0].ConfirmTravelM = confirmM
-	return Advise(Question{[]Opening{o}, models, accessories})
+	return Advise(Question{Openings: []Opening{o}, Models: models, Accessories: accessories})
 }
 
 // sweeping is an opening whose leaf comes towards the side, with a ceiling over it.
@@ -272,7 +272,7 @@ func BenchmarkAdvise(b *testing.B) {
 	o := plain("entrance")
 	o.CeilingM, o.CutOutsM = &ceiling, []float64{0.6, 1.2}
 	o.KeptClear = []Zone{{"traffic", field.Zone{X0M: -3, X1M: 3, Y0M: 2.6, Y1M: 3.6, BodyHeightM: 1.7}}}
-	q := Question{[]Opening{o}, models, accessories}
+	q := Question{Openings: []Opening{o}, Models: models, Accessories: accessories}
 	n := 0
 	for b.Loop() {
 		a := Advise(q)

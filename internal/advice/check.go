@@ -39,6 +39,8 @@ type Check struct {
 	Value   float64  `json:"value"`
 	Limit   float64  `json:"limit"`
 	Masked  bool     `json:"masked,omitempty"`
+	FromDeg float64  `json:"from_deg,omitempty"` // of leaf_unseen: the first and last opening angle at which a leaf that turns is seen
+	ToDeg   float64  `json:"to_deg,omitempty"`
 	Covered float64  `json:"covered,omitempty"` // of watched: the share of the zone
 	Worst   *Arrival `json:"worst,omitempty"`   // of in_time: the body and the way that leave least
 }
@@ -91,24 +93,16 @@ func (t trial) inFull() []Check {
 	var list []Check
 	for _, l := range o.Leaves {
 		seen := t.CheckLeaf(l.Surface)
-		list = append(list, Check{Asked: Asked{LeafUnseen, l.Name}, Holds: !seen.Seen || l.Inhibited, Value: seen.Share, Masked: seen.Seen && l.Inhibited})
+		list = append(list, Check{Asked: Asked{LeafUnseen, l.Name}, Holds: !seen.Seen || l.Inhibited, Value: seen.Share, Masked: seen.Seen && l.Inhibited, FromDeg: seen.FirstDeg, ToDeg: seen.LastDeg})
 	}
 	for _, z := range o.Required {
-		cover := field.Cover(z.Zone, []field.Source{{Name: t.antenna.Name, Volume: t.Device}})
-		gap := 0.0
-		for _, g := range cover.Gaps {
-			gap = max(gap, g.CircleM)
-		}
-		list = append(list, Check{Asked: Asked{Watched, z.Name}, Holds: !cover.Shortfall(), Value: gap, Limit: testBodyM, Covered: cover.CoveredShare})
+		list = append(list, watchedBy(t.Device, z))
 	}
 	if len(o.Bodies) > 0 {
-		worst := t.worst()
-		list = append(list, Check{Asked: Asked{InTime, ""}, Holds: worst.MarginS >= 0, Value: max(UnseenS, worst.MarginS),
-			Worst: &Arrival{worst.Body, worst.Approach, worst.Walk.Triggers, worst.Walk.LeftM, worst.AvailableS, worst.NeededS}})
+		list = append(list, arrives(t.worst()))
 	}
 	for _, z := range o.KeptClear {
-		share := t.PassBy(t.motion, passer, z.Zone, field.PassingGrid).Share()
-		list = append(list, Check{Asked: Asked{LetPass, z.Name}, Holds: share <= PassersAtMost, Value: share, Limit: PassersAtMost})
+		list = append(list, passes(z.Name, t.PassBy(t.motion, passer, z.Zone, field.PassingGrid)))
 	}
 	for _, b := range o.Blown {
 		r := t.Rejects(t.motion, b)
@@ -118,6 +112,24 @@ func (t trial) inFull() []Check {
 		list = append(list, t.still())
 	}
 	return list
+}
+
+func watchedBy(v field.Volume, z Zone) Check {
+	cover := field.Cover(z.Zone, []field.Source{{Volume: v}})
+	gap := 0.0
+	for _, g := range cover.Gaps {
+		gap = max(gap, g.CircleM)
+	}
+	return Check{Asked: Asked{Watched, z.Name}, Holds: !cover.Shortfall(), Value: gap, Limit: testBodyM, Covered: cover.CoveredShare}
+}
+
+func arrives(worst field.InTime) Check {
+	return Check{Asked: Asked{InTime, ""}, Holds: worst.MarginS >= 0, Value: max(UnseenS, worst.MarginS),
+		Worst: &Arrival{worst.Body, worst.Approach, worst.Walk.Triggers, worst.Walk.LeftM, worst.AvailableS, worst.NeededS}}
+}
+
+func passes(zone string, p field.Passing) Check {
+	return Check{Asked: Asked{LetPass, zone}, Holds: p.Share() <= PassersAtMost, Value: p.Share(), Limit: PassersAtMost}
 }
 
 // testBodyM is the shorter side of the rule's test body on the floor.

@@ -7,6 +7,7 @@ type Question struct {
 	Openings    []Opening
 	Models      []Model
 	Accessories []Accessory
+	Means       []Means // to watch the zones in which somebody may stand
 }
 
 // Opening is one side of a door in that side's frame (see field), without a word about what kind of door it is.
@@ -21,6 +22,7 @@ type Opening struct {
 
 	Leaves    []Leaf // that move and must leave the device alone: the door's own, a neighbour's
 	Required  []Zone
+	Standing  []Zone // in which somebody who stands must be told of: what they ask is asked of Means
 	KeptClear []Zone
 	Ways      []field.Approach // that people come
 	Bodies    []field.Body     // that come

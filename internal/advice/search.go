@@ -11,9 +11,10 @@ import (
 
 // Answer is what fits, best first, and what stood in the way of the rest.
 type Answer struct {
-	Ranked   []Ranked   `json:"ranked"`   // each hardware once, at its best settings; at most Most
-	Rejected []Rejected `json:"rejected"` // hardware that fits at no setting, in the order of the catalogue
-	GiveUp   []GiveUp   `json:"give_up"`  // only when nothing fits: what would, were one thing not asked; what leaves most in hand first
+	Ranked   []Ranked   `json:"ranked"`             // each hardware once, at its best settings; at most Most
+	Rejected []Rejected `json:"rejected"`           // hardware that fits at no setting, in the order of the catalogue
+	Presence []Watcher  `json:"presence,omitempty"` // what watches the zones in which somebody may stand, best first
+	GiveUp   []GiveUp   `json:"give_up"`            // only when nothing fits: what would, were one thing not asked; what leaves most in hand first
 
 	Candidates int `json:"candidates"` // looked at
 	InFull     int `json:"in_full"`    // of them with exact polygons and the fine grid of paths
@@ -73,6 +74,7 @@ type GiveUp struct {
 // Advise looks for what suits.
 func Advise(q Question) Answer {
 	a := q.search(nil)
+	a.Presence = q.watchers()
 	if len(a.Ranked) > 0 {
 		return a
 	}

@@ -31,6 +31,9 @@ func Tell(p words.Printer, a Answer) []Section {
 		}
 		list = append(list, none)
 	}
+	if len(a.Presence) > 0 {
+		list = append(list, t.presence(a.Presence))
+	}
 	if len(a.Rejected) > 0 {
 		rest := Section{Heading: p.T("advice.rejected")}
 		for _, r := range a.Rejected {
@@ -107,7 +110,7 @@ func (t teller) check(c Check) string {
 		} else if c.Value > 0 {
 			key = "advice.check.leaf_seen"
 		}
-		what = t.T(key, "name", c.Name, "share", percent(c.Value))
+		what = t.T(key, "name", c.Name, "share", percent(c.Value)) + t.angles(c)
 	case Watched:
 		key := "advice.check.watched"
 		if !c.Holds {

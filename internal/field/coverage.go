@@ -66,7 +66,7 @@ func Cover(z Zone, sources []Source) Coverage {
 			c.Missing[s.Name] = s.Missing
 			continue
 		}
-		if !s.Volume.Senses().serves(z) {
+		if s.Volume.Senses().Unfit(z) != "" {
 			c.Unfit = append(c.Unfit, s.Name)
 			continue
 		}
@@ -135,7 +135,7 @@ func (z Zone) polygon() Polygon {
 	return Polygon{{{z.X0M, z.Y0M}, {z.X1M, z.Y0M}, {z.X1M, z.Y1M}, {z.X0M, z.Y1M}, {z.X0M, z.Y0M}}}
 }
 
-// layered is a volume whose field of a body is the union of fields on planes: most of them lie within one another, which is seen at less cost
+// layered is a volume whose field of a body is the union of many (on planes, of spots): most of what they cover of a zone is seen at less cost
 // than they are joined.
 type layered interface {
 	layers(bodyHeightM float64, clipAtDoorPlane bool) iter.Seq[[]Polygon]

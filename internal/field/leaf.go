@@ -55,6 +55,7 @@ type Leaf interface {
 	// looks are how far it is open where its geometry is looked at.
 	looks() []float64
 	opensToDeg() float64                // 0: it does not turn
+	walls(open float64) []wall          // what of it stands in the way of light
 	counts() (sweepS, leastMps float64) // whether its speed counts: 0, 0 when it does not
 }
 
@@ -123,7 +124,7 @@ func (l SwingLeaf) at(p patch, open float64) (XY, bool) {
 
 func (l SlidingLeaf) surface() []patch {
 	width := math.Abs(l.ToXM - l.FromXM)
-	return append(rectangle(width, l.HeightM, 0), rectangle(width, l.HeightM, 0.1)...)
+	return append(rectangle(width, l.HeightM, 0), rectangle(width, l.HeightM, panelM)...)
 }
 
 func (l SlidingLeaf) looks() []float64                   { return []float64{0} }

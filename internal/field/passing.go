@@ -1,6 +1,9 @@
 package field
 
-import "math"
+import (
+	"iter"
+	"math"
+)
 
 // PassingGrid is how many points lie on each end of a kept-clear zone when paths through it are counted.
 const PassingGrid = 50
@@ -22,6 +25,17 @@ func (p Passing) Share() float64 {
 // trigger the device; the ends are the zone's short sides. grid is the number of points on each, PassingGrid for what is shown.
 func (d Device) PassBy(m Motion, b Body, z Zone, grid int) (p Passing) {
 	b.HeightM = max(b.HeightM, z.BodyHeightM)
+	for path := range z.paths(grid) {
+		p.Paths++
+		if d.triggers(m, b, path) {
+			p.Trigger++
+		}
+	}
+	return p
+}
+
+// paths are the straight ways through a zone, from points on one of its short sides to points on the other, every other one back.
+func (z Zone) paths(grid int) iter.Seq[Path] {
 	alongX := z.X1M-z.X0M >= z.Y1M-z.Y0M
 	on := func(end float64, i int) XY {
 		t := (float64(i) + 0.5) / float64(grid)
@@ -30,19 +44,19 @@ func (d Device) PassBy(m Motion, b Body, z Zone, grid int) (p Passing) {
 		}
 		return XY{z.X0M + t*(z.X1M-z.X0M), z.Y0M + end*(z.Y1M-z.Y0M)}
 	}
-	for i := range grid {
-		for j := range grid {
-			path := Path{on(0, i), on(1, j)}
-			if (i+j)%2 == 1 { // half of them come from the other end
-				path = path.Back()
-			}
-			p.Paths++
-			if d.triggers(m, b, path) {
-				p.Trigger++
+	return func(yield func(Path) bool) {
+		for i := range grid {
+			for j := range grid {
+				path := Path{on(0, i), on(1, j)}
+				if (i+j)%2 == 1 { // half of them come from the other end
+					path = path.Back()
+				}
+				if !yield(path) {
+					return
+				}
 			}
 		}
 	}
-	return p
 }
 
 // triggers is Walk without the reasons: it stops at the first point of the body that does.

@@ -20,18 +20,25 @@ type Sensing struct {
 	HoldS   float64 // how long the output stays after the last
 }
 
-// serves says whether the output counts for a zone: it has the zone's purpose and lasts as long as the zone asks.
-func (s Sensing) serves(z Zone) bool {
-	switch z.Purpose {
-	case "":
-		return true
-	case s.Purpose:
-	default:
-		if s.Purpose != Both {
-			return false
-		}
+// Unfitness is why an output does not count for a zone.
+type Unfitness string
+
+// Why it does not: the first that holds.
+const (
+	OtherPurpose Unfitness = "other_purpose" // it tells something else than the zone asks
+	LetsGo       Unfitness = "lets_go"       // it lets go of somebody who stands sooner than the zone asks
+)
+
+// Unfit says why the output does not count for a zone; "" when it does: it has the zone's purpose and lasts as long as the zone asks.
+func (s Sensing) Unfit(z Zone) Unfitness {
+	switch {
+	case z.Purpose == "":
+	case s.Purpose != z.Purpose && s.Purpose != Both:
+		return OtherPurpose
+	case s.StillS < z.StillS:
+		return LetsGo
 	}
-	return s.StillS >= z.StillS
+	return ""
 }
 
 // limitStill is what a presence time-out may be; a sensor without one has +Inf.

@@ -2,6 +2,7 @@ package field
 
 import (
 	"fmt"
+	"iter"
 	"math"
 )
 
@@ -147,8 +148,12 @@ func (g SpotGrid) OnPlane(zM float64, clipAtDoorPlane bool) []Polygon {
 // spot that is so large that the smallest body cannot cover that much counts for nothing. The ellipses of a cone on all
 // planes from 0.1 m to the body's height make up the convex hull of the first and the last.
 func (g SpotGrid) OfBody(bodyHeightM float64, clipAtDoorPlane bool) []Polygon {
+	return pieces(g.ofBody(bodyHeightM), clipAtDoorPlane)
+}
+
+// ofBody gives a ring for each spot.
+func (g SpotGrid) ofBody(bodyHeightM float64) (rings []Ring) {
 	core := g.core()
-	var rings []Ring
 	for _, s := range g.spots() {
 		low, high := g.heights(&s, bodyHeightM)
 		if low > high {
@@ -156,7 +161,18 @@ func (g SpotGrid) OfBody(bodyHeightM float64, clipAtDoorPlane bool) []Polygon {
 		}
 		rings = append(rings, hull(append(s.ellipse(low, core), s.ellipse(high, core)...)))
 	}
-	return pieces(rings, clipAtDoorPlane)
+	return rings
+}
+
+// layers implements layered: a zone is covered spot by spot, which spares joining them all.
+func (g SpotGrid) layers(bodyHeightM float64, clipAtDoorPlane bool) iter.Seq[[]Polygon] {
+	return func(yield func([]Polygon) bool) {
+		for _, r := range g.ofBody(bodyHeightM) {
+			if !yield(pieces([]Ring{r}, clipAtDoorPlane)) {
+				return
+			}
+		}
+	}
 }
 
 // heights gives the least and the greatest drop at which the body can cover enough of the spot; low > high when it cannot.

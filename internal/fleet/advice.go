@@ -131,8 +131,14 @@ func (p picture) openingFor(pack *rulebook.Pack, side string, ask AdviceAsk) (o 
 		for _, g := range z.Gaps {
 			missing = append(missing, g.Name)
 		}
-		if z.Kind == rulebook.ActivationZone && z.Rect != nil {
-			o.Required = append(o.Required, advice.Zone{Name: z.Title, Zone: field.Zone{X0M: z.Rect.X0M, X1M: z.Rect.X1M, Y0M: z.Rect.Y0M, Y1M: z.Rect.Y1M, BodyHeightM: z.BodyHeightM}})
+		if z.Rect == nil {
+			continue
+		}
+		zone := advice.Zone{Name: z.Title, Zone: zoneCover{zone: z}.asked()}
+		if z.Kind == rulebook.ActivationZone {
+			o.Required = append(o.Required, zone)
+		} else {
+			o.Standing = append(o.Standing, zone)
 		}
 	}
 	for _, z := range facts.Side(side).KeptClear {
@@ -190,6 +196,9 @@ func readForAdvice(ctx context.Context, tx Tx, q *advice.Question, out *DoorAdvi
 		if m.Sensing == "radar" && len(m.Antennas) > 0 {
 			q.Models = append(q.Models, m.forAdvice())
 		}
+		if m.Senses != nil && m.Sensing != "beam" && m.Senses.Purpose != "activation" && m.Senses.Purpose != "knowing_act" {
+			q.Means = append(q.Means, m.means())
+		}
 	}
 	if len(q.Models) == 0 {
 		out.Missing = append(out.Missing, "radar_models")
@@ -207,6 +216,16 @@ func readForAdvice(ctx context.Context, tx Tx, q *advice.Question, out *DoorAdvi
 	}
 	out.Assumed = []string{"steps", "start_delay", "shake_share"}
 	return nil
+}
+
+// means is a model that tells of somebody who stands, as advice sees it: steps of our own choice stand for what its fixing allows.
+func (m Model) means() advice.Means {
+	out := advice.Means{Name: m.Maker + " " + m.Name, OnLeaf: m.Senses.OnLeaf != nil && *m.Senses.OnLeaf, OnFloor: m.Sensing == "mat",
+		Volume: func(at field.Mount) (field.Volume, error) { return m.Senses.volume(m.Sensing, at) }}
+	if slices.Contains(sensed()[m.Sensing].mount, "tilt_deg") {
+		out.TiltDeg = []float64{0, 5, 10, 15, 20, 25, 30, 35, 40}
+	}
+	return out
 }
 
 // spacerShakeShare is what of a header's shaking a spacer on its stiff base lets through: our own choice, for no entry records it.

@@ -261,6 +261,22 @@ type ReportDevice struct {
 	Field       *ReportField    `json:"field"`
 	// Missing names the values for want of which Field is nil.
 	Missing []string `json:"missing"`
+	// OnLeaf says that it is fixed to a leaf and moves with it; its mount is told with the leaf closed.
+	OnLeaf bool `json:"on_leaf,omitempty"`
+	// Unfit says for which zones it is wired and does not count.
+	Unfit []ReportUnfit `json:"unfit,omitempty"`
+}
+
+// ReportUnfit is a zone that a device is wired for and does not count for, and why.
+type ReportUnfit struct {
+	Zone    string `json:"zone"` // its title
+	Purpose string `json:"purpose"`
+	// Reason is other_purpose (it tells something else) or lets_go (of somebody who stands, before AskedS is over).
+	Reason string `json:"reason"`
+	// Tells is what the device tells: activation, presence, both, knowing_act.
+	Tells  string  `json:"tells"`
+	StillS float64 `json:"still_s,omitempty"`
+	AskedS float64 `json:"asked_s,omitempty"`
 }
 
 // ReportMount is where a device stands, in the frame of its side.
@@ -285,7 +301,7 @@ type ReportSettings struct {
 	OutputContact   string         `json:"output_contact"`
 }
 
-// ReportField is the computed field of a device on the floor.
+// ReportField is the computed field of a device: on the floor that of radar, and of the others from where a grown person is told of.
 type ReportField struct {
 	WidthM       float64        `json:"width_m"`
 	DepthM       float64        `json:"depth_m"`
@@ -294,6 +310,8 @@ type ReportField struct {
 	AreaM2       float64        `json:"area_m2"`
 	ModelVersion string         `json:"model_version"`
 	Polygons     ReportPolygons `json:"polygons"`
+	// Rays are the few that stand for a device of light: from and to, each x, y and z.
+	Rays [][2][3]float64 `json:"rays,omitempty"`
 }
 
 // ReportInspection is the last signed inspection.

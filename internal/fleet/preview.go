@@ -13,6 +13,7 @@ import (
 // Outlook is what a door's devices watch, and what falls short, by computation alone.
 type Outlook struct {
 	Extent    *Extent // of the device; nil: nobody has recorded how it is mounted and set
+	Sensing   string  // of the device's model
 	OwnLeaf   string  // whether the device sees the door's own moving leaf; "" without an extent
 	Coverages []Coverage
 	Causes    []string         // of computed findings; the message finding.<code> has the text of each
@@ -114,7 +115,7 @@ func (f *Fleet) outlook(by identity.Actor, p picture, componentID uuid.UUID, sit
 	for _, d := range p.devices {
 		if d.component.ComponentID == componentID {
 			e, _ := p.extent(d, f.Now())
-			out.Extent, out.OwnLeaf = &e, p.ownLeaf(d)
+			out.Extent, out.Sensing, out.OwnLeaf = &e, d.sensing, p.ownLeaf(d)
 		}
 	}
 	return out, nil

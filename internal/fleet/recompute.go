@@ -321,17 +321,23 @@ func (p picture) covers(pack *rulebook.Pack) []zoneCover {
 			sources, missing := p.sources(side, z.Kind)
 			c.missing = append(c.missing, missing...)
 			if z.Rect != nil && len(c.missing) == 0 {
-				asked := field.Zone{X0M: z.Rect.X0M, X1M: z.Rect.X1M, Y0M: z.Rect.Y0M, Y1M: z.Rect.Y1M, BodyHeightM: z.BodyHeightM, Purpose: field.Purpose(z.Kind)}
-				if z.HeldS != nil {
-					asked.StillS = *z.HeldS
-				}
-				cover := field.Cover(asked, sources)
+				cover := field.Cover(c.asked(), sources)
 				c.cover = &cover
 			}
 			list = append(list, c)
 		}
 	}
 	return list
+}
+
+// asked is the zone in the terms of the field's physics; its place must be known.
+func (c zoneCover) asked() field.Zone {
+	r := c.zone.Rect
+	z := field.Zone{X0M: r.X0M, X1M: r.X1M, Y0M: r.Y0M, Y1M: r.Y1M, BodyHeightM: c.zone.BodyHeightM, Purpose: field.Purpose(c.zone.Kind)}
+	if c.zone.HeldS != nil {
+		z.StillS = *c.zone.HeldS
+	}
+	return z
 }
 
 // coverage is the recorded form of a zone's cover.
@@ -352,19 +358,8 @@ func (c zoneCover) coverage(pack *rulebook.Pack, inputs string, at time.Time) Co
 // ownLeaf says whether a device sees the door's own moving leaf: not_seen, seen, masked (the control ignores it
 // meanwhile), not_computable.
 func (p picture) ownLeaf(d deviceInPlace) string {
-	if d.sensing != "radar" {
-		return "not_computable"
-	}
-	v, missing := p.volume(d.revision.Device)
-	if len(missing) > 0 {
-		return "not_computable"
-	}
-	seen, computable := false, len(p.door.Facts.Leaves) > 0
-	for _, l := range p.door.Facts.Leaves {
-		check, ok := p.leafCheck(v, l, d.component.Fitting.Side)
-		computable = computable && ok
-		seen = seen || check
-	}
+	sights, computable := p.leafSights(d)
+	seen := slices.ContainsFunc(sights, func(s LeafSight) bool { return s.Seen })
 	switch {
 	case seen && d.component.Fitting.InhibitedWhileMoving != nil && *d.component.Fitting.InhibitedWhileMoving:
 		return "masked"
@@ -374,13 +369,6 @@ func (p picture) ownLeaf(d deviceInPlace) string {
 		return "not_computable"
 	}
 	return "not_seen"
-}
-
-// leafCheck holds a device against one leaf. ok is false when the leaf's or the opening's measures are
-// not known, or where it is hinged.
-func (p picture) leafCheck(v field.Device, l Leaf, side string) (seen, ok bool) {
-	surface, ok := p.leafSurface(l, side)
-	return ok && surface != nil && v.CheckLeaf(surface).Seen, ok
 }
 
 // leafSurface is a leaf as it moves on a side; nil when it opens away from it, or nothing is computed for its motion yet. It is not known without
@@ -537,6 +525,7 @@ type Watched struct {
 	Fitted     *Fitted // the walk test that it rests on
 	Polygons   [][][][2]float64
 	OwnLeaf    string
+	Leaves     []LeafSight // for whom OwnLeaf is
 }
 
 // Watched computes what a device watches now, with its outline.
@@ -559,6 +548,7 @@ func (f *Fleet) Watched(ctx context.Context, by identity.Actor, componentID uuid
 		w = Watched{RevisionID: d.revision.RevisionID, Side: d.component.Fitting.Side, Extent: extent, Fitted: d.revision.Device.Fitted, Polygons: rings(polygons)}
 		if by.Role.Staff() { // a finding of computation alone is internal
 			w.OwnLeaf = p.ownLeaf(d)
+			w.Leaves, _ = p.leafSights(d)
 		}
 		return nil
 	})

@@ -204,6 +204,33 @@ func (w writer) door(doc *DoorContent, p picture) {
 	for _, side := range []string{"a", "b"} {
 		doc.Sides = append(doc.Sides, w.side(p, side, covers))
 	}
+	for _, c := range covers {
+		p.unfit(doc.Devices, c)
+	}
+}
+
+// unfit writes with each device that does not count for a zone why it does not.
+func (p picture) unfit(devices []ReportDevice, c zoneCover) {
+	if c.cover == nil {
+		return
+	}
+	for _, id := range c.cover.Unfit {
+		i := slices.IndexFunc(devices, func(d ReportDevice) bool { return d.ID == id })
+		j := slices.IndexFunc(p.devices, func(d deviceInPlace) bool { return d.component.ComponentID.String() == id })
+		if i < 0 || j < 0 {
+			continue
+		}
+		v, missing := p.watch(p.devices[j])
+		if len(missing) > 0 {
+			continue
+		}
+		is := v.Senses()
+		one := ReportUnfit{Zone: c.zone.Title, Purpose: string(c.zone.Kind), Tells: string(is.Purpose), Reason: string(is.Unfit(c.asked()))}
+		if one.Reason == string(field.LetsGo) {
+			one.StillS, one.AskedS = is.StillS, *c.zone.HeldS
+		}
+		devices[i].Unfit = append(devices[i].Unfit, one)
+	}
 }
 
 // zones are what the rule basis asks for on both sides, without how far it is covered.
@@ -254,6 +281,12 @@ func (w writer) device(p picture, c Component) ReportDevice {
 	out.Missing = e.Missing
 	if len(e.Missing) == 0 {
 		out.Field = &ReportField{WidthM: *e.WidthM, DepthM: *e.DepthM, NearM: *e.NearM, FarM: *e.FarM, AreaM2: *e.AreaM2, ModelVersion: e.ModelVersion, Polygons: rings(polygons)}
+		v, _ := p.watch(d)
+		for _, r := range field.Sketch(v) {
+			out.Field.Rays = append(out.Field.Rays, [2][3]float64{{r.From.X, r.From.Y, r.From.Z}, {r.To.X, r.To.Y, r.To.Z}})
+		}
+		_, on := p.carrierOf(d)
+		out.OnLeaf = on != nil
 	}
 	return out
 }

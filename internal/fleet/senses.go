@@ -32,6 +32,8 @@ type Senses struct {
 	SpotM     *float64  `json:"spot_m,omitempty"`
 	WholeSpot *bool     `json:"whole_spot,omitempty"`
 
+	OnLeaf *bool `json:"on_leaf,omitempty"` // it is made to be fixed to a leaf that turns, and moves with it; its mount is told with the leaf closed
+
 	DivergenceDeg *float64 `json:"divergence_deg,omitempty"` // of a spot, of a ray
 	RangeM        *float64 `json:"range_m,omitempty"`        // of a spot, of a ray; of a beam, from end to end
 	DiameterM     *float64 `json:"diameter_m,omitempty"`     // of a beam
@@ -46,9 +48,9 @@ type sensedBy struct{ must, may, mount []string }
 func sensed() map[string]sensedBy {
 	place := []string{"height_m", "offset_x_m", "offset_y_m"}
 	return map[string]sensedBy{
-		"infrared_presence": {must: []string{"rows", "columns", "row_step_deg", "column_step_deg", "divergence_deg", "range_m", "detection_share"},
+		"infrared_presence": {must: []string{"rows", "columns", "row_step_deg", "column_step_deg", "divergence_deg", "range_m", "detection_share"}, may: []string{"on_leaf"},
 			mount: append(slices.Clone(place), "tilt_deg", "yaw_deg")},
-		"laser_curtain": {must: []string{"leans_deg", "from_deg", "to_deg", "step_deg", "range_m", "spot_m", "divergence_deg"}, may: []string{"whole_spot"},
+		"laser_curtain": {must: []string{"leans_deg", "from_deg", "to_deg", "step_deg", "range_m", "spot_m", "divergence_deg"}, may: []string{"whole_spot", "on_leaf"},
 			mount: append(slices.Clone(place), "tilt_deg", "yaw_deg")},
 		"beam":        {must: []string{"range_m", "diameter_m"}, mount: place},
 		"mat":         {must: []string{"width_m", "depth_m"}, mount: place[1:]},
@@ -114,6 +116,7 @@ func (s *Senses) checkMembers(faults *fault.List, of sensedBy) {
 		}
 	}
 	belongs(faults, of, "whole_spot", s.WholeSpot != nil)
+	belongs(faults, of, "on_leaf", s.OnLeaf != nil)
 	if !belongs(faults, of, "leans_deg", len(s.LeansDeg) > 0) {
 		return
 	}
@@ -219,4 +222,59 @@ func (p picture) watch(d deviceInPlace) (field.Volume, []string) {
 		return nil, []string{"mount: " + err.Error()}
 	}
 	return v, nil
+}
+
+// LeafSight is what a device sees of one of the door's leaves.
+type LeafSight struct {
+	Leaf    int     `json:"leaf"` // from 1 on
+	Seen    bool    `json:"seen"`
+	FromDeg float64 `json:"from_deg"` // the first and last opening angle at which something of a leaf that turns is seen; 0 of one that does not
+	ToDeg   float64 `json:"to_deg"`
+	OnIt    bool    `json:"on_it"` // the device is fixed to this leaf and moves with it
+}
+
+// leafSights holds a device against the door's leaves as they move on its side. known is false when something is missing to say it of all of them.
+func (p picture) leafSights(d deviceInPlace) (list []LeafSight, known bool) {
+	v, missing := p.watch(d)
+	if len(missing) > 0 {
+		return nil, false
+	}
+	on, carrier := p.carrierOf(d)
+	known = len(p.door.Facts.Leaves) > 0
+	for i, l := range p.door.Facts.Leaves {
+		surface, ok := p.leafSurface(l, d.component.Fitting.Side)
+		known = known && ok
+		if surface == nil {
+			continue
+		}
+		c := field.SeesLeaf(v, surface, carrier)
+		list = append(list, LeafSight{Leaf: i + 1, Seen: c.Seen, FromDeg: c.FirstDeg, ToDeg: c.LastDeg, OnIt: i == on})
+	}
+	return list, known
+}
+
+// carrierOf is the leaf that a device is fixed to, of several the one whose middle is nearest to it; nil when it stays where it is.
+func (p picture) carrierOf(d deviceInPlace) (leaf int, carrier field.Carrier) {
+	leaf = -1
+	id := d.component.ModelID
+	if id == nil {
+		return leaf, nil
+	}
+	s := p.models[*id].Senses
+	if s == nil || s.OnLeaf == nil || !*s.OnLeaf || !d.revision.Device.Mount.OffsetXM.Known() {
+		return leaf, nil
+	}
+	least := math.Inf(1)
+	for i, l := range p.door.Facts.Leaves {
+		surface, _ := p.leafSurface(l, d.component.Fitting.Side)
+		one, ok := surface.(field.Carrier)
+		if !ok {
+			continue
+		}
+		middle, _ := one.Middle()
+		if away := math.Abs(middle - *d.revision.Device.Mount.OffsetXM.Value); away < least {
+			leaf, carrier, least = i, one, away
+		}
+	}
+	return leaf, carrier
 }

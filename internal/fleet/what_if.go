@@ -31,6 +31,11 @@ func ChangeNames() []string {
 		"mount.tilt_deg", "mount.yaw_deg", "antenna", "accessories"}
 }
 
+// radarChanges are those of ChangeNames that only a radar has.
+func radarChanges() []string {
+	return []string{"reach_db", "confirm_travel_mm", "motion_direction", "hold_while_moving", "antenna"}
+}
+
 // WhatIf is what changes of a device would do.
 type WhatIf struct {
 	Component Component
@@ -78,6 +83,10 @@ func asPlanned(ctx context.Context, tx Tx, p picture, d deviceInPlace, changes [
 	for i, c := range changes {
 		at := fmt.Sprintf("/changes/%d", i)
 		value := strings.TrimSpace(c.Value)
+		if _, other := sensed()[d.sensing]; other && slices.Contains(radarChanges(), c.Name) {
+			faults.Add(at+"/name", "change_of_radar", "name", c.Name)
+			continue
+		}
 		if q := facts.quantityNamed(c.Name); q != nil {
 			v, err := strconv.ParseFloat(strings.Replace(value, ",", ".", 1), 64)
 			if err != nil {
@@ -182,11 +191,11 @@ func accessoriesNamed(ctx context.Context, tx Tx, names string) ([]uuid.UUID, er
 // checks holds a device in place against everything that its side asks; nothing when its field cannot be computed.
 func (p picture) checks(pack *rulebook.Pack, side string, componentID uuid.UUID) []advice.Check {
 	i := slices.IndexFunc(p.devices, func(d deviceInPlace) bool { return d.component.ComponentID == componentID })
-	if i < 0 || p.devices[i].sensing != "radar" {
+	if i < 0 {
 		return nil
 	}
 	d := p.devices[i]
-	v, missing := p.volume(d.revision.Device)
+	v, missing := p.watch(d)
 	if len(missing) > 0 {
 		return nil
 	}
@@ -196,8 +205,12 @@ func (p picture) checks(pack *rulebook.Pack, side string, componentID uuid.UUID)
 	}
 	if d.purpose() != "activation" {
 		o.Required, o.Bodies = nil, nil
+		if d.sensing != "radar" {
+			o.Required, o.KeptClear = o.Standing, nil
+		}
 	}
-	return o.Hold(v, p.motion(d))
+	_, on := p.carrierOf(d)
+	return o.HoldAny(v, p.motion(d), on)
 }
 
 // motion is what a device makes of movement, as far as it is recorded; what is not counts as no obstacle.
@@ -242,7 +255,11 @@ func turns(side string, before, after []advice.Check) (list []WhatIfEffect) {
 
 // Told puts the effects into words, the field's measures first.
 func (w Preview) Told(p words.Printer) []string {
-	list := []string{p.T("what_if.extent", "before", told(p, w.Before.Extent), "after", told(p, w.After.Extent))}
+	extent := "what_if.extent"
+	if w.After.Sensing != "radar" {
+		extent = "what_if.extent.body"
+	}
+	list := []string{p.T(extent, "before", told(p, w.Before.Extent), "after", told(p, w.After.Extent))}
 	for _, e := range w.Effects {
 		list = append(list, p.T("what_if."+e.Turn, "before", advice.TellCheck(p, e.Before), "after", advice.TellCheck(p, e.After)))
 	}
@@ -252,6 +269,9 @@ func (w Preview) Told(p words.Printer) []string {
 func told(p words.Printer, e *Extent) string {
 	if e == nil || e.WidthM == nil {
 		return p.T("what_if.unknown")
+	}
+	if *e.AreaM2 == 0 {
+		return p.T("what_if.nothing")
 	}
 	return p.T("what_if.field", "width", p.Length(*e.WidthM), "depth", p.Length(*e.DepthM), "near", p.Length(*e.NearM), "far", p.Length(*e.FarM))
 }
