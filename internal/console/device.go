@@ -1,19 +1,21 @@
 package console
 
 import (
+	"bytes"
 	"context"
 	"fmt"
+	"html/template"
+	"io"
 	"net/http"
+	"slices"
 	"strings"
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/report"
 	"lintel.example/lintel/internal/words"
-
-	"bytes"
-	"html/template"
 )
 
 // quantityField is a physical value as a form asks for it: the value, and how it came to be known.
@@ -178,6 +180,7 @@ type deviceData struct {
 	Names     fleet.Names
 	Lines     []revisionLine
 	More      More
+	Leaves    []string // what it sees of the door's leaves, in words
 }
 
 type revisionLine struct {
@@ -223,6 +226,9 @@ func (c *Console) device(ctx context.Context, q *request) (answer, error) {
 		return nil, err
 	}
 	data := deviceData{Component: component, Door: names[component.DoorID], Names: names, More: q.more(last)}
+	if data.Leaves, err = c.leavesSeen(ctx, q, id); err != nil {
+		return nil, err
+	}
 	for _, r := range list {
 		line := revisionLine{Revision: r, By: writer{q.texts}.person(names, r.RecordedBy)}
 		if e, ok := extents[r.RevisionID]; ok {
@@ -231,6 +237,30 @@ func (c *Console) device(ctx context.Context, q *request) (answer, error) {
 		data.Lines = append(data.Lines, line)
 	}
 	return page{name: "device", data: data}, nil
+}
+
+// leavesSeen says what a device sees of the door's leaves; nothing where nobody has recorded how it is mounted and set, or to whom that is not told.
+func (c *Console) leavesSeen(ctx context.Context, q *request, id uuid.UUID) (list []string, err error) {
+	w, err := c.Fleet.Watched(ctx, q.by, id)
+	if err != nil {
+		if slices.ContainsFunc(fault.Of(err), func(e *fault.Error) bool { return e.Code == "settings_not_recorded" }) {
+			return nil, nil
+		}
+		return nil, err
+	}
+	for _, l := range w.Leaves {
+		key := "console.device.leaf.unseen"
+		switch {
+		case l.Seen && l.ToDeg > 0:
+			key = "console.device.leaf.angles"
+		case l.Seen:
+			key = "console.device.leaf.closing"
+		case l.OnIt:
+			key = "console.device.leaf.on_it"
+		}
+		list = append(list, q.texts.T(key, "leaf", l.Leaf, "from", q.texts.Quantity(l.FromDeg, words.Degree), "to", q.texts.Quantity(l.ToDeg, words.Degree)))
+	}
+	return list, nil
 }
 
 type settingsData struct {
@@ -249,6 +279,8 @@ type previewData struct {
 	Over            template.HTML   // the side of the device after the change, drawn over what it watches now
 	Before, After   template.HTML   // and each by itself
 	Zones           []zoneLine
+
+	UnfitBefore, UnfitAfter string // for which zones the device does not count, and why
 }
 
 // zoneLine is a required zone before and after.
@@ -347,15 +379,20 @@ func (c *Console) preview(ctx context.Context, q *request, id uuid.UUID, device 
 	}
 	out.Told = p.Told(q.texts)
 	units := report.Units(q.texts.Units())
-	for into, drawings := range map[*template.HTML][]report.PlanDrawing{
-		&out.Before: report.Plans(p.Before.Document, q.texts, units),
-		&out.After:  report.Plans(p.After.Document, q.texts, units),
-		&out.Over:   report.PlansOver(p.Before.Document, p.After.Document, q.texts, units),
+	for _, one := range []struct {
+		into     *template.HTML
+		drawings []report.PlanDrawing
+		draw     func(io.Writer, report.Texts, report.PlanDrawing) error
+	}{
+		{&out.Before, report.Plans(p.Before.Document, q.texts, units), report.NarrowPlanSVG},
+		{&out.After, report.Plans(p.After.Document, q.texts, units), report.NarrowPlanSVG},
+		{&out.Over, report.PlansOver(p.Before.Document, p.After.Document, q.texts, units), report.PlanSVG},
 	} {
-		if *into, err = drawn(p.After.Document, id, drawings, q.texts); err != nil {
+		if *one.into, err = drawn(p.After.Document, id, one.drawings, q.texts, one.draw); err != nil {
 			return nil, err
 		}
 	}
+	out.UnfitBefore, out.UnfitAfter = unfitOf(q.texts, p.Before.Document, id), unfitOf(q.texts, p.After.Document, id)
 	return out, nil
 }
 
@@ -369,8 +406,18 @@ func causes(a, b []string) (list []fleet.Finding) {
 	return list
 }
 
+// unfitOf says for which zones a device does not count, and why.
+func unfitOf(texts words.Printer, doc fleet.ComplianceReport, id uuid.UUID) string {
+	for _, d := range doc.Devices {
+		if list := report.Unfitness(texts, d); d.ID == id.String() && len(list) > 0 {
+			return strings.Join(list, ". ") + "."
+		}
+	}
+	return texts.T("console.none")
+}
+
 // drawn draws the sides on which a device is.
-func drawn(doc fleet.ComplianceReport, id uuid.UUID, drawings []report.PlanDrawing, texts words.Printer) (template.HTML, error) {
+func drawn(doc fleet.ComplianceReport, id uuid.UUID, drawings []report.PlanDrawing, texts words.Printer, draw func(io.Writer, report.Texts, report.PlanDrawing) error) (template.HTML, error) {
 	side := ""
 	for _, d := range doc.Devices {
 		if d.ID == id.String() {
@@ -380,7 +427,7 @@ func drawn(doc fleet.ComplianceReport, id uuid.UUID, drawings []report.PlanDrawi
 	var svg bytes.Buffer
 	for i, plan := range drawings {
 		if s := doc.Sides[i].Side; side == s || side == "both" {
-			if err := report.PlanSVG(&svg, texts, plan); err != nil {
+			if err := draw(&svg, texts, plan); err != nil {
 				return "", err
 			}
 		}

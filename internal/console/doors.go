@@ -11,6 +11,7 @@ import (
 	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/report"
+	"lintel.example/lintel/internal/words"
 )
 
 type doorsData struct {
@@ -107,6 +108,7 @@ type doorData struct {
 type deviceLine struct {
 	fleet.Component
 	Facts    fleet.ReportDevice
+	Unfit    []string        // for which zones it does not count, and why
 	Revision *fleet.Revision // nil: nobody has recorded any
 }
 
@@ -138,19 +140,19 @@ func (c *Console) door(ctx context.Context, q *request) (answer, error) {
 		}
 		data.Drawings = append(data.Drawings, template.HTML(svg.String())) // every text in it is escaped where it is written
 	}
-	data.sort(c)
+	data.sort(c, q.texts)
 	return page{name: "door", data: data}, nil
 }
 
 // sort puts the folder's contents where the page shows them.
-func (d *doorData) sort(c *Console) {
+func (d *doorData) sort(c *Console, texts words.Printer) {
 	for _, one := range d.Components {
 		i := slices.IndexFunc(d.Document.Devices, func(r fleet.ReportDevice) bool { return r.ID == one.ComponentID.String() })
 		if i < 0 {
 			d.Hardware = append(d.Hardware, one)
 			continue
 		}
-		line := deviceLine{Component: one, Facts: d.Document.Devices[i]}
+		line := deviceLine{Component: one, Facts: d.Document.Devices[i], Unfit: report.Unfitness(texts, d.Document.Devices[i])}
 		for _, r := range d.Revisions {
 			if r.ComponentID == one.ComponentID {
 				line.Revision = &r

@@ -109,17 +109,7 @@ func TestAChangeOfSettingsIsSeenBeforeItIsRecorded(t *testing.T) {
 	w := newWorld(t)
 	path := "/devices/" + w.sensor.String() + "/settings"
 	form := w.support.get(t, path).want(t, 200, "Change the settings", "wide", "Height above the floor")
-	values := url.Values{}
-	for _, m := range inputs.FindAllStringSubmatch(form.body, -1) {
-		if strings.HasPrefix(m[1], "/device") || m[1] == "revision_id" {
-			values.Set(m[1], form.hidden(t, m[1]))
-		}
-	}
-	for _, m := range regexp.MustCompile(`(?s)<select[^>]* name="([^"]+)".*?</select>`).FindAllStringSubmatch(form.body, -1) {
-		if chosen := regexp.MustCompile(`value="([^"]*)" selected`).FindStringSubmatch(m[0]); chosen != nil {
-			values.Set(m[1], chosen[1])
-		}
-	}
+	values := present(t, form)
 	values.Set("/standing", "found")
 	values.Set("/device/settings/reach_db", "-12")
 	values.Set("/reason", "Opens for passers-by.")

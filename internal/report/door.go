@@ -738,9 +738,12 @@ func (d doorReport) devices(s surface) {
 		field := cell{Text: d.t("not_computable", "missing", missingNames(d.o.Texts, x.Missing))}
 		if f := x.Field; f != nil {
 			l := func(m float64) string { return d.o.Units.length(d.o.Texts, m) }
-			field = cell{Text: d.t("field_value", "width", l(f.WidthM), "depth", l(f.DepthM), "near", l(f.NearM), "far", l(f.FarM),
-				"area", d.o.Units.area(d.o.Texts, f.AreaM2)),
-				Note: join("\n", d.t("computed"), d.t("model", "version", f.ModelVersion))}
+			value := d.t("field_value", "width", l(f.WidthM), "depth", l(f.DepthM), "near", l(f.NearM), "far", l(f.FarM),
+				"area", d.o.Units.area(d.o.Texts, f.AreaM2))
+			if len(f.Polygons) == 0 {
+				value = PlanSensor{Sensing: x.Sensing}.emptyText(d.o.Texts)
+			}
+			field = cell{Text: join("\n", append([]string{value}, Unfitness(d.o.Texts, x)...)...), Note: join("\n", d.t("computed"), d.t("model", "version", f.ModelVersion))}
 		}
 		rows = append(rows, []cell{{Text: name, Note: join("\n", note...)}, {Text: mount}, settings, field})
 	}

@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -47,6 +48,11 @@ func (in PlanDrawing) elevationExtent() Box {
 			if f != nil && len(f.Polygons) > 0 {
 				b.add(Point{f.NearM, 0}, Point{f.FarM, 0})
 			}
+			if f != nil {
+				for _, path := range raysAside(PlanSensor{Field: f}).Paths {
+					b.add(path...)
+				}
+			}
 		}
 	}
 	return b
@@ -71,16 +77,18 @@ func elevationAt(t Texts, in PlanDrawing, denominator, widthMM float64) *Scene {
 		}
 		s.add(elevationField(s, d, i)...)
 	}
+	var numbers []marker
 	for i, d := range in.Sensors {
 		if d.elevated() {
 			at := d
 			at.XM, at.YM = d.YM, *d.HeightM
 			if d.Aim != nil {
-				at.Aim = &[2]float64{d.Aim[1], 0}
+				at.Aim = &[2]float64{d.Aim[1], d.planeM()}
 			}
-			s.add(sensor(s, at, strconv.Itoa(i+1))...)
+			numbers = append(numbers, marker{at, strconv.Itoa(i + 1)})
 		}
 	}
+	s.add(markers(s, numbers)...)
 	elevationDimensions(s, t, in, body)
 	elevationLegend(s, t, in, widthMM)
 	return s
@@ -111,14 +119,35 @@ func elevationField(s *Scene, d PlanSensor, lane int) []Shape {
 		return nil
 	}
 	near, far := d.Field.NearM, d.Field.FarM
+	if least := s.m(0.8); far-near < least { // a line is to be seen
+		near, far = (near+far-least)/2, (near+far+least)/2
+	}
 	top := laneTop(s, lane)
-	sh := fieldArea(s, d.Purpose, [][]Point{box(Point{near, top - s.m(2.4)}, Point{far, top})})
+	sh := fieldArea(s, d, [][]Point{box(Point{near, top - s.m(2.4)}, Point{far, top})})
 	sh = append(sh, &Text{At: Point{near - s.m(1), top - s.m(2.2)}, String: strconv.Itoa(lane + 1), HeightMM: textMM, Anchor: End, Bold: true, Tone: Ink, Backed: true})
-	if d.elevated() {
-		at := Point{d.YM, *d.HeightM}
-		sh = append(sh, &Line{Paths: [][]Point{{at, {near, 0}}, {at, {far, 0}}}, Pen: sweepPen})
+	switch {
+	case d.Sensing == "mat":
+		sh = append(sh, fieldArea(s, d, [][]Point{box(Point{near, 0}, Point{far, s.m(1)})})...)
+	case !onFloor(d.Sensing):
+		if rays := raysAside(d); len(rays.Paths) > 0 {
+			sh = append(sh, rays)
+		}
+	case d.elevated():
+		at, z := Point{d.YM, *d.HeightM}, d.Field.PlaneM
+		sh = append(sh, &Line{Paths: [][]Point{{at, {near, z}}, {at, {far, z}}}, Pen: sweepPen})
+		if z > 0 {
+			sh = append(sh, &Line{Paths: [][]Point{{{near, z}, {far, z}}}, Pen: leafPen})
+		}
 	}
 	return sh
+}
+
+// planeM is how high above the floor the field lies.
+func (d PlanSensor) planeM() float64 {
+	if d.Field == nil {
+		return 0
+	}
+	return d.Field.PlaneM
 }
 
 // laneTop is where the bar of a sensor begins, below the floor.
@@ -138,7 +167,10 @@ func elevationDimensions(s *Scene, t Texts, in PlanDrawing, body Box) {
 	low := frame.Min.Y
 	for i, d := range in.Sensors {
 		label := fieldLabel(in.Sensors, i)
-		if d.elevated() {
+		if in.crowded() {
+			break
+		}
+		if d.elevated() && *d.HeightM > 0 {
 			s.add(&Dimension{From: Point{d.YM, 0}, To: Point{d.YM, *d.HeightM}, Upright: true, Line: right + s.m(28*lane),
 				Label: label + t.T("report.elevation.height", "value", in.Units.length(t, *d.HeightM))})
 			lane++
@@ -158,16 +190,20 @@ func elevationDimensions(s *Scene, t Texts, in PlanDrawing, body Box) {
 }
 
 func elevationLegend(s *Scene, t Texts, in PlanDrawing, widthMM float64) {
-	l := newLegend(s, widthMM)
+	l := newLegend(s, widthMM, in.narrow)
 	l.row(s.Title, true, nil)
 	l.row(in.Units.scaleText(t, s.Denominator), false, nil)
 	l.scaleBar(t, in.Units)
 	for i, d := range in.Sensors {
-		l.row(elevationSensor(t, d, i), false, func(b Box) []Shape {
+		text := elevationSensor(t, d, i)
+		if in.crowded() {
+			text = join("\n", text, d.heights(t, in.Units))
+		}
+		l.row(text, false, func(b Box) []Shape {
 			if d.Field == nil {
 				return []Shape{&Area{Rings: [][]Point{box(b.Min, b.Max)}, Pen: Pen{WidthMM: 0.2, Dash: []float64{0.6, 0.6}, Tone: Ink}}}
 			}
-			return fieldArea(s, d.Purpose, [][]Point{box(b.Min, b.Max)})
+			return fieldArea(s, d, [][]Point{box(b.Min, b.Max)})
 		})
 	}
 	for i, d := range in.Sensors {
@@ -181,8 +217,12 @@ func elevationLegend(s *Scene, t Texts, in PlanDrawing, widthMM float64) {
 			return []Shape{&Line{Paths: [][]Point{{{b.Min.X, y}, {b.Max.X, y}}}, Pen: p}}
 		}
 	}
-	l.row(t.T("report.elevation.axis"), false, stroke(aimPen))
-	l.row(t.T("report.elevation.sight"), false, stroke(sweepPen))
+	if slices.ContainsFunc(in.Sensors, func(d PlanSensor) bool { return d.elevated() && d.Aim != nil }) {
+		l.row(t.T("report.elevation.axis"), false, stroke(aimPen))
+	}
+	for _, key := range in.sights() {
+		l.row(t.T(key), false, stroke(sweepPen))
+	}
 	l.row(t.T("report.elevation.body", "foot", in.Units.length(t, bodyFootM), "top", in.Units.length(t, bodyTopM)), false, stroke(bodyPen))
 	if in.HeaderDepthM > 0 && in.LeafHeightM > 0 {
 		l.row(t.T("report.elevation.header", "depth", in.Units.length(t, in.HeaderDepthM)), false, stroke(headerPen))
@@ -192,6 +232,19 @@ func elevationLegend(s *Scene, t Texts, in PlanDrawing, widthMM float64) {
 	}
 	l.gap(1)
 	l.row(in.note(t), false, nil)
+}
+
+// sights are the texts of what the thin lines of an elevation show.
+func (in PlanDrawing) sights() (keys []string) {
+	if slices.ContainsFunc(in.Sensors, func(d PlanSensor) bool {
+		return onFloor(d.Sensing) && d.elevated() && d.Field != nil && len(d.Field.Polygons) > 0
+	}) {
+		keys = append(keys, "report.elevation.sight")
+	}
+	if slices.ContainsFunc(in.Sensors, func(d PlanSensor) bool { return len(raysAside(d).Paths) > 0 }) {
+		keys = append(keys, "report.elevation.rays")
+	}
+	return keys
 }
 
 // formerReach says from where to where a sensor reaches at present.
@@ -209,9 +262,21 @@ func elevationSensor(t Texts, d PlanSensor, i int) string {
 	case d.Field == nil:
 		text += "\n" + t.T("report.plan.not_computable", "missing", d.Missing)
 	case len(d.Field.Polygons) == 0:
-		text += "\n" + t.T("report.plan.empty")
+		text += "\n" + d.emptyText(t)
 	}
-	return text
+	return join("\n", append([]string{text}, d.said(t)...)...)
+}
+
+// heights says how high a device stands and from where to where its field reaches.
+func (d PlanSensor) heights(t Texts, u Units) string {
+	var parts []string
+	if d.elevated() && *d.HeightM > 0 {
+		parts = append(parts, t.T("report.elevation.mounted", "value", u.length(t, *d.HeightM)))
+	}
+	if d.Field != nil && len(d.Field.Polygons) > 0 {
+		parts = append(parts, t.T("report.elevation.field_desc"+d.ofWhom(), "near", u.length(t, d.Field.NearM), "far", u.length(t, d.Field.FarM)))
+	}
+	return strings.Join(parts, " ")
 }
 
 // elevationDesc says in words what the elevation shows, each number of it.
@@ -228,14 +293,11 @@ func elevationDesc(t Texts, in PlanDrawing, denominator float64) string {
 	}
 	for i, d := range in.Sensors {
 		parts = append(parts, strings.ReplaceAll(elevationSensor(t, d, i), "\n", ". ")+".")
-		if d.elevated() {
-			parts = append(parts, t.T("report.elevation.height", "value", length(*d.HeightM))+".")
-			if d.Aim != nil {
-				parts = append(parts, t.T("report.elevation.aim_desc", "value", length(d.Aim[1])))
-			}
+		if text := d.heights(t, in.Units); text != "" {
+			parts = append(parts, text)
 		}
-		if d.Field != nil && len(d.Field.Polygons) > 0 {
-			parts = append(parts, t.T("report.elevation.field_desc", "near", length(d.Field.NearM), "far", length(d.Field.FarM)))
+		if d.elevated() && d.Aim != nil {
+			parts = append(parts, t.T("report.elevation.aim_desc", "value", length(d.Aim[1])))
 		}
 	}
 	for i, d := range in.Sensors {
@@ -244,5 +306,8 @@ func elevationDesc(t Texts, in PlanDrawing, denominator float64) string {
 		}
 	}
 	parts = append(parts, t.T("report.elevation.body", "foot", length(bodyFootM), "top", length(bodyTopM))+".")
-	return strings.Join(append(parts, t.T("report.elevation.sight")+".", in.note(t)), " ")
+	for _, key := range in.sights() {
+		parts = append(parts, t.T(key)+".")
+	}
+	return strings.Join(append(parts, in.note(t)), " ")
 }

@@ -276,8 +276,14 @@ func TestPatternsAreToldApartOnABadCopy(t *testing.T) {
 	square := [][]Point{box(Point{0, 0}, Point{0.5, 0.25})}
 	level := func(p Pen) []Shape { return []Shape{&Line{Paths: [][]Point{{{0, 0.12}, {0.5, 0.12}}}, Pen: p}} }
 	kinds := map[string]func(s *Scene) []Shape{
-		"field that opens":    func(s *Scene) []Shape { return fieldArea(s, "activation", square) },
-		"field that protects": func(s *Scene) []Shape { return fieldArea(s, "presence", square) },
+		"field that opens":    func(s *Scene) []Shape { return fieldArea(s, PlanSensor{}, square) },
+		"field that protects": func(s *Scene) []Shape { return fieldArea(s, PlanSensor{Purpose: "presence"}, square) },
+		"spots of light":      func(s *Scene) []Shape { return fieldArea(s, PlanSensor{Sensing: "infrared_presence"}, square) },
+		"curtain of rays":     func(s *Scene) []Shape { return fieldArea(s, PlanSensor{Sensing: "laser_curtain"}, square) },
+		"beam":                func(s *Scene) []Shape { return fieldArea(s, PlanSensor{Sensing: "beam"}, square) },
+		"mat":                 func(s *Scene) []Shape { return fieldArea(s, PlanSensor{Sensing: "mat"}, square) },
+		"act":                 func(s *Scene) []Shape { return fieldArea(s, PlanSensor{Sensing: "knowing_act"}, square) },
+		"field not counted":   func(s *Scene) []Shape { return fieldArea(s, PlanSensor{Unfit: []string{"so"}}, square) },
 		"zone to open":        func(*Scene) []Shape { return []Shape{&Area{Rings: square, Pen: zonePen("activation")}} },
 		"zone to protect":     func(*Scene) []Shape { return []Shape{&Area{Rings: square, Pen: zonePen("presence")}} },
 		"uncovered":           func(s *Scene) []Shape { return gapArea(s, square) },

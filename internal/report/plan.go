@@ -35,6 +35,9 @@ type PlanDrawing struct {
 	Spots []PlanSpot
 	// Marks are where outputs came on a walk test.
 	Marks []PlanMark
+
+	// narrow: measures and legend stand beneath, for want of room beside.
+	narrow bool
 }
 
 // PlanSpot is the largest circle that nothing covers in one uncovered piece.
@@ -69,8 +72,14 @@ type PlanLeaf struct {
 type PlanSensor struct {
 	// Name is printed in the legend, e.g. model and place.
 	Name string
-	// Purpose is activation or presence and decides the pattern.
+	// Purpose is activation or presence; it decides the pattern of a radar.
 	Purpose string
+	// Sensing is as the catalogue's and decides the pattern; empty: radar.
+	Sensing string
+	// OnLeaf says that it moves with the leaf; it is drawn with the leaf closed.
+	OnLeaf bool
+	// Unfit says, in words, for which zones it does not count, and why.
+	Unfit []string
 	// Placed says that X and Y are known; without it only the legend speaks.
 	Placed bool
 	XM, YM float64
@@ -91,6 +100,10 @@ type PlanField struct {
 	Polygons                    Polygons
 	// ModelVersion is of the model that computed it; empty: not said.
 	ModelVersion string
+	// Rays are the few that stand for a device of light: from and to, each x, y and z.
+	Rays [][2][3]float64
+	// PlaneM is how high above the floor the field lies.
+	PlaneM float64
 }
 
 // PlanZone is a required or a kept-clear zone.
@@ -132,6 +145,16 @@ func PlanSVG(w io.Writer, t Texts, in PlanDrawing) error {
 	return WriteSVG(w, scenes...)
 }
 
+// NarrowPlanSVG draws the same into less than half the width, the legends beneath: for two side by side.
+func NarrowPlanSVG(w io.Writer, t Texts, in PlanDrawing) error {
+	in.narrow = true
+	scenes, err := sideScenes(t, in, narrowMM, 320)
+	if err != nil {
+		return err
+	}
+	return WriteSVG(w, scenes...)
+}
+
 // sideScenes are the plan of a side and its elevation, if it has one.
 func sideScenes(t Texts, in PlanDrawing, widthMM, heightMM float64) ([]*Scene, error) {
 	plan, err := planScene(t, in, widthMM, heightMM)
@@ -145,8 +168,8 @@ func sideScenes(t Texts, in PlanDrawing, widthMM, heightMM float64) ([]*Scene, e
 	return []*Scene{plan, elevation}, nil
 }
 
-// FieldSVG draws fields to scale, one below the other, all at one scale so that
-// they compare.
+// FieldSVG draws fields to scale, each from above and below that from the side, one below the other, all at one scale so
+// that they compare.
 func FieldSVG(w io.Writer, t Texts, in ...FieldDrawing) error {
 	n := 0.0
 	for i, f := range in {
@@ -157,7 +180,8 @@ func FieldSVG(w io.Writer, t Texts, in ...FieldDrawing) error {
 	}
 	var scenes []*Scene
 	for _, f := range in {
-		scenes = append(scenes, fieldScene(t, f, n))
+		plan := fieldScene(t, f, n)
+		scenes = append(scenes, plan, elevationAt(t, f.aside(plan.Title), n, 0))
 	}
 	return WriteSVG(w, scenes...)
 }
@@ -181,6 +205,7 @@ const (
 	wallM    = 0.12 // the wall as drawn: its thickness is not on record
 	textMM   = 2.6  // the height of type on a drawing
 	legendMM = 62   // the width of the column right of a drawing
+	narrowMM = 88   // the width of a drawing that has its legend beneath
 )
 
 // planScene draws the plan at the largest scale at which it fits, with its
@@ -224,7 +249,7 @@ func planAt(t Texts, in PlanDrawing, body Box, denominator, widthMM, heightMM fl
 	}
 	for _, d := range in.Sensors {
 		if d.Field != nil {
-			s.add(fieldArea(s, d.Purpose, rings(d.Field.Polygons))...)
+			s.add(fieldArea(s, d, rings(d.Field.Polygons))...)
 		}
 	}
 	for _, d := range in.Sensors {
@@ -250,11 +275,14 @@ func planAt(t Texts, in PlanDrawing, body Box, denominator, widthMM, heightMM fl
 	for _, l := range in.Leaves {
 		s.add(leaf(s, l)...)
 	}
+	var numbers []marker
 	for i, d := range in.Sensors {
+		s.add(raysAbove(s, d)...)
 		if d.Placed {
-			s.add(sensor(s, d, strconv.Itoa(i+1))...)
+			numbers = append(numbers, marker{d, strconv.Itoa(i + 1)})
 		}
 	}
+	s.add(markers(s, numbers)...)
 
 	for _, m := range in.Marks {
 		s.add(walkMark(s, m, in.Sensors)...)
@@ -271,7 +299,7 @@ func planAt(t Texts, in PlanDrawing, body Box, denominator, widthMM, heightMM fl
 	}
 	lane := 0.0
 	for i, d := range in.Sensors {
-		if d.Field != nil && len(d.Field.Polygons) > 0 {
+		if in.dimensioned(s, d) {
 			s.add(extents(s, t, in.Units, *d.Field, frame, lane, fieldLabel(in.Sensors, i))...)
 			lane++
 		}
@@ -456,21 +484,6 @@ func arrow(s *Scene, from, to Point) *Line {
 	return &Line{Paths: [][]Point{{from, to}, {barb(1), to, barb(-1)}}, Pen: Pen{WidthMM: 0.25, Tone: Ink}}
 }
 
-// sensor is a ring with its number and a dashed line to where its axis meets the
-// floor.
-func sensor(s *Scene, d PlanSensor, number string) []Shape {
-	at, r := Point{d.XM, d.YM}, s.m(1.8)
-	var sh []Shape
-	if d.Aim != nil {
-		aim, c := Point{d.Aim[0], d.Aim[1]}, s.m(1.2)
-		sh = append(sh, &Line{Paths: [][]Point{{at, aim}}, Pen: aimPen},
-			&Arc{Centre: aim, RadiusM: c * 0.6, FromDeg: 0, ToDeg: 360, Pen: Pen{WidthMM: 0.25, Tone: Ink}},
-			&Line{Paths: [][]Point{{{aim.X - c, aim.Y}, {aim.X + c, aim.Y}}, {{aim.X, aim.Y - c}, {aim.X, aim.Y + c}}}, Pen: Pen{WidthMM: 0.25, Tone: Ink}})
-	}
-	return append(sh, disc(at, r, White), &Arc{Centre: at, RadiusM: r, FromDeg: 0, ToDeg: 360, Pen: Pen{WidthMM: 0.4, Tone: Ink}},
-		&Text{At: Point{at.X, at.Y - s.m(textMM*0.35)}, String: number, HeightMM: textMM, Anchor: Middle, Bold: true, Tone: Ink})
-}
-
 // walkMark is a cross with its number; a heavy stroke goes from it, in line with the
 // sensor, to where the device should have answered. An outlier is ringed.
 func walkMark(s *Scene, m PlanMark, sensors []PlanSensor) []Shape {
@@ -496,16 +509,6 @@ func disc(c Point, r float64, tone Tone) *Area {
 		ring = append(ring, a.at(deg))
 	}
 	return &Area{Rings: [][]Point{ring}, Fill: true, Tone: tone}
-}
-
-// fieldArea is a field: rising strokes where it opens the door, falling strokes
-// where it protects.
-func fieldArea(s *Scene, purpose string, r [][]Point) []Shape {
-	deg := 60.0
-	if purpose == "presence" {
-		deg = -60
-	}
-	return []Shape{hatch(r, deg, s.m(1.5), fieldStroke), &Area{Rings: r, Pen: fieldPen}}
 }
 
 // zonePen is long dashes where the door must open, dash and two dots where it
@@ -534,9 +537,12 @@ type legend struct {
 	left int
 }
 
-// newLegend stands beside the drawing, flush right in so many millimetres.
-func newLegend(s *Scene, widthMM float64) *legend {
+// newLegend stands beside the drawing, flush right in so many millimetres, or beneath it.
+func newLegend(s *Scene, widthMM float64, beneath bool) *legend {
 	b := s.Bounds()
+	if beneath {
+		return &legend{s: s, x: b.Min.X, y: b.Min.Y - s.m(6)}
+	}
 	return &legend{s: s, x: math.Max(b.Max.X+s.m(6), b.Min.X+s.m(widthMM-legendMM)), y: b.Max.Y}
 }
 
@@ -611,7 +617,7 @@ func (l *legend) scaleBar(t Texts, u Units) {
 }
 
 func planLegend(s *Scene, t Texts, in PlanDrawing, widthMM, heightMM float64) {
-	l := newLegend(s, widthMM)
+	l := newLegend(s, widthMM, in.narrow)
 	l.foot = l.y - s.m(heightMM-24)
 	if in.Title != "" {
 		l.row(in.Title, true, nil)
@@ -635,9 +641,11 @@ func planLegend(s *Scene, t Texts, in PlanDrawing, widthMM, heightMM float64) {
 			})
 			continue
 		case len(d.Field.Polygons) == 0:
-			text += "\n" + t.T("report.plan.empty")
+			text += "\n" + d.emptyText(t)
+		case !in.dimensioned(s, d):
+			text += "\n" + d.fieldText(t, in.Units)
 		}
-		l.row(text, false, pattern(func(r [][]Point) []Shape { return fieldArea(s, d.Purpose, r) }))
+		l.row(join("\n", append([]string{text}, d.said(t)...)...), false, pattern(func(r [][]Point) []Shape { return fieldArea(s, d, r) }))
 	}
 	for _, z := range in.Required {
 		l.row(zoneText(t, in.Units, "report.plan.required", z), false, pattern(func(r [][]Point) []Shape { return []Shape{&Area{Rings: r, Pen: zonePen(z.Purpose)}} }))
@@ -697,8 +705,10 @@ func (in PlanDrawing) note(t Texts) string {
 	return note
 }
 
-// fieldScale is the largest scale at which f fits its drawing.
-func fieldScale(f FieldDrawing) float64 { return fit(f.Units, f.extent(), 95, 110) }
+// fieldScale is the largest scale at which f fits its drawings.
+func fieldScale(f FieldDrawing) float64 {
+	return math.Max(fit(f.Units, f.extent(), 95, 110), fit(f.Units, f.aside("").elevationExtent(), 120, 150))
+}
 
 func fieldScene(t Texts, in FieldDrawing, denominator float64) *Scene {
 	u := in.Units
@@ -708,7 +718,7 @@ func fieldScene(t Texts, in FieldDrawing, denominator float64) *Scene {
 	}
 	body := in.extent()
 	r := rings(in.Polygons)
-	s.add(fieldArea(s, "activation", r)...)
+	s.add(fieldArea(s, PlanSensor{}, r)...)
 	door := Pen{WidthMM: 0.6, Tone: Ink}
 	if in.ClipAtDoorPlane {
 		strip := [][]Point{box(Point{body.Min.X, -s.m(1.6)}, Point{body.Max.X, 0})}
@@ -718,21 +728,18 @@ func fieldScene(t Texts, in FieldDrawing, denominator float64) *Scene {
 	}
 	s.add(&Line{Paths: [][]Point{{{body.Min.X, 0}, {body.Max.X, 0}}}, Pen: door})
 
-	d := PlanSensor{Placed: true, XM: in.OffsetXM, YM: in.OffsetYM, Aim: aim(in.HeightM-in.PlaneHeightM, in.OffsetXM, in.OffsetYM, in.TiltDeg, in.YawDeg)}
-	if d.Aim != nil && !body.holds(Point{d.Aim[0], d.Aim[1]}) {
-		d.Aim = nil // far outside: the axis passes over the field
-	}
-	s.add(sensor(s, d, "1")...)
+	d := PlanSensor{Placed: true, XM: in.OffsetXM, YM: in.OffsetYM, Aim: in.aim()}
+	s.add(markers(s, []marker{{d, "1"}})...)
 
 	frame := s.Bounds()
 	if len(r) > 0 {
-		s.add(extents(s, t, u, PlanField{in.WidthM, in.DepthM, in.NearM, in.FarM, in.Polygons, ""}, frame, 0, "")...)
+		s.add(extents(s, t, u, in.planField(), frame, 0, "")...)
 		if _, _, _, north := corners(flat(in.Polygons)); in.FarM > 0 {
 			s.add(&Dimension{From: Point{body.Min.X, 0}, To: north, Upright: true, Line: frame.Min.X - s.m(4), Label: t.T("report.plan.far", "value", u.length(t, in.FarM))})
 		}
 	}
 
-	l := newLegend(s, 0)
+	l := newLegend(s, 0, false)
 	l.row(s.Title, true, nil)
 	l.row(u.scaleText(t, denominator), false, nil)
 	l.scaleBar(t, u)
@@ -748,7 +755,9 @@ func fieldScene(t Texts, in FieldDrawing, denominator float64) *Scene {
 		{"edges", t.T("report.field.edges_value", "near", u.length(t, in.NearM), "far", u.length(t, in.FarM))},
 		{"area", u.area(t, in.AreaM2)},
 	} {
-		l.row(t.T("report.field."+row[0], "value", row[1]), false, nil)
+		if len(r) > 0 || row[0] != "edges" && row[0] != "area" {
+			l.row(t.T("report.field."+row[0], "value", row[1]), false, nil)
+		}
 	}
 	if in.ClipAtDoorPlane {
 		l.row(t.T("report.field.clipped"), false, nil)
@@ -759,8 +768,31 @@ func fieldScene(t Texts, in FieldDrawing, denominator float64) *Scene {
 	l.gap(1)
 	l.row(t.T("report.plan.note"), false, nil)
 
+	if len(r) == 0 {
+		s.Desc = u.scaleText(t, denominator) + ". " + t.T("report.plan.empty") + " " + t.T("report.plan.note")
+		return s
+	}
 	s.Desc = t.T("report.field.desc", "width", u.length(t, in.WidthM), "depth", u.length(t, in.DepthM), "near", u.length(t, in.NearM), "far", u.length(t, in.FarM), "scale", u.scaleText(t, denominator)) + " " + t.T("report.plan.note")
 	return s
+}
+
+func (in FieldDrawing) planField() PlanField {
+	return PlanField{WidthM: in.WidthM, DepthM: in.DepthM, NearM: in.NearM, FarM: in.FarM, Polygons: in.Polygons, PlaneM: in.PlaneHeightM}
+}
+
+// aside is the field as an elevation shows it: alone at a door of which nothing is known.
+func (in FieldDrawing) aside(title string) PlanDrawing {
+	f := in.planField()
+	return PlanDrawing{Title: title, Units: in.Units, Sensors: []PlanSensor{{Name: title, Placed: true, XM: in.OffsetXM, YM: in.OffsetYM, HeightM: &in.HeightM, Aim: in.aim(), Field: &f}}}
+}
+
+// aim is where the axis meets the plane, nil where that is far outside of the field.
+func (in FieldDrawing) aim() *[2]float64 {
+	at := aim(in.HeightM-in.PlaneHeightM, in.OffsetXM, in.OffsetYM, in.TiltDeg, in.YawDeg)
+	if at != nil && !in.extent().holds(Point{at[0], at[1]}) {
+		return nil
+	}
+	return at
 }
 
 // aim is where the axis of a sensor at height above the plane meets it; nil for
@@ -794,9 +826,12 @@ func planDesc(t Texts, in PlanDrawing, denominator float64) string {
 		case d.Field == nil:
 			parts = append(parts, t.T("report.plan.not_computable", "missing", d.Missing))
 		case len(d.Field.Polygons) == 0:
-			parts = append(parts, t.T("report.plan.empty"))
+			parts = append(parts, d.emptyText(t))
 		default:
-			parts = append(parts, t.T("report.plan.field_desc", "width", in.Units.length(t, d.Field.WidthM), "depth", in.Units.length(t, d.Field.DepthM), "near", in.Units.length(t, d.Field.NearM)))
+			parts = append(parts, d.fieldText(t, in.Units))
+		}
+		for _, one := range d.said(t) {
+			parts = append(parts, one+".")
 		}
 	}
 	for _, z := range in.Required {

@@ -38,7 +38,7 @@ func sameField(a, b *fleet.ReportField) bool {
 }
 
 func planField(f *fleet.ReportField) *PlanField {
-	return &PlanField{f.WidthM, f.DepthM, f.NearM, f.FarM, f.Polygons, f.ModelVersion}
+	return &PlanField{WidthM: f.WidthM, DepthM: f.DepthM, NearM: f.NearM, FarM: f.FarM, Polygons: f.Polygons, ModelVersion: f.ModelVersion, Rays: f.Rays}
 }
 
 func plansOf(r fleet.DoorContent, t Texts, u Units) []PlanDrawing {
@@ -116,6 +116,9 @@ func planSensor(t Texts, d fleet.ReportDevice) PlanSensor {
 	s := PlanSensor{
 		Name:    strings.TrimSpace(d.Maker + " " + d.Model),
 		Purpose: d.Purpose,
+		Sensing: d.Sensing,
+		OnLeaf:  d.OnLeaf,
+		Unfit:   Unfitness(t, d),
 		Missing: missingNames(t, d.Missing),
 	}
 	if s.Name == "" {
@@ -123,10 +126,12 @@ func planSensor(t Texts, d fleet.ReportDevice) PlanSensor {
 	}
 	s.Name += ", " + code(t, "purpose", d.Purpose)
 	m := d.Mount
-	s.HeightM = m.HeightM.Value
+	if s.HeightM = m.HeightM.Value; d.Sensing == "mat" {
+		s.HeightM = new(float64) // it lies on the floor, whatever was recorded
+	}
 	if m.OffsetXM.Value != nil && m.OffsetYM.Value != nil {
 		s.Placed, s.XM, s.YM = true, *m.OffsetXM.Value, *m.OffsetYM.Value
-		if m.HeightM.Value != nil && m.TiltDeg.Value != nil && m.YawDeg.Value != nil {
+		if aims(d.Sensing) && m.HeightM.Value != nil && m.TiltDeg.Value != nil && m.YawDeg.Value != nil {
 			s.Aim = aim(*m.HeightM.Value, s.XM, s.YM, *m.TiltDeg.Value, *m.YawDeg.Value)
 		}
 	}
