@@ -68,6 +68,7 @@ type antennaBody struct {
 	Source                string    `json:"source" minLength:"1" maxLength:"300" doc:"Where the figures come from."`
 	RangeToleranceShare   *float64  `json:"range_tolerance_share,omitempty" minimum:"0.01" maximum:"1" default:"0.2" doc:"How far the range of one device may be from boresight_range_m, as a share of it: a walk test that says more is refused."`
 	TiltToleranceDeg      *float64  `json:"tilt_tolerance_deg,omitempty" minimum:"0.5" maximum:"45" default:"5" doc:"How far one device may look from the tilt that it is mounted with: likewise."`
+	FittedAtOneHeight     bool      `json:"fitted_at_one_height,omitempty" doc:"Worked out from extents at one height: at another its field is a guess."`
 }
 
 type modelItem struct {
@@ -154,7 +155,7 @@ func newModelItem(m fleet.Model) modelItem {
 	for i, an := range m.Antennas {
 		item.Antennas[i] = antennaBody{AntennaID: an.AntennaID, Name: an.Name, AzimuthBeamwidthDeg: an.AzimuthBeamwidthDeg,
 			ElevationBeamwidthDeg: an.ElevationBeamwidthDeg, AttenuationLimitDB: &an.AttenuationLimitDB, BoresightRangeM: an.BoresightRangeM, Source: an.Source,
-			RangeToleranceShare: &an.RangeToleranceShare, TiltToleranceDeg: &an.TiltToleranceDeg}
+			RangeToleranceShare: &an.RangeToleranceShare, TiltToleranceDeg: &an.TiltToleranceDeg, FittedAtOneHeight: an.FittedAtOneHeight}
 	}
 	return item
 }
@@ -190,9 +191,9 @@ type modelKey struct {
 
 // AccessoryBody is what a client says of an accessory.
 type AccessoryBody struct {
-	Kind   string          `json:"kind" enum:"spacer,rain_hood,weather_cover,ceiling_recess,extension_arm"`
+	Kind   string          `json:"kind" enum:"spacer,rain_hood,weather_cover,ceiling_recess,extension_arm,mask,reflector"`
 	Name   string          `json:"name" minLength:"1" maxLength:"100"`
-	Effect accessoryEffect `json:"effect" doc:"What it does physically, by kind: spacer and extension_arm have out_m; ceiling_recess edge_angle_deg; rain_hood cut_off_deg and perhaps loss_db; weather_cover loss_db and perhaps cut_off_deg."`
+	Effect accessoryEffect `json:"effect" doc:"What it does physically, by kind: spacer and extension_arm have out_m and perhaps shake_share; ceiling_recess edge_angle_deg; rain_hood cut_off_deg and perhaps loss_db; weather_cover loss_db and perhaps cut_off_deg; mask azimuth_beamwidth_deg and perhaps elevation_beamwidth_deg and loss_db; reflector both beamwidths and perhaps loss_db."`
 }
 
 type accessoryEffect struct {
@@ -200,6 +201,10 @@ type accessoryEffect struct {
 	CutOffDeg    *float64 `json:"cut_off_deg,omitempty" minimum:"0" maximum:"90" doc:"Hides in the vertical plane of the aim what is more than this from straight down."`
 	EdgeAngleDeg *float64 `json:"edge_angle_deg,omitempty" minimum:"0" maximum:"90" doc:"A square opening hides on all sides what is more than this from straight down."`
 	LossDB       *float64 `json:"loss_db,omitempty" minimum:"0" maximum:"30" doc:"Insertion loss, one way."`
+	ShakeShare   *float64 `json:"shake_share,omitempty" minimum:"0.01" maximum:"10" doc:"What of the header's shaking reaches the sensor behind it; more than 1 when it swings along. Absent: all of it; of a spacer, advice takes 0.3 and says so."`
+
+	AzimuthBeamwidthDeg   *float64 `json:"azimuth_beamwidth_deg,omitempty" minimum:"1" maximum:"180" doc:"Replaces the antenna's: full, at half power."`
+	ElevationBeamwidthDeg *float64 `json:"elevation_beamwidth_deg,omitempty" minimum:"1" maximum:"180" doc:"Likewise."`
 }
 
 type accessoryItem struct {
@@ -227,7 +232,7 @@ type accessoryOut struct {
 type accessoryListIn struct {
 	PageIn
 	Search string `query:"search" maxLength:"100" doc:"Part of the name."`
-	Kind   string `query:"kind" enum:"spacer,rain_hood,weather_cover,ceiling_recess,extension_arm"`
+	Kind   string `query:"kind" enum:"spacer,rain_hood,weather_cover,ceiling_recess,extension_arm,mask,reflector"`
 }
 
 type accessoryListOut struct {
@@ -283,7 +288,8 @@ func (a *API) modelPut(ctx context.Context, by identity.Actor, in *modelPutIn) (
 		LeastSpeedMPS: b.LeastSpeedMPS, Note: b.Note, Senses: (*fleet.Senses)(b.Senses)}
 	for _, an := range b.Antennas {
 		antenna := fleet.Antenna{AntennaID: an.AntennaID, ModelID: in.ModelID, Name: an.Name, AzimuthBeamwidthDeg: an.AzimuthBeamwidthDeg,
-			ElevationBeamwidthDeg: an.ElevationBeamwidthDeg, AttenuationLimitDB: fleet.AttenuationLimitDB, BoresightRangeM: an.BoresightRangeM, Source: an.Source}
+			ElevationBeamwidthDeg: an.ElevationBeamwidthDeg, AttenuationLimitDB: fleet.AttenuationLimitDB, BoresightRangeM: an.BoresightRangeM, Source: an.Source,
+			FittedAtOneHeight: an.FittedAtOneHeight}
 		if an.AttenuationLimitDB != nil {
 			antenna.AttenuationLimitDB = *an.AttenuationLimitDB
 		}

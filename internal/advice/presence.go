@@ -28,7 +28,7 @@ type Watcher struct {
 	OnLeaf  string  `json:"on_leaf,omitempty"` // the name of the leaf that it is fixed to and moves with; "" when it stays
 	TiltDeg float64 `json:"tilt_deg"`
 	YawDeg  float64 `json:"yaw_deg"`
-	Holds   bool    `json:"holds"`   // in everything that is asked of it
+	Holds   bool    `json:"holds"`   // in everything that is asked of it, and covers at least LeastCovered of each zone
 	Covered float64 `json:"covered"` // the share of the zone of which it covers least
 	Checks  []Check `json:"checks"`
 }
@@ -38,6 +38,10 @@ const (
 	leafFaceM    = 0.05 // from the mid-plane of a leaf to a device on it
 	belowTheEdge = 0.10 // of a leaf's top
 )
+
+// LeastCovered is the share of a zone that a watcher covers at least: no gap of a zone that is narrower than the test body takes it, and who watches nothing of
+// such a zone would hold. A choice of our own.
+const LeastCovered = 0.5
 
 // watchers gives each means at each place once, at its best settings, the best first; at most Most.
 func (q *Question) watchers() []Watcher {
@@ -121,6 +125,7 @@ func (o *Opening) bestOf(m Means, at standing) (best Watcher, found bool) {
 					w.Covered = min(w.Covered, c.Covered)
 				}
 			}
+			w.Holds = w.Holds && w.Covered >= LeastCovered
 			if !found || w.worse(best) < 0 {
 				best, found = w, true
 			}
@@ -167,6 +172,7 @@ func (t teller) presence(list []Watcher) (s Section) {
 	if !list[0].Holds {
 		s.Sentences = append(s.Sentences, t.T("presence.none"))
 	}
+	s.Sentences = append(s.Sentences, t.T("presence.choice", "least", percent(LeastCovered)))
 	for i, w := range list {
 		where := t.T("presence.fixed", "height", t.Length(w.Place.HeightM), "out", t.Length(w.Place.OffsetYM))
 		switch {

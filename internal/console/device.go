@@ -119,7 +119,11 @@ func (c *Console) deviceFields(ctx context.Context, q *request, f form, prefix s
 		}
 		list := []option{{Text: t.T("console.unknown")}}
 		for _, a := range model.Antennas {
-			list = append(list, option{Value: a.AntennaID.String(), Text: a.Name})
+			text := a.Name
+			if a.FittedAtOneHeight {
+				text = t.T("console.device.antenna.one_height", "antenna", a.Name)
+			}
+			list = append(list, option{Value: a.AntennaID.String(), Text: text})
 		}
 		out.Antenna = choose(list, f.Field(prefix+"/antenna_id", t.T("console.device.antenna")))
 	}

@@ -45,8 +45,8 @@ type Entry struct {
 	RangeHeld    bool      `json:"range_held"` // the range was published, or has been taken for want of extents
 	Misses       []Miss    `json:"misses"`
 	ScatterM     float64   `json:"scatter_m"`
-	OneHeight    bool      `json:"one_height"`      // all patterns are of one height above their plane: at another the entry is a guess
-	Alike        []Antenna `json:"alike,omitempty"` // others that fit the extents as well, when something is left open
+	OneHeight    bool      `json:"fitted_at_one_height"` // all patterns are of one height above their plane: at another the entry is a guess
+	Alike        []Antenna `json:"alike,omitempty"`      // others that fit the extents as well, when something is left open
 }
 
 // The parameters of an antenna.

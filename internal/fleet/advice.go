@@ -207,14 +207,20 @@ func readForAdvice(ctx context.Context, tx Tx, q *advice.Question, out *DoorAdvi
 	if err != nil {
 		return err
 	}
+	assumed := false
 	for _, a := range correctedAccessories(accessories) {
 		one := advice.Accessory{Accessory: a.physics(field.Mount{}), IntoCeiling: a.Kind == "ceiling_recess"}
-		if a.Kind == "spacer" {
-			one.ShakeShare = spacerShakeShare
+		switch {
+		case a.Effect.ShakeShare != nil:
+			one.ShakeShare = *a.Effect.ShakeShare
+		case a.Kind == "spacer":
+			one.ShakeShare, assumed = spacerShakeShare, true
 		}
 		q.Accessories = append(q.Accessories, one)
 	}
-	out.Assumed = []string{"steps", "start_delay", "shake_share"}
+	if out.Assumed = []string{"steps", "start_delay"}; assumed {
+		out.Assumed = append(out.Assumed, "shake_share")
+	}
 	return nil
 }
 
@@ -223,12 +229,12 @@ func (m Model) means() advice.Means {
 	out := advice.Means{Name: m.Maker + " " + m.Name, OnLeaf: m.Senses.OnLeaf != nil && *m.Senses.OnLeaf, OnFloor: m.Sensing == "mat",
 		Volume: func(at field.Mount) (field.Volume, error) { return m.Senses.volume(m.Sensing, at) }}
 	if slices.Contains(sensed()[m.Sensing].mount, "tilt_deg") {
-		out.TiltDeg = []float64{0, 5, 10, 15, 20, 25, 30, 35, 40}
+		out.TiltDeg, out.YawDeg = []float64{0, 5, 10, 15, 20, 25, 30, 35, 40}, []float64{0, 180}
 	}
 	return out
 }
 
-// spacerShakeShare is what of a header's shaking a spacer on its stiff base lets through: our own choice, for no entry records it.
+// spacerShakeShare is what of a header's shaking a spacer on its stiff base lets through: our own choice, where the entry says nothing.
 const spacerShakeShare = 0.3
 
 // forAdvice is a model as advice sees it. Which steps its settings have no entry records: steps of our own choice stand for them.

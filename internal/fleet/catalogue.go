@@ -46,6 +46,7 @@ type Antenna struct {
 	Source                string  // where the figures come from
 	RangeToleranceShare   float64 // how far one device's range may be from BoresightRangeM, as a share of it; 0: RangeToleranceShare
 	TiltToleranceDeg      float64 // how far one device's aim may be from the tilt that it is mounted with; 0: TiltToleranceDeg
+	FittedAtOneHeight     bool    // worked out from extents at one height: at another its field is a guess
 }
 
 // AttenuationLimitDB is what an antenna is taken to have when nobody knows better: our own choice, as in the line
@@ -61,7 +62,7 @@ const (
 // Accessory is a catalogue entry of something between a sensor and the door that acts on the field.
 type Accessory struct {
 	AccessoryID uuid.UUID
-	Kind        string // spacer, rain_hood, weather_cover, ceiling_recess, extension_arm
+	Kind        string // spacer, rain_hood, weather_cover, ceiling_recess, extension_arm, mask, reflector
 	Name        string
 	Effect      Effect
 	SHA256      [32]byte
@@ -77,6 +78,10 @@ type Effect struct {
 	CutOffDeg    *float64 `json:"cut_off_deg,omitempty"`    // hides in the plane of the aim what is more than this from straight down
 	EdgeAngleDeg *float64 `json:"edge_angle_deg,omitempty"` // a square opening hides on all sides what is more than this from straight down
 	LossDB       *float64 `json:"loss_db,omitempty"`        // insertion loss, one way
+	ShakeShare   *float64 `json:"shake_share,omitempty"`    // what of the header's shaking reaches the sensor behind it; more than 1 when it swings along
+
+	AzimuthBeamwidthDeg   *float64 `json:"azimuth_beamwidth_deg,omitempty"` // replaces the antenna's, full, at half power
+	ElevationBeamwidthDeg *float64 `json:"elevation_beamwidth_deg,omitempty"`
 }
 
 // ModelQuery asks for device models in the order of maker and name.
@@ -174,6 +179,9 @@ func (m Model) said() any {
 		}
 		if a.TiltToleranceDeg != TiltToleranceDeg {
 			antennas[i]["tilt_tolerance_deg"] = a.TiltToleranceDeg
+		}
+		if a.FittedAtOneHeight {
+			antennas[i]["fitted_at_one_height"] = true
 		}
 	}
 	said := map[string]any{"maker": m.Maker, "name": m.Name, "kind": m.Kind, "sensing": m.Sensing, "frequency_hz": m.FrequencyHz,
@@ -324,11 +332,13 @@ type effectsOf struct{ must, may []string }
 
 func effects() map[string]effectsOf {
 	return map[string]effectsOf{
-		"spacer":         {must: []string{"out_m"}},
-		"extension_arm":  {must: []string{"out_m"}},
+		"spacer":         {must: []string{"out_m"}, may: []string{"shake_share"}},
+		"extension_arm":  {must: []string{"out_m"}, may: []string{"shake_share"}},
 		"ceiling_recess": {must: []string{"edge_angle_deg"}},
 		"rain_hood":      {must: []string{"cut_off_deg"}, may: []string{"loss_db"}},
 		"weather_cover":  {must: []string{"loss_db"}, may: []string{"cut_off_deg"}},
+		"mask":           {must: []string{"azimuth_beamwidth_deg"}, may: []string{"elevation_beamwidth_deg", "loss_db"}},
+		"reflector":      {must: []string{"azimuth_beamwidth_deg", "elevation_beamwidth_deg"}, may: []string{"loss_db"}},
 	}
 }
 
@@ -337,7 +347,8 @@ func (e Effect) check(faults *fault.List, of effectsOf) {
 		name            string
 		value           *float64
 		least, greatest float64
-	}{{"out_m", e.OutM, 0, 2}, {"cut_off_deg", e.CutOffDeg, 0, 90}, {"edge_angle_deg", e.EdgeAngleDeg, 0, 90}, {"loss_db", e.LossDB, 0, 30}} {
+	}{{"out_m", e.OutM, 0, 2}, {"cut_off_deg", e.CutOffDeg, 0, 90}, {"edge_angle_deg", e.EdgeAngleDeg, 0, 90}, {"loss_db", e.LossDB, 0, 30}, {"shake_share", e.ShakeShare, 0.01, 10},
+		{"azimuth_beamwidth_deg", e.AzimuthBeamwidthDeg, 1, 180}, {"elevation_beamwidth_deg", e.ElevationBeamwidthDeg, 1, 180}} {
 		pointer := "/effect/" + m.name
 		must := slices.Contains(of.must, m.name)
 		switch {

@@ -45,6 +45,7 @@ type AntennaFigures struct {
 	Source                *string   `json:"source,omitempty"`
 	RangeToleranceShare   *float64  `json:"range_tolerance_share,omitempty"`
 	TiltToleranceDeg      *float64  `json:"tilt_tolerance_deg,omitempty"`
+	FittedAtOneHeight     *bool     `json:"fitted_at_one_height,omitempty"`
 }
 
 // Corrected is the model with the figures that were recorded up to a moment; a zero time means all of them.
@@ -138,6 +139,7 @@ func (a Antenna) with(f AntennaFigures) Antenna {
 	set(&a.Source, f.Source)
 	set(&a.RangeToleranceShare, f.RangeToleranceShare)
 	set(&a.TiltToleranceDeg, f.TiltToleranceDeg)
+	set(&a.FittedAtOneHeight, f.FittedAtOneHeight)
 	return a
 }
 
@@ -145,7 +147,8 @@ func (a Antenna) figures(named AntennaFigures) AntennaFigures {
 	return AntennaFigures{AntennaID: a.AntennaID, AzimuthBeamwidthDeg: of(a.AzimuthBeamwidthDeg, named.AzimuthBeamwidthDeg),
 		ElevationBeamwidthDeg: of(a.ElevationBeamwidthDeg, named.ElevationBeamwidthDeg), AttenuationLimitDB: of(a.AttenuationLimitDB, named.AttenuationLimitDB),
 		BoresightRangeM: of(a.BoresightRangeM, named.BoresightRangeM), Source: of(a.Source, named.Source),
-		RangeToleranceShare: of(a.RangeToleranceShare, named.RangeToleranceShare), TiltToleranceDeg: of(a.TiltToleranceDeg, named.TiltToleranceDeg)}
+		RangeToleranceShare: of(a.RangeToleranceShare, named.RangeToleranceShare), TiltToleranceDeg: of(a.TiltToleranceDeg, named.TiltToleranceDeg),
+		FittedAtOneHeight: of(a.FittedAtOneHeight, named.FittedAtOneHeight)}
 }
 
 // set gives a figure the value that is said, if one is.

@@ -252,8 +252,10 @@ type ReportDevice struct {
 	// Purpose is activation or presence.
 	Purpose string `json:"purpose"`
 	// Sensing is as the catalogue's, but for radars, and where the model is not in the catalogue.
-	Sensing     string          `json:"sensing,omitempty"`
-	Antenna     string          `json:"antenna"`
+	Sensing string `json:"sensing,omitempty"`
+	Antenna string `json:"antenna"`
+	// OneHeight says that the antenna's figures were worked out from extents at one height: at another its field is a guess.
+	OneHeight   bool            `json:"one_height,omitempty"`
 	Accessories []string        `json:"accessories"`
 	FittedSince string          `json:"fitted_since"`
 	Mount       ReportMount     `json:"mount"`

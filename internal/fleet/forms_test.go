@@ -63,8 +63,10 @@ func TestTheLimitsOfEffectsAreThoseOfTheField(t *testing.T) {
 		"ceiling_recess": func(v float64) Effect { return Effect{EdgeAngleDeg: &v} },
 		"rain_hood":      func(v float64) Effect { return Effect{CutOffDeg: &v} },
 		"weather_cover":  func(v float64) Effect { return Effect{LossDB: &v} },
+		"mask":           func(v float64) Effect { return Effect{AzimuthBeamwidthDeg: &v} },
+		"reflector":      func(v float64) Effect { return Effect{AzimuthBeamwidthDeg: &v, ElevationBeamwidthDeg: &v} },
 	} {
-		for _, v := range []float64{-0.001, 0, 1, 2, 2.001, 30, 30.001, 90, 90.001, math.NaN(), math.Inf(1)} {
+		for _, v := range []float64{-0.001, 0, 1, 2, 2.001, 30, 30.001, 90, 90.001, 180, 180.001, math.NaN(), math.Inf(1)} {
 			a := Accessory{Kind: kind, Name: kind, Effect: effect(v)}
 			_, err := field.Apply(device, []field.Accessory{a.physics(device.Mount)})
 			if (a.check() == nil) != (err == nil) {

@@ -579,7 +579,8 @@ func (f *Fleet) Coverages(ctx context.Context, by identity.Actor, doorID uuid.UU
 // physics is the accessory in the terms of internal/field. A ceiling recess is flush with the ceiling that the
 // sensor's recorded height already is.
 func (a Accessory) physics(m field.Mount) field.Accessory {
-	out := field.Accessory{Name: a.Name, CutOffDeg: a.Effect.CutOffDeg, EdgeAngleDeg: a.Effect.EdgeAngleDeg}
+	out := field.Accessory{Name: a.Name, CutOffDeg: a.Effect.CutOffDeg, EdgeAngleDeg: a.Effect.EdgeAngleDeg,
+		AzimuthBeamwidthDeg: a.Effect.AzimuthBeamwidthDeg, ElevationBeamwidthDeg: a.Effect.ElevationBeamwidthDeg}
 	if a.Effect.OutM != nil {
 		out.OutM = *a.Effect.OutM
 	}

@@ -272,7 +272,7 @@ func (w writer) device(p picture, c Component) ReportDevice {
 		ConfirmTravelMM: reportQuantity(facts.Settings.ConfirmTravelMM), OutputHoldS: reportQuantity(facts.Settings.OutputHoldS),
 		MotionDirection: facts.Settings.MotionDirection, HoldWhileMoving: facts.Settings.HoldWhileMoving, OutputContact: facts.Settings.OutputContact}
 	if facts.AntennaID != nil {
-		out.Antenna = p.antennas[*facts.AntennaID].Name
+		out.Antenna, out.OneHeight = p.antennas[*facts.AntennaID].Name, p.antennas[*facts.AntennaID].FittedAtOneHeight
 	}
 	for _, id := range facts.Accessories {
 		out.Accessories = append(out.Accessories, p.accessories[id].Name)

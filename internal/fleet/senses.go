@@ -208,7 +208,7 @@ func (p picture) watch(d deviceInPlace) (field.Volume, []string) {
 	}
 	for _, id := range facts.Accessories {
 		a := p.accessories[id]
-		if a.Effect.CutOffDeg != nil || a.Effect.EdgeAngleDeg != nil || a.Effect.LossDB != nil {
+		if a.Effect.CutOffDeg != nil || a.Effect.EdgeAngleDeg != nil || a.Effect.LossDB != nil || a.Effect.AzimuthBeamwidthDeg != nil {
 			missing = append(missing, "accessory_effect") // what a hood does to light nobody has put down
 		} else if a.Effect.OutM != nil {
 			m.OffsetYM += *a.Effect.OutM

@@ -710,6 +710,9 @@ func (d doorReport) devices(s surface) {
 		if x.Antenna != "" {
 			note = append(note, d.t("antenna", "antenna", x.Antenna))
 		}
+		if x.OneHeight {
+			note = append(note, d.t("one_height"))
+		}
 		note = append(note, x.Accessories...)
 		note = append(note, d.t("fitted_since", "day", d.or(x.FittedSince)))
 

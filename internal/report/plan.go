@@ -582,7 +582,7 @@ func (l *legend) row(text string, bold bool, swatch func(b Box) []Shape) {
 }
 
 // unitAfterNumber is where a line does not break.
-var unitAfterNumber = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`([\d¼½¾]) (m|mm|ft|in)\b`) })
+var unitAfterNumber = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`([\d¼½¾]) (m|mm|ft|in|s|dB)\b`) })
 
 func (l *legend) gap(mm float64) { l.y -= l.s.m(mm) }
 

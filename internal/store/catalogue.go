@@ -54,6 +54,7 @@ type antennaRow struct {
 	Source                string    `json:"source"`
 	RangeToleranceShare   float64   `json:"range_tolerance_share"`
 	TiltToleranceDeg      float64   `json:"tilt_tolerance_deg"`
+	FittedAtOneHeight     bool      `json:"fitted_at_one_height"`
 }
 
 func (r antennaRow) antenna() fleet.Antenna { return fleet.Antenna(r) }
@@ -102,11 +103,13 @@ with made as (
   on conflict do nothing
   returning model_id),
 antennas as (
-  insert into antenna (antenna_id, model_id, name, azimuth_beamwidth_deg, elevation_beamwidth_deg, attenuation_limit_db, boresight_range_m, source, range_tolerance_share, tilt_tolerance_deg)
-  select a.antenna_id, m.model_id, a.name, a.azimuth_beamwidth_deg, a.elevation_beamwidth_deg, a.attenuation_limit_db, a.boresight_range_m, a.source, a.range_tolerance_share, a.tilt_tolerance_deg
+  insert into antenna (antenna_id, model_id, name, azimuth_beamwidth_deg, elevation_beamwidth_deg, attenuation_limit_db, boresight_range_m, source, range_tolerance_share, tilt_tolerance_deg,
+    fitted_at_one_height)
+  select a.antenna_id, m.model_id, a.name, a.azimuth_beamwidth_deg, a.elevation_beamwidth_deg, a.attenuation_limit_db, a.boresight_range_m, a.source, a.range_tolerance_share, a.tilt_tolerance_deg,
+    a.fitted_at_one_height
   from made m cross join jsonb_to_recordset(@antennas) as a (antenna_id uuid, name text, azimuth_beamwidth_deg double precision,
     elevation_beamwidth_deg double precision, attenuation_limit_db double precision, boresight_range_m double precision, source text,
-    range_tolerance_share double precision, tilt_tolerance_deg double precision))
+    range_tolerance_share double precision, tilt_tolerance_deg double precision, fitted_at_one_height boolean))
 select model_id from made`
 
 // InsertModel adds a device model with its antennas, or answers false when the id or the name is taken.
@@ -120,7 +123,7 @@ func (t *Tx) InsertModel(ctx context.Context, m fleet.Model) (bool, error) {
 }
 
 const sqlAntennasByIDs = `-- antennas_by_ids
-select antenna_id, model_id, name, azimuth_beamwidth_deg, elevation_beamwidth_deg, attenuation_limit_db, boresight_range_m, source, range_tolerance_share, tilt_tolerance_deg
+select antenna_id, model_id, name, azimuth_beamwidth_deg, elevation_beamwidth_deg, attenuation_limit_db, boresight_range_m, source, range_tolerance_share, tilt_tolerance_deg, fitted_at_one_height
 from antenna where antenna_id = any (@antenna_ids)`
 
 // AntennasByIDs gives those antennas that are there.
