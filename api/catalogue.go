@@ -138,6 +138,7 @@ type correctedAntenna struct {
 	Source                *string   `json:"source,omitempty" minLength:"1" maxLength:"300"`
 	RangeToleranceShare   *float64  `json:"range_tolerance_share,omitempty" minimum:"0.01" maximum:"1"`
 	TiltToleranceDeg      *float64  `json:"tilt_tolerance_deg,omitempty" minimum:"0.5" maximum:"45"`
+	FittedAtOneHeight     *bool     `json:"fitted_at_one_height,omitempty"`
 }
 
 type accessoryCorrectionIn struct {
