@@ -234,20 +234,59 @@ func TestWhatFitsNoSheetSaysWhichScaleDoes(t *testing.T) {
 // How others see the drawing: Machado, Oliveira, Fernandes, "A physiologically-based model for simulation of color vision
 // deficiency", IEEE TVCG 15(6), 2009, severity 1.0 (the figures from memory). Every grey stays as it is, so whoever sees the lines apart
 // in black and white sees them apart.
-func TestADrawingLooksTheSameWithAColourVisionDeficiency(t *testing.T) {
-	deficiencies := map[string][3][3]float64{
+func deficiencies() map[string][3][3]float64 {
+	return map[string][3][3]float64{
 		"protanopia":   {{0.152286, 1.052583, -0.204868}, {0.114503, 0.786281, 0.099216}, {-0.003882, -0.048116, 1.051998}},
 		"deuteranopia": {{0.367322, 0.860646, -0.227968}, {0.280085, 0.672501, 0.047413}, {-0.011820, 0.042940, 0.968881}},
 		"tritanopia":   {{1.255528, -0.076749, -0.178779}, {-0.078411, 0.930809, 0.147602}, {0.004733, 0.691367, 0.303900}},
 	}
-	linear := func(v float64) float64 { // IEC 61966-2-1
-		if v <= 0.04045 {
-			return v / 12.92
-		}
-		return math.Pow((v+0.055)/1.055, 2.4)
+}
+
+// linear is the light of a value of sRGB (IEC 61966-2-1), coded the other way.
+func linear(v float64) float64 {
+	if v <= 0.04045 {
+		return v / 12.92
 	}
+	return math.Pow((v+0.055)/1.055, 2.4)
+}
+
+func coded(v float64) float64 {
+	if v <= 0.0031308 {
+		return 12.92 * max(0, v)
+	}
+	return min(1, 1.055*math.Pow(v, 1/2.4)-0.055)
+}
+
+// The picture as a whole, seen so: every pixel stays within one step of 255 of what it is.
+func TestAPictureOfEveryWayOfSensingIsSeenAsItIs(t *testing.T) {
+	file := ordered(t, everyKind(), Top, PNG, 0)
+	img := decoded(t, file)
+	for name, m := range deficiencies() {
+		seen := image.NewRGBA(img.Rect)
+		most := 0.0
+		for i, v := range img.Pix {
+			light := linear(float64(v) / 255)
+			for j, row := range m {
+				value := 255 * coded((row[0]+row[1]+row[2])*light)
+				most = max(most, math.Abs(value-float64(v)))
+				seen.Pix[4*i+j] = uint8(math.Round(value))
+			}
+			seen.Pix[4*i+3] = 255
+		}
+		var out bytes.Buffer
+		if err := png.Encode(&out, seen); err != nil {
+			t.Fatal(err)
+		}
+		keep(t, "kinds-"+name+".png", out.Bytes())
+		if most > 1 {
+			t.Errorf("%s: a pixel is seen %.1f steps otherwise", name, most)
+		}
+	}
+}
+
+func TestADrawingLooksTheSameWithAColourVisionDeficiency(t *testing.T) {
 	for _, view := range []View{Top, Elevation} {
-		colours := regexp.MustCompile(`#([0-9a-f]{2})([0-9a-f]{2})([0-9a-f]{2})`).FindAllStringSubmatch(string(ordered(t, swingPlan(), view, SVG, 0)), -1)
+		colours := regexp.MustCompile(`#([0-9a-f]{2})([0-9a-f]{2})([0-9a-f]{2})`).FindAllStringSubmatch(string(ordered(t, swingPlan(), view, SVG, 0))+string(ordered(t, everyKind(), view, SVG, 0)), -1)
 		if len(colours) < 50 {
 			t.Fatalf("%d colours", len(colours))
 		}
@@ -260,7 +299,7 @@ func TestADrawingLooksTheSameWithAColourVisionDeficiency(t *testing.T) {
 				}
 				rgb[i] = linear(float64(v) / 255)
 			}
-			for name, m := range deficiencies {
+			for name, m := range deficiencies() {
 				for i, row := range m {
 					if seen := row[0]*rgb[0] + row[1]*rgb[1] + row[2]*rgb[2]; math.Abs(seen-rgb[i]) > 0.002 {
 						t.Fatalf("%s is seen otherwise with %s", c[0], name)
