@@ -68,6 +68,11 @@ func TestNowAndAfterStandBesideEachOtherInAWindowOf1280(t *testing.T) {
 	id := w.curtain(t)
 	b := browse(t, w.desk)
 	b.signIn(w.support)
+	b.open("/doors/" + w.door.DoorID.String())
+	b.says("Not counted for")
+	b.look("door-light")
+	b.open("/devices/" + id.String())
+	b.look("device-light")
 	for name, device := range map[string]uuid.UUID{"preview-light": id, "preview-radar": w.sensor} {
 		b.size(1280, "light")
 		b.open("/devices/" + device.String() + "/settings")
