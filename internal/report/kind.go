@@ -174,9 +174,13 @@ func (in PlanDrawing) crowded() bool {
 	return n > mostDimensioned
 }
 
-// dimensioned says whether the extents of a field are measured in a plan: not where there are too many, nor of what is no more than a line.
+// dimensioned says whether the extents of a field are measured in a plan: not where there are too many, nor of what is so narrow that what its dimensions
+// say would cover each other.
 func (in PlanDrawing) dimensioned(s *Scene, d PlanSensor) bool {
-	return d.Field != nil && len(d.Field.Polygons) > 0 && !in.crowded() && s.mm(d.Field.DepthM) >= 2
+	if d.Field == nil || len(d.Field.Polygons) == 0 || in.crowded() {
+		return false
+	}
+	return s.mm(d.Field.DepthM) >= 2 && (d.Field.NearM <= nearShownM || s.mm(d.Field.NearM+d.Field.DepthM)/2 >= textMM*1.3)
 }
 
 // ofWhom ends the key of a text about a field by whom it is of.

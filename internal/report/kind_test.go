@@ -158,3 +158,34 @@ func TestWhyADeviceDoesNotCountIsSaidForEveryReason(t *testing.T) {
 		t.Errorf("%q", list)
 	}
 }
+
+func TestWhatUprightDimensionsSayCoversNoOther(t *testing.T) {
+	texts := words(t)
+	rapid.Check(t, func(t *rapid.T) {
+		in := everyKind()
+		in.Sensors = in.Sensors[:2]
+		for i := range in.Sensors {
+			near := rapid.SampledFrom([]float64{0, 0.004, 0.006, 0.05, 0.1, 0.3, 1}).Draw(t, "near")
+			depth := rapid.Float64Range(0.01, 2).Draw(t, "depth")
+			in.Sensors[i].Field = &PlanField{WidthM: 1, DepthM: depth, NearM: near, FarM: near + depth, Polygons: Polygons{{rectangle(-0.5, near, 0.5, near+depth)}}}
+		}
+		n := rapid.SampledFrom([]float64{20, 50, 100, 200}).Draw(t, "scale")
+		s := planAt(texts, in, in.extent(), n, 190, 150)
+		var boxes []Box
+		for _, sh := range s.Shapes {
+			if d, ok := sh.(*Dimension); ok && d.Upright {
+				_, label := d.parts(s)
+				b := emptyBox()
+				label.bounds(s, &b)
+				boxes = append(boxes, b)
+			}
+		}
+		for i, a := range boxes {
+			for _, b := range boxes[:i] {
+				if a.Min.X < b.Max.X && b.Min.X < a.Max.X && a.Min.Y < b.Max.Y && b.Min.Y < a.Max.Y {
+					t.Fatalf("at 1:%g two labels cover each other: %+v and %+v", n, a, b)
+				}
+			}
+		}
+	})
+}

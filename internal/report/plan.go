@@ -202,10 +202,11 @@ var (
 )
 
 const (
-	wallM    = 0.12 // the wall as drawn: its thickness is not on record
-	textMM   = 2.6  // the height of type on a drawing
-	legendMM = 62   // the width of the column right of a drawing
-	narrowMM = 88   // the width of a drawing that has its legend beneath
+	wallM      = 0.12  // the wall as drawn: its thickness is not on record
+	textMM     = 2.6   // the height of type on a drawing
+	legendMM   = 62    // the width of the column right of a drawing
+	nearShownM = 0.005 // a field that begins nearer to the door has no dimension of that
+	narrowMM   = 88    // the width of a drawing that has its legend beneath
 )
 
 // planScene draws the plan at the largest scale at which it fits, with its
@@ -361,7 +362,7 @@ func extents(s *Scene, t Texts, u Units, f PlanField, frame Box, lane float64, l
 		&Dimension{From: west, To: east, Line: top, Label: text("report.plan.width", f.WidthM)},
 		&Dimension{From: south, To: north, Upright: true, Line: right, Label: text("report.plan.depth", f.DepthM)},
 	}
-	if f.NearM > 0.005 {
+	if f.NearM > nearShownM {
 		sh = append(sh, &Dimension{From: Point{right - s.m(3), 0}, To: south, Upright: true, Line: right, Label: text("report.plan.near", f.NearM)})
 	}
 	return sh
