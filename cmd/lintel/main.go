@@ -41,6 +41,7 @@ type commands struct {
 	Catalogue     catalogueCmd     `cmd:"" help:"Work out entries of the catalogue of device models from what was published of them."`
 	Pack          packCmd          `cmd:"" help:"Rule packs: list them, check one, compare two, try one on past inspections; add and activate the company's own."`
 	Judge         judgeCmd         `cmd:"" help:"Hold readings against a rule pack without a database: one JSON object a line in, one a line out."`
+	Due           dueCmd           `cmd:"" help:"Say on which days something is due without a database: one JSON object a line in, one a line out."`
 	Force         forceCmd         `cmd:"" help:"Work out a recorded force over time (the CSV of a gauge) without a database: peak, force after 0.75 s, impulse, limits."`
 	Config        configCmd        `cmd:"" help:"Print what is in force. Secrets show as set or not set."`
 	OpenAPI       openapiCmd       `cmd:"" name:"openapi" help:"Print the contract of the API."`
