@@ -210,6 +210,7 @@ func (b *tab) look(name string) {
 
 func TestEveryPageCanBeUsedByEverybody(t *testing.T) {
 	w := newWorld(t)
+	w.delivered(t)
 	b := browse(t, w.desk)
 	b.open("/sign-in")
 	b.look("sign-in")
