@@ -79,7 +79,8 @@ func (b *bench) signOne(ctx context.Context, f *fleet.Fleet, same bool) (time.Du
 	if err := b.admin.QueryRow(ctx, "select door_id, site_id from door order by door_id offset $1 limit 1", number%b.doors).Scan(&door, &site); err != nil {
 		return 0, err
 	}
-	visit, at := f.NewID(), f.Now().Add(-time.Hour).Truncate(time.Second)
+	// After what the same inspector did before; nobody is at two doors at once.
+	visit, at := f.NewID(), f.Now().Add(-4*time.Hour+time.Duration((b.signed+inspectors-1)/inspectors)*30*time.Minute).Truncate(time.Second)
 	if _, _, err := f.PutVisit(ctx, who, visit, fleet.Attendance{SiteID: site, ArrivedAt: at, People: []uuid.UUID{who.PersonID}, Doors: []fleet.DoorsOfVisit{{DoorID: door, WorkOrders: []uuid.UUID{}}}}); err != nil {
 		return 0, err
 	}
