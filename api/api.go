@@ -85,6 +85,7 @@ func New(rooms Rooms) *API {
 	a.notices()
 	a.ladders()
 	a.letters()
+	a.deliveries()
 	a.reports()
 	a.rulePacks()
 	a.comparisons()

@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -79,7 +80,8 @@ type acknowledgementOut struct {
 func (a *API) cases() {
 	add(a, operation("case-list", http.MethodGet, "/v1/out-of-service-cases", identity.ActReadWork, "Out-of-service cases, the oldest first"), a.caseList)
 	add(a, operation("case-get", http.MethodGet, "/v1/out-of-service-cases/{case_id}", identity.ActReadWork, "One out-of-service case"), a.caseGet)
-	add(a, answering("application/pdf", operation("case-tag", http.MethodGet, "/v1/out-of-service-cases/{case_id}/tag.pdf", identity.ActReadWork, "The tag to hang at a door that is out of service, as PDF")), a.caseTag)
+	add(a, answering("application/pdf", operation("case-tag", http.MethodGet, "/v1/out-of-service-cases/{case_id}/tag.pdf", identity.ActReadWork, "The tag to hang at a door that is out of service, as PDF")), a.caseTag("pdf"))
+	add(a, answering("text/html", operation("case-tag-html", http.MethodGet, "/v1/out-of-service-cases/{case_id}/tag.html", identity.ActReadWork, "The same as one HTML page, to be shown or printed")), a.caseTag("html"))
 	add(a, operation("case-acknowledge", http.MethodPut, "/v1/out-of-service-cases/{case_id}/acknowledgement", identity.ActAcknowledge,
 		"Say that one has taken note of an unsafe door: its notices are not repeated any more. It secures nothing"), a.caseAcknowledge)
 }
@@ -92,12 +94,16 @@ func (a *API) caseGet(ctx context.Context, by identity.Actor, in *CasePath) (*ca
 	return &caseOut{Body: newCaseItem(c)}, nil
 }
 
-func (a *API) caseTag(ctx context.Context, by identity.Actor, in *CasePath) (*bytesOut, error) {
-	pdf, err := a.Fleet.CaseTag(ctx, by, in.CaseID)
-	if err != nil {
-		return nil, err
+// caseTag gives the tag in a form. It is written when it is asked for, so nobody keeps it.
+func (a *API) caseTag(name string) func(context.Context, identity.Actor, *CasePath) (*bytesOut, error) {
+	form := reportForms()[slices.IndexFunc(reportForms(), func(f reportForm) bool { return f.name == name })]
+	return func(ctx context.Context, by identity.Actor, in *CasePath) (*bytesOut, error) {
+		print, err := a.Fleet.CaseTag(ctx, by, in.CaseID, name)
+		if err != nil {
+			return nil, err
+		}
+		return &bytesOut{ContentType: form.mediaType + form.parameters, ContentDisposition: `inline; filename="tag-` + in.CaseID.String() + `.` + name + `"`, ContentSecurityPolicy: form.policy, Body: print}, nil
 	}
-	return &bytesOut{ContentType: "application/pdf", ContentDisposition: `inline; filename="tag-` + in.CaseID.String() + `.pdf"`, ContentSecurityPolicy: "default-src 'none'", Body: pdf}, nil
 }
 
 func (a *API) caseList(ctx context.Context, by identity.Actor, in *caseListIn) (*caseListOut, error) {

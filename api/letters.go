@@ -25,11 +25,12 @@ type letterTemplateItem struct {
 	WrittenBy  *uuid.UUID `json:"written_by,omitempty" format:"uuid"`
 	ApprovedAt *time.Time `json:"approved_at,omitempty"`
 	ApprovedBy *uuid.UUID `json:"approved_by,omitempty" format:"uuid"`
+	ReadBy     string     `json:"read_by,omitempty" doc:"Who else had read it by then, say the company's lawyer."`
 }
 
 func newLetterTemplateItem(l fleet.LetterTemplate) letterTemplateItem {
 	item := letterTemplateItem{TemplateID: someID(l.TemplateID), LetterTemplateBody: LetterTemplateBody{Kind: l.Kind, Text: l.Text}, Version: l.Version,
-		WrittenBy: someID(l.WrittenBy), ApprovedAt: l.ApprovedAt, ApprovedBy: someID(l.ApprovedBy)}
+		WrittenBy: someID(l.WrittenBy), ApprovedAt: l.ApprovedAt, ApprovedBy: someID(l.ApprovedBy), ReadBy: l.ReadBy}
 	if l.TemplateID != uuid.Nil {
 		item.WrittenAt = &l.WrittenAt
 	}
@@ -43,6 +44,13 @@ type LetterTemplatePath struct {
 type letterTemplatePutIn struct {
 	LetterTemplatePath
 	Body LetterTemplateBody
+}
+
+type letterTemplateApproveIn struct {
+	LetterTemplatePath
+	Body *struct {
+		ReadBy string `json:"read_by,omitempty" maxLength:"200" doc:"Who else has read it, say the company's lawyer. Whoever wrote the text may approve it only where no other administrator can sign in, and names somebody here."`
+	}
 }
 
 type letterTemplateOut struct {
@@ -68,7 +76,7 @@ type letterPreviewIn struct {
 func (a *API) letters() {
 	add(a, operation("letter-template-list", http.MethodGet, "/v1/letter-templates", identity.ActReadOffice, "Texts of letters: the shipped drafts, then every version of the company's own"), a.letterTemplateList)
 	add(a, operation("letter-template-put", http.MethodPut, "/v1/letter-templates/{template_id}", identity.ActSetLetters, "Write the next version of a text"), a.letterTemplatePut)
-	add(a, operation("letter-template-approve", http.MethodPut, "/v1/letter-templates/{template_id}/approval", identity.ActSetLetters, "Approve a text: from then on letters may be issued from it"), a.letterTemplateApprove)
+	add(a, operation("letter-template-approve", http.MethodPut, "/v1/letter-templates/{template_id}/approval", identity.ActSetLetters, "Approve a text that somebody else wrote: from then on letters may be issued from it"), a.letterTemplateApprove)
 	preview := operation("letter-preview", http.MethodPost, "/v1/doors/{door_id}/letter-preview", identity.ActSetLetters, "A letter as a PDF marked as a draft; it is not kept")
 	preview.DefaultStatus = http.StatusOK
 	add(a, answering("application/pdf", preview), a.letterPreview)
@@ -95,8 +103,12 @@ func (a *API) letterTemplatePut(ctx context.Context, by identity.Actor, in *lett
 	return &letterTemplateOut{Status: created(isNew), Body: newLetterTemplateItem(saved)}, nil
 }
 
-func (a *API) letterTemplateApprove(ctx context.Context, by identity.Actor, in *LetterTemplatePath) (*letterTemplateOut, error) {
-	saved, isNew, err := a.Fleet.ApproveLetterTemplate(ctx, by, in.TemplateID)
+func (a *API) letterTemplateApprove(ctx context.Context, by identity.Actor, in *letterTemplateApproveIn) (*letterTemplateOut, error) {
+	readBy := ""
+	if in.Body != nil {
+		readBy = in.Body.ReadBy
+	}
+	saved, isNew, err := a.Fleet.ApproveLetterTemplate(ctx, by, in.TemplateID, readBy)
 	if err != nil {
 		return nil, err
 	}

@@ -368,6 +368,9 @@ func matrix() []row {
 		{op: "case-tag",
 			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "case-tag-html",
+			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "case-acknowledge", body: fixed(object{}),
 			own:     "201 201 403 201  201 201 201 403  401 401 403 401 401 401  403 403 403 403  403 403 403",
 			foreign: "201 201 403 201  404 404 404 403  401 401 403 401 401 401  403 403 403 403  403 403 403"},
@@ -397,6 +400,12 @@ func matrix() []row {
 		{op: "letter-preview", body: func(c cell) any { return object{"kind": "risk", "findings": []string{c.id}} },
 			own:     "403 403 403 422  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 422 403",
 			foreign: "403 403 403 422  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 422 403"},
+		{op: "delivery-list", ids: theLetter,
+			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "delivery-put", fresh: "delivery_id", ids: theLetter, body: handedOver,
+			own:     "201 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201",
+			foreign: "201 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201"},
 		{op: "ladder-get",
 			own: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "ladder-list",
@@ -548,6 +557,13 @@ func newPack(c cell) any { return object{"text": ownPack(aNewPack(c)["pack"])} }
 
 func newActivation(c cell) any {
 	return object{"name": "house", "edition": "1", "from_day": "2060-01-01", "why": c.on.word + " wants it later"}
+}
+
+// theLetter is the letter about the findings of a place.
+func theLetter(c cell) map[string]string { return map[string]string{"report_id": c.on.letter} }
+
+func handedOver(c cell) any {
+	return object{"way": "handed_over", "to_name": c.on.word + " caretaker", "by_name": c.on.word + " technician", "on": c.w.now.Format("2006-01-02")}
 }
 
 // aReport is that a letter of the place is delayed.

@@ -34,17 +34,18 @@ type object = map[string]any
 // person who may ask, or try to.
 type world struct {
 	*face
-	t        testing.TB
-	uses     *fleet.Fleet
-	model    string // of the sensors
-	antenna  string
-	hood     string      // an accessory
-	gauge    string      // an instrument
-	imported string      // a list that was brought in
-	asking   []*somebody // in the order of the columns
-	by       map[string]*somebody
-	places   map[string]*place
-	secrets  map[string]bool // every password, code and secret of a session or a token that was ever given out
+	t          testing.TB
+	uses       *fleet.Fleet
+	model      string // of the sensors
+	antenna    string
+	hood       string      // an accessory
+	gauge      string      // an instrument
+	imported   string      // a list that was brought in
+	letterText string      // of which letters are issued
+	asking     []*somebody // in the order of the columns
+	by         map[string]*somebody
+	places     map[string]*place
+	secrets    map[string]bool // every password, code and secret of a session or a token that was ever given out
 }
 
 // somebody is one column of the matrix: a person by a session, a token of one, or nobody.
@@ -70,6 +71,7 @@ type place struct {
 	done     string // another that was done without a visit
 	reopened string // another that was cancelled and opened again
 	shown    string // the hash of what was shown of its findings
+	letter   string // about its findings, among the reports
 	session  string // a session of the place's person
 	token    string // a token of the same
 }
@@ -343,6 +345,8 @@ func (w *world) furnish(word, customer string) *place {
 	if made.member("report_id") != p.ids["report_id"] {
 		w.t.Fatal(made.text)
 	}
+	p.letter = w.id().String()
+	w.must("dispatcher", http.MethodPut, "/v1/reports/"+p.letter, object{"kind": "letter", "door_id": p.ids["door_id"], "template_id": w.text(), "findings": []string{p.ids["case_id"]}}, 201)
 	person := w.must("administrator", http.MethodPut, "/v1/people/"+p.ids["person_id"], object{"email": strings.ToLower(word) + ".person@lintel.example", "name": word + " person",
 		"role": "owner_agent", "scope_kind": "customers", "customers": []string{customer}}, 201)
 	w.secret(person.member("one_time_password"))
@@ -442,6 +446,17 @@ func (p *place) declined() object {
 		"name": strings.ToUpper(p.word) + " OWNER", "role": "owner", "witness": p.word + " heard it"}
 }
 
+// text is the text of a letter that somebody else than its writer approved.
+func (w *world) text() string {
+	if w.letterText == "" {
+		w.letterText = w.id().String()
+		w.must("administrator", http.MethodPut, "/v1/letter-templates/"+w.letterText, object{"kind": "refusal", "text": "About {door}:\n{findings}"}, 201)
+		w.must("administrator", http.MethodPut, "/v1/letter-templates/"+w.letterText+"/approval", nil, 409) // there is another
+		w.sql(`insert into letter_template_approval (template_id, approved_at, approved_by) values ($1, $2, $3)`, w.letterText, w.now, w.by["administrator after an idle night"].id)
+	}
+	return w.letterText
+}
+
 // night runs what the program does by itself, so that there are orders, notices and runs.
 func (w *world) night() {
 	today := duedate.DayIn(w.now, time.UTC)
@@ -482,7 +497,7 @@ func photoOf(t testing.TB, word string) []byte {
 
 // nowhere is a place that nobody knows.
 func (w *world) nowhere() *place {
-	p := &place{word: "Nowhere", ids: map[string]string{}, pressed: w.id().String(), walked: w.id().String(), opened: w.id().String(), ended: w.id().String(), done: w.id().String(), reopened: w.id().String(), session: w.id().String(), token: w.id().String()}
+	p := &place{word: "Nowhere", ids: map[string]string{}, pressed: w.id().String(), walked: w.id().String(), letter: w.id().String(), opened: w.id().String(), ended: w.id().String(), done: w.id().String(), reopened: w.id().String(), session: w.id().String(), token: w.id().String()}
 	for name := range w.places[own].ids {
 		p.ids[name] = w.id().String()
 	}
@@ -509,7 +524,7 @@ func (w *world) hidden(who *somebody) []string {
 		if who.sees == nil || contains(who.sees, name) {
 			continue
 		}
-		list = append(list, p.word, strings.ToLower(p.word)+".", p.pressed, p.walked, p.opened, p.ended, p.done, p.reopened, p.session, p.token, p.ids["tag"][:4]+" "+p.ids["tag"][4:])
+		list = append(list, p.word, strings.ToLower(p.word)+".", p.pressed, p.walked, p.letter, p.opened, p.ended, p.done, p.reopened, p.session, p.token, p.ids["tag"][:4]+" "+p.ids["tag"][4:])
 		for name, id := range p.ids {
 			if name != "side" && !seen[id] {
 				list = append(list, id)

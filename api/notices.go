@@ -77,7 +77,7 @@ func newNoticeWhy(n fleet.Notice) noticeWhy {
 
 type noticeDetail struct {
 	NoticeItem
-	Reason  string       `json:"reason" doc:"work_order:ID, case:ID, qualification:HOLDER:ID; for the office also notice:ID, letter:ID."`
+	Reason  string       `json:"reason" doc:"work_order:ID, case:ID, qualification:HOLDER:ID, delivery:ID; for the office also notice:ID, letter:ID."`
 	Why     noticeWhy    `json:"why" doc:"Rule and dates of the moment in which it was made."`
 	Letters []letterItem `json:"letters" doc:"That carried it, the newest first."`
 }
@@ -98,6 +98,7 @@ type letterItem struct {
 	MadeAt      time.Time     `json:"made_at"`
 	NextTryAt   time.Time     `json:"next_try_at"`
 	SentAt      *time.Time    `json:"sent_at,omitempty"`
+	ReportID    *uuid.UUID    `json:"report_id,omitempty" format:"uuid" doc:"Of which the PDF is enclosed."`
 	Tries       []attemptItem `json:"attempts"`
 	Bounces     []bounceItem  `json:"bounces"`
 }
@@ -125,7 +126,7 @@ func newBounceItem(b fleet.Bounce) bounceItem {
 
 func (a *API) newLetterItem(by identity.Actor, l fleet.LetterTold) letterItem {
 	item := letterItem{LetterID: l.LetterID, Kind: l.Kind, Day: l.Day.String(), Address: l.Address, Name: l.Name, Language: l.Language, Subject: l.Subject, Text: l.Text, HTML: l.HTML,
-		State: l.State, Because: l.Because, MadeAt: l.MadeAt, NextTryAt: l.NextTryAt, SentAt: l.SentAt, Tries: []attemptItem{}, Bounces: []bounceItem{}}
+		State: l.State, Because: l.Because, MadeAt: l.MadeAt, NextTryAt: l.NextTryAt, SentAt: l.SentAt, ReportID: someID(l.ReportID), Tries: []attemptItem{}, Bounces: []bounceItem{}}
 	if l.Because != "" {
 		item.BecauseText = a.Words.Printer(by.Language, words.Units(by.Units)).T("notice.because." + l.Because)
 	}

@@ -108,6 +108,16 @@ func TestTheDemoStaysOpenForItsVisitorAndStopsEverything(t *testing.T) {
 	if status, refused := call(t, "PUT", typed[1][1], secret, body(1)); status/100 != 2 {
 		t.Errorf("choosing a password as it says: %d %v", status, refused)
 	}
+	base, _, _ := strings.Cut(typed[0][1], "/v1/")
+	_, orders := call(t, "GET", base+"/v1/work-orders?state=open&limit=1", secret, nil)
+	first, _ := orders["work_orders"].([]any)
+	if len(first) != 1 {
+		t.Fatalf("no open work order: %v", orders)
+	}
+	door, _ := first[0].(map[string]any)["door_id"].(string)
+	if status, fitted := call(t, "GET", base+"/v1/doors/"+door+"/components", secret, nil); len(answer{body: fitted}.list("components")) < 5 {
+		t.Errorf("the first order that somebody finds is for a door with %d %v", status, fitted)
+	}
 	if status, refused := call(t, "POST", typed[3][1], "", body(3)); status != http.StatusCreated {
 		t.Errorf("signing in with what was chosen: %d %v", status, refused)
 	}

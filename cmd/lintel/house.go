@@ -299,8 +299,11 @@ func (p post) Deliver(ctx context.Context, l fleet.Letter) (string, error) {
 	if p.mail == nil {
 		return "", &fleet.PostFailure{Unreachable: true, Err: errors.New("no mail server is configured (LINTEL_SMTP_HOST)")}
 	}
-	receipt, err := p.mail.Deliver(ctx, notify.Message{ID: l.LetterID, To: (&mail.Address{Name: l.Name, Address: l.Address}).String(),
-		Subject: l.Subject, Text: l.Text, HTML: l.HTML, Date: l.MadeAt})
+	message := notify.Message{ID: l.LetterID, To: (&mail.Address{Name: l.Name, Address: l.Address}).String(), Subject: l.Subject, Text: l.Text, HTML: l.HTML, Date: l.MadeAt}
+	if l.Enclosed != nil {
+		message.Enclosed = &notify.Enclosure{Name: "letter-" + l.ReportID.String() + ".pdf", MediaType: "application/pdf", Bytes: l.Enclosed}
+	}
+	receipt, err := p.mail.Deliver(ctx, message)
 	var failure *notify.Failure
 	if errors.As(err, &failure) {
 		return "", &fleet.PostFailure{Stage: string(failure.Stage), Unreachable: failure.Stage == notify.StageConnect, Permanent: !failure.Temporary,

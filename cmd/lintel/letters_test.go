@@ -1,11 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
+	"log/slog"
 	"maps"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -18,6 +21,7 @@ import (
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/notify"
 	"lintel.example/lintel/internal/notify/mailcatcher"
+	"lintel.example/lintel/internal/seal"
 	"lintel.example/lintel/internal/store"
 	"lintel.example/lintel/internal/store/storetest"
 	"lintel.example/lintel/internal/words"
@@ -336,5 +340,77 @@ func TestEachRecipientIsToldOnceOrTheRecordSaysWhyNot(t *testing.T) {
 		if o.states != "sent" || len(ids) != 1 {
 			t.Errorf("%s: the record says %s, and letters arrived under %v", o.name, o.states, slices.Collect(maps.Keys(ids)))
 		}
+	}
+}
+
+// The whole way: issued by the use-cases, printed, queued, written, handed over a real line, and taken apart by who gets it.
+func TestALetterAboutFindingsArrivesWithItsPDFByWayOfTheQueue(t *testing.T) {
+	t.Parallel()
+	db, _ := inspectedSite(t)
+	catcher, err := mailcatcher.Listen("127.0.0.1:0", nil, mailcatcher.Hooks{Trouble: &mailcatcher.Trouble{BusyOneIn: 1}}) // each mail is put off the first time
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer catcher.Close()
+	host, port, _ := strings.Cut(catcher.Address(), ":")
+	number, err := strconv.Atoi(port)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h, err := open(t.Context(), &settings{DatabaseURL: db.AppURL, PhotoDir: t.TempDir(), RolePrefix: "lintel", CompanyName: "Calder & Moss",
+		SMTPHost: host, SMTPPort: number, SMTPTLS: "none", MailFrom: "service@calder.example", MailBounces: "bounces@calder.example"}, asGuest, slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = h.close(context.Background()) }()
+	var ids [5]uuid.UUID // a site, a door, a finding, a party, whoever approves
+	if err := db.Admin.QueryRow(t.Context(), `select f.site_id, f.door_id, f.finding_id, p.party_id, (select person_id from person order by person_id limit 1)
+		from finding f join site_party s on s.site_id = f.site_id and s.to_day is null join party p on p.party_id = s.party_id and p.email <> ''
+		where f.state = 'open' and f.origin = 'visit' order by f.finding_id limit 1`).Scan(&ids[0], &ids[1], &ids[2], &ids[3], &ids[4]); err != nil {
+		t.Fatal(err)
+	}
+	office := identity.Actor{PersonID: ids[4], Name: "Ada", Role: identity.Administrator, ScopeKind: identity.ScopeAll, Units: "metric", Language: "en"}
+	writer := office
+	writer.PersonID = newID()
+	template, _, err := h.fleet.PutLetterTemplate(t.Context(), writer, fleet.LetterTemplate{TemplateID: newID(), Kind: "declination", Text: "We offered to mend, at {door}:\n{findings}\n{decision}"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := h.fleet.ApproveLetterTemplate(t.Context(), office, template.TemplateID, ""); err != nil {
+		t.Fatal(err)
+	}
+	report := newID()
+	if _, _, err := h.fleet.MakeReport(t.Context(), office, report, fleet.ReportAsk{Kind: fleet.KindLetter, DoorID: ids[1], TemplateID: template.TemplateID, Findings: ids[2:3]}); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := h.fleet.PutDelivery(t.Context(), office, fleet.Delivery{ReportID: report, DeliveryID: newID(), Way: "mail", PartyID: ids[3]}); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 { // what is put off is tried again after a minute; the clock is put back instead of waiting
+		if _, err := jobs.SendWaiting(t.Context(), h.fleet); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := db.Admin.Exec(t.Context(), `update letter set next_try_at = now() - interval '1 minute' where report_id = $1 and state = 'queued'`, report); err != nil {
+			t.Fatal(err)
+		}
+	}
+	told, err := h.fleet.LetterDeliveries(t.Context(), office, report)
+	if err != nil || len(told) != 1 || told[0].Notice.State != "sent" || len(told[0].Letters) != 1 || len(told[0].Letters[0].Tries) != 2 {
+		t.Fatalf("%+v, %v", told, err)
+	}
+	mails := slices.DeleteFunc(catcher.Messages(), func(m mailcatcher.Message) bool { return len(m.Files) == 0 })
+	kept, err := h.fleet.ReportIn(t.Context(), office, report, "pdf")
+	if err != nil || len(mails) != 1 {
+		t.Fatal(len(mails), err)
+	}
+	m, id := mails[0], told[0].Letters[0].LetterID.String()
+	if m.To != told[0].Notice.RecipientEmail || m.From != "bounces+"+id+"@calder.example" || m.Header.Get("Message-Id") != "<"+id+"@calder.example>" {
+		t.Errorf("from %s to %s, %v", m.From, m.To, m.Header)
+	}
+	if f := m.Files[0]; f.Name != "letter-"+report.String()+".pdf" || f.MediaType != "application/pdf" || !bytes.Equal(f.Bytes, kept.Bytes) {
+		t.Errorf("%s, %s, %d bytes, kept %d", f.Name, f.MediaType, len(f.Bytes), len(kept.Bytes))
+	}
+	if !strings.Contains(m.Text, seal.HashOf(kept.Bytes).String()) || m.HTML != "" {
+		t.Errorf("the mail says %s", m.Text)
 	}
 }

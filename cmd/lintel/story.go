@@ -80,6 +80,7 @@ type story struct {
 	customers                                      map[string]uuid.UUID
 	market, clinic                                 uuid.UUID // sites
 	door                                           uuid.UUID
+	ward                                           uuid.UUID // the door whose inspection is overdue: whoever looks around finds its order first
 	doorTag                                        string
 	sensor, control                                uuid.UUID
 	antenna                                        uuid.UUID
@@ -179,11 +180,17 @@ func (s *story) register() error {
 	if s.door, s.doorTag, err = s.slidingDoor(s.market, "Main entrance"); err != nil {
 		return err
 	}
+	if s.ward, _, err = s.slidingDoor(s.clinic, "Ward entrance"); err != nil {
+		return err
+	}
+	if err := s.plan(s.ward, -20); err != nil {
+		return err
+	}
 	for _, d := range []struct {
 		site uuid.UUID
 		name string
 		days int // until it is due
-	}{{s.clinic, "Ward entrance", -20}, {s.clinic, "Garden door", 95}, {reading, "Street door", 25}} {
+	}{{s.clinic, "Garden door", 95}, {reading, "Street door", 25}} {
 		id, _, err := s.swingingDoor(d.site, d.name)
 		if err != nil {
 			return err
@@ -268,7 +275,7 @@ func (s *story) plan(door uuid.UUID, dueInDays int) error {
 	return err
 }
 
-// fitAndSet fits the components and records how the sensor is mounted and set.
+// fitAndSet fits the components of the doors that sensors open, and records how these are mounted and set.
 func (s *story) fitAndSet() error {
 	model, antenna := newID(), newID()
 	s.antenna = antenna
@@ -284,44 +291,56 @@ func (s *story) fitAndSet() error {
 	if err != nil {
 		return err
 	}
-	s.control, s.sensor = newID(), newID()
-	hall := newID()                            // its twin on the other side
-	streetGuard, hallGuard := newID(), newID() // what holds the door for somebody who stands in it
-	fittings := []struct {
-		id   uuid.UUID
-		body object
-	}{
-		{s.control, object{"kind": "control", "model_text": "Control unit (invented)", "serial": "C-77", "fitting": object{"state": "fitted", "side": "none", "input": "none", "contact": "none"}}},
-		{s.sensor, object{"kind": "sensor", "model_id": model, "serial": "H24-0117", "fitting": object{"state": "fitted", "side": "a", "wired_to": s.control, "input": "activate",
-			"contact": "normally_open", "inhibited_while_moving": true}}},
-		{hall, object{"kind": "sensor", "model_id": model, "serial": "H24-0118", "fitting": object{"state": "fitted", "side": "b", "wired_to": s.control, "input": "activate",
-			"contact": "normally_open", "inhibited_while_moving": true}}},
-		{streetGuard, object{"kind": "safety_device", "model_id": presence, "serial": "S2-0351", "fitting": object{"state": "fitted", "side": "a", "wired_to": s.control,
-			"input": "protect", "contact": "normally_closed"}}},
-		{hallGuard, object{"kind": "safety_device", "model_id": presence, "serial": "S2-0352", "fitting": object{"state": "fitted", "side": "b", "wired_to": s.control,
-			"input": "protect", "contact": "normally_closed"}}},
+	if s.control, s.sensor, err = s.fit(s.door, model, presence, 77); err != nil {
+		return err
 	}
-	for _, f := range fittings {
-		f.body["door_id"], f.body["reason"], f.body["effective_at"] = s.door, "Fitted at takeover.", s.yearAgo()
-		if _, err := s.dispatcher.must(http.MethodPut, "/v1/components/"+f.id.String(), f.body, http.StatusCreated); err != nil {
-			return err
-		}
-	}
-	for _, sensor := range []uuid.UUID{s.sensor, hall} {
-		if err := s.set(sensor, 0, "measured", s.yearAgo().Add(time.Hour), "Measured at takeover."); err != nil {
-			return err
-		}
-	}
-	for _, guard := range []uuid.UUID{streetGuard, hallGuard} {
-		if err := s.setGuard(guard); err != nil {
-			return err
-		}
+	if _, _, err = s.fit(s.ward, model, presence, 87); err != nil {
+		return err
 	}
 	if _, err := s.dispatcher.must(http.MethodPut, "/v1/components/"+s.sensor.String()+"/lock-code", object{"code": "4417"}); err != nil {
 		return err
 	}
 	s.say("set", "dispatcher", s.dispatcher.name)
 	return s.watched()
+}
+
+// fit fits a control, a sensor and a guard on each side of a door, with serial numbers that begin somewhere, and gives the control and
+// the sensor on the outer side.
+func (s *story) fit(door, model, presence uuid.UUID, first int) (control, sensor uuid.UUID, err error) {
+	control, sensor = newID(), newID()
+	inner := newID()                           // its twin on the other side
+	outerGuard, innerGuard := newID(), newID() // what holds the door for somebody who stands in it
+	fittings := []struct {
+		id   uuid.UUID
+		body object
+	}{
+		{control, object{"kind": "control", "model_text": "Control unit (invented)", "serial": fmt.Sprint("C-", first), "fitting": object{"state": "fitted", "side": "none", "input": "none", "contact": "none"}}},
+		{sensor, object{"kind": "sensor", "model_id": model, "serial": fmt.Sprintf("H24-%04d", 40+first), "fitting": object{"state": "fitted", "side": "a", "wired_to": control, "input": "activate",
+			"contact": "normally_open", "inhibited_while_moving": true}}},
+		{inner, object{"kind": "sensor", "model_id": model, "serial": fmt.Sprintf("H24-%04d", 41+first), "fitting": object{"state": "fitted", "side": "b", "wired_to": control, "input": "activate",
+			"contact": "normally_open", "inhibited_while_moving": true}}},
+		{outerGuard, object{"kind": "safety_device", "model_id": presence, "serial": fmt.Sprintf("S2-%04d", 274+first), "fitting": object{"state": "fitted", "side": "a", "wired_to": control,
+			"input": "protect", "contact": "normally_closed"}}},
+		{innerGuard, object{"kind": "safety_device", "model_id": presence, "serial": fmt.Sprintf("S2-%04d", 275+first), "fitting": object{"state": "fitted", "side": "b", "wired_to": control,
+			"input": "protect", "contact": "normally_closed"}}},
+	}
+	for _, f := range fittings {
+		f.body["door_id"], f.body["reason"], f.body["effective_at"] = door, "Fitted at takeover.", s.yearAgo()
+		if _, err := s.dispatcher.must(http.MethodPut, "/v1/components/"+f.id.String(), f.body, http.StatusCreated); err != nil {
+			return control, sensor, err
+		}
+	}
+	for _, sensor := range []uuid.UUID{sensor, inner} {
+		if err := s.set(sensor, 0, "measured", s.yearAgo().Add(time.Hour), "Measured at takeover."); err != nil {
+			return control, sensor, err
+		}
+	}
+	for _, guard := range []uuid.UUID{outerGuard, innerGuard} {
+		if err := s.setGuard(guard); err != nil {
+			return control, sensor, err
+		}
+	}
+	return control, sensor, nil
 }
 
 // set records a sensor's settings as found.

@@ -210,6 +210,7 @@ func (b *tab) look(name string) {
 
 func TestEveryPageCanBeUsedByEverybody(t *testing.T) {
 	w := newWorld(t)
+	w.delivered(t)
 	b := browse(t, w.desk)
 	b.open("/sign-in")
 	b.look("sign-in")
@@ -406,8 +407,8 @@ func (w *world) pages() map[string]string {
 		"oddities": "/oddities", "oddities-none": "/oddities?kind=short_visit", "oddity": "/oddities/" + w.oddity.String(),
 		"packs": "/rule-packs", "pack": "/rule-packs/house@2", "pack-activate": "/rule-packs/house@2/activate", "pack-replay": "/rule-packs/house@2/replay?sort=site", "pack-end": "/rule-packs/house@1/end",
 		"letters": "/letter-templates", "letter": "/letter-templates/" + w.letter.String(), "letter-unapproved": "/letter-templates/" + w.unapproved.String(), "letter-write": "/letter-templates/new?kind=declination",
-		"door-letters": "/doors/" + w.door.DoorID.String() + "/letters",
-		"imports":      "/imports", "import": "/imports/" + w.list.String(), "import-undo": "/imports/" + w.list.String() + "/undo",
+		"door-letters": "/doors/" + w.door.DoorID.String() + "/letters", "door-letters-issued": "/doors/" + w.unsafe.DoorID.String() + "/letters", "report-letter": "/reports/" + w.issued.String(),
+		"imports": "/imports", "import": "/imports/" + w.list.String(), "import-undo": "/imports/" + w.list.String() + "/undo",
 		"customer-new": "/customers/new", "site-new": "/sites/new?customer=" + w.customer.CustomerID.String(), "site-change": "/sites/" + w.site.SiteID.String() + "/change",
 		"site-hand-over": "/sites/" + w.site.SiteID.String() + "/hand-over", "standing-new": "/sites/" + w.site.SiteID.String() + "/parties/new", "standing-end": w.standingEnd(),
 		"parties": "/parties", "parties-none": "/parties?search=zzz", "party": "/parties/" + w.party.PartyID.String(), "party-new": "/parties/new?site=" + w.site.SiteID.String(),

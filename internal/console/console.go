@@ -176,7 +176,9 @@ func (c *Console) routes() []route {
 		{"GET /reports", identity.ActReadReport, c.reports},
 		{"POST /reports", identity.ActMakeReport, c.reportMake},
 		{"GET /reports/{report_id}", identity.ActReadReport, c.report},
-		{"GET /out-of-service/{case_id}/tag.pdf", identity.ActReadWork, c.caseTag},
+		{"POST /reports/{report_id}/deliveries", identity.ActMindPost, c.deliver},
+		{"POST /reports/{report_id}/letters/{letter_id}/again", identity.ActMindPost, c.deliverAgain},
+		{"GET /out-of-service/{case_id}/{print}", identity.ActReadWork, c.caseTag},
 		{"GET /reports/{report_id}/{print}", identity.ActReadReport, c.reportPrint},
 
 		{"GET /rule-packs", identity.ActSetRules, c.packs},

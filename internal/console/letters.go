@@ -92,6 +92,8 @@ type letterTextData struct {
 	letterTextLine
 	Places []string
 	Form   form
+	Own    bool // whoever looks wrote it, and somebody else may approve it
+	Alone  bool // whoever looks wrote it, and nobody else may approve it
 }
 
 func (c *Console) letterTextPage(ctx context.Context, q *request, f form, status int) (answer, error) {
@@ -107,7 +109,15 @@ func (c *Console) letterTextPage(ctx context.Context, q *request, f form, status
 	if i < 0 {
 		return nil, fault.New(fault.NotFound, "letter_template_not_found")
 	}
-	return page{name: "letter", status: status, data: letterTextData{lines[i], fleet.LetterPlaces(), f}}, nil
+	data := letterTextData{letterTextLine: lines[i], Places: fleet.LetterPlaces(), Form: f}
+	if !data.Approved() && q.by.May(identity.ActSetLetters) {
+		may, alone, err := c.Fleet.MayApproveLetter(ctx, q.by, data.LetterTemplate)
+		if err != nil {
+			return nil, err
+		}
+		data.Own, data.Alone = !may, alone
+	}
+	return page{name: "letter", status: status, data: data}, nil
 }
 
 // letterTextApprove lets letters be issued from a version.
@@ -116,7 +126,7 @@ func (c *Console) letterTextApprove(ctx context.Context, q *request) (answer, er
 	if err != nil {
 		return nil, err
 	}
-	if _, _, err := c.Fleet.ApproveLetterTemplate(ctx, q.by, id); err != nil {
+	if _, _, err := c.Fleet.ApproveLetterTemplate(ctx, q.by, id, f.Value("/read_by")); err != nil {
 		return q.again(f, err, func(f form, status int) (answer, error) { return c.letterTextPage(ctx, q, f, status) })
 	}
 	return seeOther("/letter-templates/" + id.String()), nil
@@ -170,12 +180,19 @@ func (c *Console) letterTextAdd(ctx context.Context, q *request) (answer, error)
 
 type doorLettersData struct {
 	Door    fleet.Door
-	Lines   []reportLine // letters that were issued, the newest first
+	Lines   []issuedLine // letters that were issued, the newest first
 	Open    []fleet.Finding
 	Texts   []option
 	Issues  bool // there is a text from which a letter may be issued
 	Form    form
 	Preview bool // whoever looks may preview
+	Office  bool // whoever looks sees what was done with letters
+}
+
+// issuedLine is a letter that was issued, with what was done with it.
+type issuedLine struct {
+	reportLine
+	Said string
 }
 
 // doorLetters lists the letters about a door's findings and offers another.
@@ -188,7 +205,7 @@ func (c *Console) doorLettersPage(ctx context.Context, q *request, f form, statu
 	if err != nil {
 		return nil, err
 	}
-	data := doorLettersData{Form: f, Preview: q.by.May(identity.ActSetLetters)}
+	data := doorLettersData{Form: f, Preview: q.by.May(identity.ActSetLetters), Office: q.by.May(identity.ActReadOffice)}
 	if data.Door, err = c.Fleet.Door(ctx, q.by, id, fleet.AsOf{}); err != nil {
 		return nil, err
 	}
@@ -210,8 +227,22 @@ func (c *Console) doorLettersPage(ctx context.Context, q *request, f form, statu
 	if err != nil {
 		return nil, err
 	}
+	done := map[uuid.UUID][]fleet.Delivery{}
+	if data.Office {
+		reports := make([]uuid.UUID, len(list))
+		for i, r := range list {
+			reports[i] = r.ReportID
+		}
+		deliveries, err := c.Fleet.Deliveries(ctx, q.by, reports)
+		if err != nil {
+			return nil, err
+		}
+		for _, d := range deliveries {
+			done[d.ReportID] = append(done[d.ReportID], d)
+		}
+	}
 	for _, r := range list {
-		data.Lines = append(data.Lines, reportLineOf(q, r, names))
+		data.Lines = append(data.Lines, issuedLine{reportLineOf(q, r, names), writer{q.texts}.deliverySaid(done[r.ReportID])})
 	}
 	return page{name: "door-letters", status: status, data: data}, nil
 }

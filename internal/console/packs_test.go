@@ -107,7 +107,7 @@ func TestThePageOfAPackSaysWhatItWouldChangeBeforeItIsActivated(t *testing.T) {
 			t.Errorf("%s leads not to %s", path, preview)
 		}
 	}
-	a.get(t, preview).want(t, 200, "No inspection was signed yet.", "None would come to something else.")
+	a.get(t, preview).want(t, 200, "No inspection was signed yet.")
 	w.failed(t, w.door, w.site, 118)
 	w.failed(t, w.bare, w.site, 60)
 	first := a.get(t, preview).want(t, 200, "Looked at all 2 inspections that there are. 2 inspections are judged by it; 0 are of doors", "One inspection that would come to something else", "Rules that say otherwise", "Closes softly soft-closing 1",

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"net/http"
+	"strings"
 
 	"github.com/google/uuid"
 
@@ -107,27 +108,6 @@ func (c *Console) reportMake(ctx context.Context, q *request) (answer, error) {
 	return seeOther("/reports/" + id.String()), nil
 }
 
-type reportData struct {
-	reportLine
-	SHA256 string
-}
-
-func (c *Console) report(ctx context.Context, q *request) (answer, error) {
-	id, err := q.pathID("report_id")
-	if err != nil {
-		return nil, err
-	}
-	r, err := c.Fleet.Report(ctx, q.by, id)
-	if err != nil {
-		return nil, err
-	}
-	names, err := c.Fleet.Names(ctx, q.by, fleet.Named{Doors: []uuid.UUID{r.DoorID}, Sites: []uuid.UUID{r.SiteID}, Customers: []uuid.UUID{r.PortfolioCustomerID}, People: []uuid.UUID{r.MadeBy}})
-	if err != nil {
-		return nil, err
-	}
-	return page{name: "report", data: reportData{reportLineOf(q, r, names), hexOf(r.SHA256)}}, nil
-}
-
 // prints are the forms of a report, with the policy under which each is shown: it runs nothing and loads nothing.
 func prints() map[string]struct{ mediaType, policy string } {
 	return map[string]struct{ mediaType, policy string }{
@@ -137,19 +117,23 @@ func prints() map[string]struct{ mediaType, policy string } {
 	}
 }
 
-// caseTag is the tag to hang at a door that is out of service.
+// caseTag is the tag to hang at a door that is out of service, as PDF or as a page.
 func (c *Console) caseTag(ctx context.Context, q *request) (answer, error) {
 	id, err := q.pathID("case_id")
 	if err != nil {
 		return nil, err
 	}
-	pdf, err := c.Fleet.CaseTag(ctx, q.by, id)
+	form, isTag := strings.CutPrefix(q.PathValue("print"), "tag.")
+	p, known := prints()["report."+form]
+	if !isTag || !known {
+		return nil, fault.New(fault.NotFound, "route_not_found")
+	}
+	print, err := c.Fleet.CaseTag(ctx, q.by, id, form)
 	if err != nil {
 		return nil, err
 	}
-	p := prints()["report.pdf"]
 	q.writer.Header().Set("Content-Security-Policy", p.policy)
-	return file{p.mediaType, "tag-" + id.String() + ".pdf", pdf}, nil
+	return file{p.mediaType, "tag-" + id.String() + "." + form, print}, nil
 }
 
 func (c *Console) reportPrint(ctx context.Context, q *request) (answer, error) {

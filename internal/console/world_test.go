@@ -49,6 +49,7 @@ type world struct {
 	pressed, pressedAway                     uuid.UUID // forces over time
 	walked                                   uuid.UUID // a walk test
 	letter, unapproved                       uuid.UUID // texts of letters
+	issued, mailed                           uuid.UUID // a letter about the unsafe door, and a mail with it that arrived
 	visitAway, reportAway, sensorAway, token uuid.UUID
 }
 

@@ -2,7 +2,6 @@ package fleet
 
 import (
 	"context"
-	"slices"
 
 	"github.com/google/uuid"
 
@@ -27,8 +26,8 @@ type OutOfServiceTag struct {
 // Check is that of a document; a tag is not kept, so there is nothing to hold it to.
 func (OutOfServiceTag) Check() error { return nil }
 
-// CaseTag prints the tag of an open out-of-service case as PDF. A case that has ended has none.
-func (f *Fleet) CaseTag(ctx context.Context, by identity.Actor, id uuid.UUID) (pdf []byte, err error) {
+// CaseTag prints the tag of an open out-of-service case, as pdf or html. A case that has ended has none.
+func (f *Fleet) CaseTag(ctx context.Context, by identity.Actor, id uuid.UUID, form string) (print []byte, err error) {
 	var doc OutOfServiceTag
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
 		c, err := tx.CaseByID(ctx, id)
@@ -64,5 +63,9 @@ func (f *Fleet) CaseTag(ctx context.Context, by identity.Actor, id uuid.UUID) (p
 	if err != nil {
 		return nil, err
 	}
-	return prints[slices.IndexFunc(prints, func(p ReportPrint) bool { return p.Form == "pdf" })].Bytes, nil
+	p, ok := Report{Prints: prints}.Print(form)
+	if !ok || p.Bytes == nil { // a tag has no table
+		return nil, fault.New(fault.NotFound, "route_not_found")
+	}
+	return p.Bytes, nil
 }

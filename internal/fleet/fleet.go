@@ -118,6 +118,7 @@ type Tx interface {
 	replayRows
 	recomputationRows
 	letterTemplateRows
+	deliveryRows
 }
 
 // changeRows keeps every state that an unversioned thing was given.

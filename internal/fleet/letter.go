@@ -34,7 +34,9 @@ type Letter struct {
 	NextTryAt time.Time
 	MadeAt    time.Time
 	SentAt    *time.Time
-	Answer    string // the mail server's words
+	Answer    string    // the mail server's words
+	ReportID  uuid.UUID // of which the PDF is enclosed; zero: nothing is
+	Enclosed  []byte    // that PDF, while the mail is handed over
 }
 
 // LetterAttempt is one try to hand a letter over.
@@ -90,9 +92,10 @@ type NoticeDue struct {
 	Case                              *OutOfServiceCase
 	Certificate                       *CertificateDue
 	Acknowledged                      bool
-	FindingState                      string   // of the finding that it is about
-	KnownAddresses                    []string // the recipient's, now, in the order in which they are tried
-	Addresses                         []string // those of them that have not refused mail
+	FindingState                      string    // of the finding that it is about
+	ReportID                          uuid.UUID // of the letter that it sends; zero: none
+	KnownAddresses                    []string  // the recipient's, now, in the order in which they are tried
+	Addresses                         []string  // those of them that have not refused mail
 }
 
 type letterRows interface {
@@ -299,7 +302,17 @@ func (n NoticeDue) end(all []NoticeDue) (state, because string) {
 func (f *Fleet) writeLetter(ctx context.Context, tx Tx, kind, address string, day duedate.Day, notices []NoticeDue) (bool, error) {
 	now := f.Now()
 	l := Letter{LetterID: f.NewID(), Kind: kind, Day: day, Address: address, Name: notices[0].RecipientName, Language: notices[0].Language, State: "queued", NextTryAt: now, MadeAt: now}
-	f.wording(&l, notices)
+	if l.ReportID = notices[0].ReportID; l.ReportID == uuid.Nil {
+		f.wording(&l, notices)
+		return tx.InsertLetter(ctx, l, idsOf(notices))
+	}
+	report, err := tx.ReportByID(ctx, l.ReportID)
+	if err != nil {
+		return false, err
+	}
+	if err := f.enclosing(&l, notices[0], report); err != nil {
+		return false, err
+	}
 	return tx.InsertLetter(ctx, l, idsOf(notices))
 }
 
@@ -378,6 +391,11 @@ func (f *Fleet) SendLetter(ctx context.Context, id uuid.UUID) (claimed, reachabl
 	var l Letter
 	err = f.Store.InTx(ctx, identity.Program(), func(ctx context.Context, tx Tx) (err error) {
 		l, claimed, err = tx.ClaimLetter(ctx, id, f.Now(), f.Now().Add(lease))
+		if err != nil || !claimed || l.ReportID == uuid.Nil {
+			return err
+		}
+		pdf, err := tx.ReportPrint(ctx, l.ReportID, "pdf")
+		l.Enclosed = pdf.Bytes
 		return err
 	})
 	if err != nil || !claimed {

@@ -24,6 +24,7 @@ type LetterTemplate struct {
 	WrittenBy  uuid.UUID
 	ApprovedAt *time.Time
 	ApprovedBy uuid.UUID
+	ReadBy     string // who else has read it before, say the company's lawyer; never "" where its writer approves it
 }
 
 // IsDraft tells whether the text says of itself that nobody has checked it: such a one is not approved.
@@ -44,7 +45,7 @@ type letterTemplateRows interface {
 	// InsertLetterTemplate gives the text the next version of its kind; false when the id or the version is taken.
 	InsertLetterTemplate(ctx context.Context, l LetterTemplate) (bool, error)
 	// ApproveLetterTemplate answers false when it is approved already.
-	ApproveLetterTemplate(ctx context.Context, id uuid.UUID, at time.Time, by uuid.UUID) (bool, error)
+	ApproveLetterTemplate(ctx context.Context, id uuid.UUID, at time.Time, by uuid.UUID, readBy string) (bool, error)
 }
 
 // draftMark begins a text that nobody has checked.
@@ -96,16 +97,29 @@ func (f *Fleet) PutLetterTemplate(ctx context.Context, by identity.Actor, l Lett
 	return saved, created, err
 }
 
-// ApproveLetterTemplate lets letters be issued from a version. Again changes nothing: the first approver stays.
-func (f *Fleet) ApproveLetterTemplate(ctx context.Context, by identity.Actor, id uuid.UUID) (l LetterTemplate, created bool, err error) {
+// ApproveLetterTemplate lets letters be issued from a version. Nobody approves what they wrote: another administrator does. Where
+// there is no other, the writer may, and names who else has read it. Again changes nothing: the first approver stays.
+func (f *Fleet) ApproveLetterTemplate(ctx context.Context, by identity.Actor, id uuid.UUID, readBy string) (l LetterTemplate, created bool, err error) {
+	tidy(&readBy)
+	var faults fault.List
+	checkLine(&faults, "/read_by", readBy, 0, 200)
+	if err := faults.Err(); err != nil {
+		return LetterTemplate{}, false, err
+	}
 	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
-		if l, err = tx.LetterTemplateByID(ctx, id); err != nil {
+		created = false
+		if l, err = tx.LetterTemplateByID(ctx, id); err != nil || l.ApprovedAt != nil {
 			return err
 		}
 		if l.IsDraft() {
 			return fault.New(fault.Conflict, "letter_still_draft")
 		}
-		if created, err = tx.ApproveLetterTemplate(ctx, id, f.Now(), by.PersonID); err != nil {
+		if l.WrittenBy == by.PersonID {
+			if err := checkWriterAlone(ctx, tx, by, readBy); err != nil {
+				return err
+			}
+		}
+		if created, err = tx.ApproveLetterTemplate(ctx, id, f.Now(), by.PersonID, readBy); err != nil {
 			return err
 		}
 		if l, err = tx.LetterTemplateByID(ctx, id); err != nil || !created {
@@ -114,6 +128,39 @@ func (f *Fleet) ApproveLetterTemplate(ctx context.Context, by identity.Actor, id
 		return f.record(ctx, tx, by, "letter_template", id, l)
 	})
 	return l, created, err
+}
+
+// checkWriterAlone refuses that a writer approves while somebody else may, and where nobody else may, that nobody else has read it.
+func checkWriterAlone(ctx context.Context, tx Tx, by identity.Actor, readBy string) error {
+	alone, err := onlyAdministrator(ctx, tx, by)
+	switch {
+	case err != nil:
+		return err
+	case !alone:
+		return fault.New(fault.Conflict, "letter_own_text")
+	case readBy == "":
+		return fault.At("/read_by", "letter_reader_missing")
+	}
+	return nil
+}
+
+// onlyAdministrator tells whether no other administrator may sign in.
+func onlyAdministrator(ctx context.Context, tx Tx, by identity.Actor) (bool, error) {
+	office, err := tx.OfficePeople(ctx)
+	others := slices.ContainsFunc(office, func(p Recipient) bool { return p.Role == string(identity.Administrator) && p.ID != by.PersonID })
+	return !others, err
+}
+
+// MayApproveLetter tells whether somebody may approve a text, and whether somebody else must have read it then.
+func (f *Fleet) MayApproveLetter(ctx context.Context, by identity.Actor, l LetterTemplate) (may, read bool, err error) {
+	if l.WrittenBy != by.PersonID {
+		return true, false, nil
+	}
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		may, err = onlyAdministrator(ctx, tx, by)
+		return err
+	})
+	return may, may, err
 }
 
 // LetterTemplates gives the shipped drafts in the language of the actor, then every version, by kind the newest first.

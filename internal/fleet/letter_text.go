@@ -19,8 +19,7 @@ const mostLines = 300
 // wording writes a letter's subject and text. Dates are those of each site; how late something is follows from the day
 // on which the letter is written, whatever the rung was called.
 func (f *Fleet) wording(l *Letter, notices []NoticeDue) {
-	p := f.Words.Printer(l.Language, words.Metric)
-	args := []any{"person", f.Company.Name, "company", f.Company.Name, "company_contact", f.Company.Phone}
+	p, args := f.Words.Printer(l.Language, words.Metric), f.sender()
 	if l.Kind == "urgent" {
 		l.Subject, l.Text = f.urgentWording(p, notices[0], args)
 	} else {
@@ -28,6 +27,20 @@ func (f *Fleet) wording(l *Letter, notices []NoticeDue) {
 	}
 	l.Language = p.Language()
 	l.HTML = words.MailHTML(l.Language, l.Subject, l.Text)
+}
+
+// enclosing writes the subject and text of a mail that a letter about findings is enclosed in. It has no HTML: the letter is
+// what is to be read.
+func (f *Fleet) enclosing(l *Letter, n NoticeDue, report Report) (err error) {
+	p := f.Words.Printer(l.Language, words.Metric)
+	l.Subject, l.Text, err = f.letterWording(p, n, report, f.sender())
+	l.Language = p.Language()
+	return err
+}
+
+// sender is who writes.
+func (f *Fleet) sender() []any {
+	return []any{"person", f.Company.Name, "company", f.Company.Name, "company_contact", f.Company.Phone}
 }
 
 func (f *Fleet) urgentWording(p words.Printer, n NoticeDue, args []any) (subject, text string) {

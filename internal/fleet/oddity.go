@@ -393,13 +393,13 @@ func (a *asking) elsewhere(counting []Entry) {
 			of[a.q.dayOf(e)]++
 		}
 	}
-	for _, other := range a.q.beside {
-		mine := own[other.PersonID]
-		if mine == nil || other.SiteID == a.q.visit.SiteID || overlap(*mine, other) <= clocksApart {
-			continue
-		}
-		for _, e := range counting {
-			if e.RecordedBy == other.PersonID && e.Body.madeAtTheDoor() && !e.ObservedAt.Before(other.First) && !e.ObservedAt.After(other.Last) {
+	for _, e := range counting { // in the order of their observation, whichever visits are beside
+		mine := own[e.RecordedBy]
+		for _, other := range a.q.beside {
+			if mine == nil || other.PersonID != e.RecordedBy || other.SiteID == a.q.visit.SiteID || overlap(*mine, other) <= clocksApart {
+				continue
+			}
+			if e.Body.madeAtTheDoor() && !e.ObservedAt.Before(other.First) && !e.ObservedAt.After(other.Last) {
 				a.add("elsewhere_meanwhile", e, of[a.q.dayOf(e)], overlap(*mine, other), other.VisitID)
 			}
 		}

@@ -1,8 +1,8 @@
 package fleet_test
 
 import (
-	"bytes"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -223,22 +223,59 @@ func TestTheLawOfThePlaceJudgesBesideTheRuleBasis(t *testing.T) {
 	}
 }
 
-func TestATagIsPrintedOfAnOpenCaseOnly(t *testing.T) {
+func TestATagSaysWhatTheCaseSaysAndIsPrintedOfAnOpenOneOnly(t *testing.T) {
 	t.Parallel()
 	a := reporting(t)
-	a.inspected(t, found("unsafe", "closes on people"), concluded("failed"))
-	cases, err := a.Cases(t.Context(), dispatcher, fleet.CaseQuery{DoorID: a.door.DoorID, Open: true, Limit: 10})
-	if err != nil || len(cases) != 1 {
-		t.Fatal(cases, err)
+	a.Company.Phone = "+1 555 0100"
+	visit := a.open(t)
+	unsafe := a.append(t, visit, a.at(1, found("unsafe", "closes on <people>"))).entry
+	tag := func(form string) string {
+		t.Helper()
+		print, err := a.CaseTag(t.Context(), technician, unsafe, form)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(print)
 	}
-	pdf, err := a.CaseTag(t.Context(), technician, cases[0].CaseID)
-	if err != nil || !bytes.HasPrefix(pdf, []byte("%PDF-")) {
-		t.Errorf("%.20q, %v", pdf, err)
+	holds := func(text string, says, lacks []string) {
+		t.Helper()
+		for _, part := range says {
+			if !strings.Contains(text, part) {
+				t.Errorf("the tag does not say %q", part)
+			}
+		}
+		for _, part := range lacks {
+			if strings.Contains(text, part) {
+				t.Errorf("the tag says %q", part)
+			}
+		}
 	}
+	if pdf := tag("pdf"); !strings.HasPrefix(pdf, "%PDF-") {
+		t.Errorf("%.20q", pdf)
+	}
+	// 3 March 2026, 09:01 UTC is a minute past one at night in Los Angeles.
+	always := []string{"OUT OF SERVICE", a.door.Tag.String(), "Main", "Mill", "closes on &lt;people&gt;", "since 2026-03-03 01:01 PST", "Call Calder Moss Doors, +1 555 0100", "passed an inspection again"}
+	holds(tag("html"), append(always, "NOT YET SECURED"), []string{"Way out:", "locked, another way out named"})
+
+	a.append(t, visit, a.at(2, secured("not_secured", "refused")))
+	holds(tag("html"), append(always, "NOT YET SECURED"), nil)
+	locked := secured("locked", "acknowledged")
+	locked.Securing.OtherExit = "the swing door to the left"
+	a.append(t, visit, a.at(3, locked))
+	holds(tag("html"), append(always, "Way out: the swing door to the left", "locked, another way out named"), []string{"NOT YET SECURED"})
+
+	_, err := a.CaseTag(t.Context(), technician, unsafe, "csv")
+	wantFault(t, err, "route_not_found")
+	if _, err := a.CaseTag(t.Context(), agentOf(a.site.CustomerID), unsafe, "html"); err != nil {
+		t.Errorf("whoever sees the door sees its tag: %v", err)
+	}
+	_, err = a.CaseTag(t.Context(), agentOf(a.customer(t, "Other").CustomerID), unsafe, "html")
+	wantFault(t, err, "case_not_found")
+
 	a.pass(time.Hour)
 	a.inspected(t, passing()...)
-	_, err = a.CaseTag(t.Context(), technician, cases[0].CaseID)
+	_, err = a.CaseTag(t.Context(), technician, unsafe, "html")
 	wantFault(t, err, "case_ended")
-	_, err = a.CaseTag(t.Context(), technician, a.id())
+	_, err = a.CaseTag(t.Context(), technician, a.id(), "pdf")
 	wantFault(t, err, "case_not_found")
 }

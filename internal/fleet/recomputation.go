@@ -1,31 +1,35 @@
 package fleet
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"maps"
 	"runtime"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
 	"github.com/google/uuid"
 	"golang.org/x/sync/errgroup"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/field"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
 )
 
-// Recomputation computes anew what is watched at every door, because something changed that many doors rest on. It goes
+// Recomputation computes anew what is watched at every door, and what its readings are expected to reach, because something changed that many doors rest on. It goes
 // from door to door in the order of their ids, some at a time, each part in a transaction of its own that changes of the
 // same doors wait for, or it for them. Cut off anywhere it goes on where it was; what is done twice is the same.
 type Recomputation struct {
 	RecomputationID uuid.UUID
-	Why             string // program: its field model or rule packs; catalogue: an entry was corrected; asked: by a person
-	Detail          string // which program, which entry, or what the person said
+	Why             string // program: its field model or rule packs; catalogue: an entry was corrected; asked: by a person; packs: others of the company's judge
+	Detail          string // which program, which entry, what the person said, or which packs of the company's
 	AskedAt         time.Time
 	AskedBy         uuid.UUID
 	AfterDoor       uuid.UUID // every door up to this one is done
@@ -40,6 +44,7 @@ const (
 	RecomputeProgram   = "program"
 	RecomputeCatalogue = "catalogue"
 	RecomputeAsked     = "asked"
+	RecomputePacks     = "packs" // what is expected of readings only
 )
 
 type recomputationRows interface {
@@ -58,6 +63,12 @@ type recomputationRows interface {
 	PresentDoors(ctx context.Context, ids []uuid.UUID) ([]Door, error)
 	PresentComponents(ctx context.Context, doors []uuid.UUID) ([]Component, error)
 	PresentRevisionsOf(ctx context.Context, doors []uuid.UUID) ([]Revision, error)
+	// NewestRecomputation gives the detail of the one that was asked for last for a reason; "" when there is none.
+	NewestRecomputation(ctx context.Context, why string) (detail string, err error)
+	// InspectedAmong gives those of the doors that an inspection was concluded of, signed or not.
+	InspectedAmong(ctx context.Context, doors []uuid.UUID) ([]uuid.UUID, error)
+	// SiteZones gives every zone in which a site is.
+	SiteZones(ctx context.Context) ([]string, error)
 	// CoverageInputs gives the hashes that recorded coverages were computed from, by door.
 	CoverageInputs(ctx context.Context, doors []uuid.UUID) (map[uuid.UUID][]string, error)
 	// OpenComputedFindings gives those that stand, by door.
@@ -88,13 +99,63 @@ func (f *Fleet) ThisProgram() string {
 	return field.ModelVersion + ", rule packs " + hex.EncodeToString(hash.Sum(nil))[:12]
 }
 
-// EnsureRecomputation asks for the recomputation that this program makes necessary, once for each program.
+// EnsureRecomputation asks for the recomputation that this program makes necessary, once for each program, and for that of the
+// company's packs, each time others of them judge than when it was asked for last. A day begins at each site by its own clock, so
+// that a pack may ask for several.
 func (f *Fleet) EnsureRecomputation(ctx context.Context) error {
 	return f.Store.InTx(ctx, identity.Program(), func(ctx context.Context, tx Tx) error {
-		by := identity.Program()
-		_, err := tx.InsertRecomputation(ctx, Recomputation{RecomputationID: f.NewID(), Why: RecomputeProgram, Detail: f.ThisProgram(), AskedAt: f.Now(), AskedBy: by.PersonID})
+		asked := Recomputation{RecomputationID: f.NewID(), Why: RecomputeProgram, Detail: f.ThisProgram(), AskedAt: f.Now(), AskedBy: identity.Program().PersonID}
+		if _, err := tx.InsertRecomputation(ctx, asked); err != nil {
+			return err
+		}
+		now, before, err := f.packsNow(ctx, tx)
+		if err != nil || now == before {
+			return err
+		}
+		asked.RecomputationID, asked.Why, asked.Detail = f.NewID(), RecomputePacks, now
+		_, err = tx.InsertRecomputation(ctx, asked)
 		return err
 	})
+}
+
+// noPacks is the detail of a recomputation when no pack of the company's judges.
+const noPacks = "none"
+
+// packsNow names the packs of the company's that judge at this moment, with the zones where they do if that is not everywhere the
+// same, and what was named when it was asked for last. Two servers do not ask at once.
+func (f *Fleet) packsNow(ctx context.Context, tx Tx) (now, before string, err error) {
+	activations, err := tx.PackActivations(ctx)
+	if err != nil || len(activations) == 0 {
+		return "", "", err
+	}
+	if err := tx.LockPackName(ctx, ""); err != nil { // no pack has this name
+		return "", "", err
+	}
+	zones, err := tx.SiteZones(ctx)
+	if err != nil {
+		return "", "", err
+	}
+	in := map[string][]string{} // the packs that judge, the zones in which they do
+	for _, zone := range zones {
+		day := duedate.DayIn(f.Now(), zoneOr(zone, time.UTC))
+		var packs []string
+		for _, p := range periodsOf(activations) {
+			if p.holds(day) {
+				packs = append(packs, p.PackID)
+			}
+		}
+		named := cmp.Or(strings.Join(packs, ", "), noPacks)
+		in[named] = append(in[named], zone)
+	}
+	var parts []string
+	for _, packs := range slices.Sorted(maps.Keys(in)) {
+		if len(in) > 1 {
+			packs += " in " + strings.Join(in[packs], ", ")
+		}
+		parts = append(parts, packs)
+	}
+	before, err = tx.NewestRecomputation(ctx, RecomputePacks)
+	return cmp.Or(strings.Join(parts, "; "), noPacks), cmp.Or(before, noPacks), err
 }
 
 // AskRecomputation asks for one by hand. It computes every door, also where nothing is known to have changed.
@@ -271,6 +332,13 @@ func (f *Fleet) recomputePart(ctx context.Context, r Recomputation, ids []uuid.U
 		if err := tx.LockDoors(ctx, ids); err != nil {
 			return err
 		}
+		settled, err := f.settleTrendsOf(ctx, tx, r, ids)
+		if err != nil {
+			return err
+		}
+		if r.Why == RecomputePacks {
+			return tx.CountRecomputed(ctx, r.RecomputationID, settled, 0, 0)
+		}
 		pictures, err := picturesOf(ctx, tx, ids)
 		if err != nil {
 			return err
@@ -291,6 +359,23 @@ func (f *Fleet) recomputePart(ctx context.Context, r Recomputation, ids []uuid.U
 		}
 		return all.write(ctx, tx, r.RecomputationID)
 	})
+}
+
+// settleTrendsOf writes anew what the readings of some doors are expected to reach, where that may have changed, and tells of how many.
+func (f *Fleet) settleTrendsOf(ctx context.Context, tx Tx, r Recomputation, ids []uuid.UUID) (settled int, err error) {
+	if r.Why == RecomputeCatalogue {
+		return 0, nil
+	}
+	inspected, err := tx.InspectedAmong(ctx, ids)
+	if err != nil {
+		return 0, err
+	}
+	for _, door := range inspected {
+		if err := f.settleTrends(ctx, tx, door); err != nil {
+			return 0, err
+		}
+	}
+	return len(inspected), nil
 }
 
 // recomputedDoors is what came of some doors.

@@ -36,7 +36,8 @@ type ReportLetter struct {
 	Version    int    `json:"version"`
 	ApprovedBy string `json:"approved_by"`
 	ApprovedAt string `json:"approved_at"`
-	Draft      bool   `json:"draft,omitempty"` // a preview, never kept
+	ReadBy     string `json:"read_by,omitempty"` // who else has read the text, where its approver said so
+	Draft      bool   `json:"draft,omitempty"`   // a preview, never kept
 }
 
 // letter writes a letter about findings of a door as they stand; with draft of any template or shipped text.
@@ -80,6 +81,7 @@ func (f *Fleet) letter(ctx context.Context, tx Tx, by identity.Actor, id uuid.UU
 			return doc, err
 		}
 		doc.Letter.TemplateID, doc.Letter.ApprovedBy, doc.Letter.ApprovedAt = template.TemplateID.String(), approver.Name, template.ApprovedAt.UTC().Format(time.RFC3339)
+		doc.Letter.ReadBy = template.ReadBy
 	}
 	return doc, nil
 }

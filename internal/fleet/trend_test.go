@@ -268,3 +268,117 @@ func TestADayInTheSitesZoneIsThePointsDay(t *testing.T) {
 		t.Errorf("%+v", s.Points)
 	}
 }
+
+// work is what the server does each minute with what is to be computed anew.
+func (r *rig) work(t testing.TB) {
+	t.Helper()
+	if err := r.EnsureRecomputation(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.RecomputeAll(t.Context(), quietly); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// recomputedFor tells what was asked for because of the company's packs, oldest first.
+func (r *rig) recomputedFor(t *testing.T) (list []string) {
+	t.Helper()
+	for _, one := range slices.Backward(r.recomputations(t)) {
+		if one.Why == fleet.RecomputePacks {
+			list = append(list, one.Detail)
+		}
+	}
+	return list
+}
+
+// Five newtons a year from 90 N, so 110 N after the fifth: the house allows 120 N from a day on, which is reached before 30 lbf is.
+func TestTheOfficesListFollowsAPackOfTheCompanysFromTheDayOnThatItJudges(t *testing.T) {
+	t.Parallel()
+	a := newDrifting(t)
+	for i := range 5 {
+		a.yearly(t, measured("closing_force_n", 90+5*float64(i)))
+	}
+	a.work(t)
+	bound := func() float64 {
+		t.Helper()
+		list := a.expected(t)
+		if len(list) != 1 {
+			t.Fatalf("%+v", list)
+		}
+		return list[0].Bound
+	}
+	shipped := bound()
+	if math.Abs(shipped-133.447) > 0.0005 || len(a.recomputedFor(t)) != 0 {
+		t.Fatalf("%g N, asked for %q", shipped, a.recomputedFor(t))
+	}
+
+	// 2 March 2031, nine in the morning UTC, one at night in Los Angeles; the pack judges from the third on.
+	a.now = time.Date(2031, 3, 2, 9, 0, 0, 0, time.UTC)
+	a.late = 0
+	a.addPack(t, "house@1", edition("1", "120"))
+	a.activate(t, "house@1", "2031-03-03")
+	a.work(t)
+	if got := bound(); got != shipped || len(a.recomputedFor(t)) != 0 {
+		t.Errorf("before its day: %g N, asked for %q", got, a.recomputedFor(t))
+	}
+	a.now = time.Date(2031, 3, 3, 7, 59, 0, 0, time.UTC) // a minute before midnight there
+	a.work(t)
+	if got := bound(); got != shipped {
+		t.Errorf("before midnight at the site: %g N", got)
+	}
+	a.pass(2 * time.Minute)
+	a.work(t)
+	if got := bound(); got != 120 {
+		t.Errorf("on its day: %g N", got)
+	}
+	a.work(t) // nothing new
+	if got := a.recomputedFor(t); !slices.Equal(got, []string{"house@1"}) {
+		t.Errorf("asked for %q", got)
+	}
+
+	// It ends, and the limit of the standard is what the door drifts to again.
+	if _, _, err := a.PutPackActivation(t.Context(), administrator, fleet.PackActivation{ActivationID: a.id(), PackName: "house", From: day("2031-03-04"), Why: "tried"}); err != nil {
+		t.Fatal(err)
+	}
+	a.pass(24 * time.Hour)
+	a.work(t)
+	if got := bound(); got != shipped || !slices.Equal(a.recomputedFor(t), []string{"house@1", "none"}) {
+		t.Errorf("after its end: %g N, asked for %q", got, a.recomputedFor(t))
+	}
+
+	// Another site lives by another clock: the day of an edition begins there first.
+	a.siteIn(t, a.site.CustomerID, "Quay", "Pacific/Auckland")
+	a.addPack(t, "house@2", edition("2", "121"))
+	a.activate(t, "house@2", "2031-03-05")
+	a.now = time.Date(2031, 3, 4, 12, 0, 0, 0, time.UTC) // one at night of the fifth in Auckland
+	a.work(t)
+	if got := bound(); got != shipped {
+		t.Errorf("before midnight at the site: %g N", got)
+	}
+	a.now = time.Date(2031, 3, 5, 8, 1, 0, 0, time.UTC)
+	a.work(t)
+	if got := bound(); got != 121 {
+		t.Errorf("after midnight at the site: %g N", got)
+	}
+	if got := a.recomputedFor(t); !slices.Equal(got, []string{"house@1", "none", "house@2 in Pacific/Auckland; none in America/Los_Angeles", "house@2"}) {
+		t.Errorf("asked for %q", got)
+	}
+}
+
+// What another program, with other packs, wrote into the office's list is written anew by this one.
+func TestTheOfficesListIsWrittenAnewByAProgramWithOtherPacks(t *testing.T) {
+	t.Parallel()
+	a := newDrifting(t)
+	for i := range 5 {
+		a.yearly(t, measured("closing_force_n", 90+5*float64(i)))
+	}
+	want := a.expected(t)
+	if _, err := a.db.Admin.Exec(t.Context(), "update expected_crossing set bound = 99, likely_on = '2059-01-01', latest_on = null"); err != nil {
+		t.Fatal(err)
+	}
+	a.work(t)
+	got := a.expected(t)
+	if len(got) != 1 || got[0].Bound != want[0].Bound || got[0].LikelyOn != want[0].LikelyOn || got[0].LatestOn != want[0].LatestOn {
+		t.Errorf("%+v\nwant\n%+v", got, want)
+	}
+}

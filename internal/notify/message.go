@@ -21,7 +21,18 @@ type Message struct {
 	Text    string    // plain text
 	HTML    string    // says the same; "": plain text alone
 	Date    time.Time // when the letter was written
+	// Enclosed goes with the text; a message that encloses something has no HTML.
+	Enclosed *Enclosure
 }
+
+// Enclosure is a file that goes with a message, as it is.
+type Enclosure struct {
+	Name      string // of the file: letters, digits, dots and hyphens
+	MediaType string
+	Bytes     []byte
+}
+
+var enclosureName = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9.-]{0,99}$`)
 
 // Receipt is the server's word that it took the message over.
 type Receipt struct {
@@ -107,6 +118,10 @@ func (m Message) check() (*mail.Address, error) {
 		return nil, fmt.Errorf("subject: empty")
 	case strings.TrimSpace(m.Text) == "":
 		return nil, fmt.Errorf("text: empty")
+	case m.Enclosed != nil && (!enclosureName.MatchString(m.Enclosed.Name) || len(m.Enclosed.Bytes) == 0):
+		return nil, fmt.Errorf("enclosed: without a plain name, or empty")
+	case m.Enclosed != nil && m.HTML != "":
+		return nil, fmt.Errorf("enclosed: the message has HTML, too") // the parts of both levels would end at the same line
 	case !utf8.ValidString(m.Subject) || !utf8.ValidString(m.Text) || !utf8.ValidString(m.HTML):
 		return nil, fmt.Errorf("subject or text: not UTF-8")
 	}

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"bytes"
 	"context"
 	"crypto/tls"
 	"crypto/x509"
@@ -112,6 +113,11 @@ func (s SMTP) letter(m Message) (*mail.Msg, error) {
 	letter.SetBodyString(mail.TypeTextPlain, m.Text)
 	if m.HTML != "" {
 		letter.AddAlternativeString(mail.TypeTextHTML, m.HTML)
+	}
+	if e := m.Enclosed; e != nil {
+		if err := letter.AttachReader(e.Name, bytes.NewReader(e.Bytes), mail.WithFileContentType(mail.ContentType(e.MediaType))); err != nil {
+			return nil, fmt.Errorf("enclosed: %w", err)
+		}
 	}
 	return letter, nil
 }

@@ -127,6 +127,25 @@ func TestNoticeSentAgainIsTheSameMail(t *testing.T) {
 	}
 }
 
+func TestWhatIsEnclosedArrivesByteForByteAndTheSameMailEachTime(t *testing.T) {
+	c := catcher(t, nil, mailcatcher.Hooks{})
+	m := notice()
+	m.Enclosed = &Enclosure{Name: "letter-1.pdf", MediaType: "application/pdf", Bytes: []byte("%PDF-1.7\r\n\x00\xff.\r\n.\r\n" + strings.Repeat("a line\n", 2000) + "b-0198f3a1-5b7c-7d10-8e2f-0123456789ab")}
+	for range 2 {
+		if _, err := wayTo(t, c.Address()).Deliver(t.Context(), m); err != nil {
+			t.Fatal(err)
+		}
+	}
+	got := c.Messages()
+	if len(got) != 2 || !bytes.Equal(got[0].Raw, got[1].Raw) {
+		t.Fatalf("%d mails, or not the same", len(got))
+	}
+	want := []mailcatcher.File{{Name: "letter-1.pdf", MediaType: "application/pdf", Bytes: m.Enclosed.Bytes}}
+	if diff := cmp.Diff(want, got[0].Files); diff != "" || got[0].Text != m.Text {
+		t.Errorf("text %q, files (-want +got):\n%s", got[0].Text, diff)
+	}
+}
+
 func TestServersAnswerDecidesWhetherTryingAgainHelps(t *testing.T) {
 	answer := func(code int, text string) error {
 		return &smtp.SMTPError{Code: code, EnhancedCode: smtp.EnhancedCode{code / 100, 1, 1}, Message: text}
@@ -405,8 +424,13 @@ func TestMessageThatCannotBeSentIsRefusedBeforeAnyConnection(t *testing.T) {
 		"two addresses":           func(m *Message) { m.To = "a@example.org, b@example.org" },
 		"address with line break": func(m *Message) { m.To = "a@example.org\r\nBcc: b@example.org" },
 		"name with line break":    func(m *Message) { m.To = "\"Anna\r\nBcc: b@example.org\" <a@example.org>" },
-		"address with NUL":        func(m *Message) { m.To = "a\x00@example.org" },
-		"address not in ASCII":    func(m *Message) { m.To = "anna@bücher.example" },
+		"enclosed with HTML":      func(m *Message) { m.HTML, m.Enclosed = "<p>", &Enclosure{"a.pdf", "application/pdf", []byte("x")} },
+		"enclosed nothing":        func(m *Message) { m.Enclosed = &Enclosure{"a.pdf", "application/pdf", nil} },
+		"enclosed with a header": func(m *Message) {
+			m.Enclosed = &Enclosure{"a.pdf\r\nBcc: b@example.org", "application/pdf", []byte("x")}
+		},
+		"address with NUL":     func(m *Message) { m.To = "a\x00@example.org" },
+		"address not in ASCII": func(m *Message) { m.To = "anna@bücher.example" },
 	} {
 		m := notice()
 		change(&m)

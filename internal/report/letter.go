@@ -60,6 +60,9 @@ func (l letter) lay(s surface) {
 	if !l.doc.Letter.Draft {
 		day, _, _ := strings.Cut(l.doc.Letter.ApprovedAt, "T")
 		s.paragraph(l.t("letter_approved", "version", strconv.Itoa(l.doc.Letter.Version), "name", l.doc.Letter.ApprovedBy, "day", day), smallText)
+		if reader := l.doc.Letter.ReadBy; reader != "" {
+			s.paragraph(l.t("letter_read", "name", reader), smallText)
+		}
 	}
 	l.findings(s)
 	l.place(s)

@@ -28,11 +28,12 @@ type letterRow struct {
 	MadeAt        time.Time
 	SentAt        *time.Time
 	Answer        string
+	ReportID      *uuid.UUID
 }
 
 func (r letterRow) letter() fleet.Letter {
 	return fleet.Letter{LetterID: r.LetterID, Kind: r.Kind, Day: day(&r.Day), Address: r.Address, Name: r.RecipientName, Language: r.Language, Subject: r.Subject,
-		Text: r.Body, HTML: r.HTML, State: r.State, Because: r.Because, Attempts: r.Attempts, NextTryAt: r.NextTryAt, MadeAt: r.MadeAt, SentAt: r.SentAt, Answer: r.Answer}
+		Text: r.Body, HTML: r.HTML, State: r.State, Because: r.Because, Attempts: r.Attempts, NextTryAt: r.NextTryAt, MadeAt: r.MadeAt, SentAt: r.SentAt, Answer: r.Answer, ReportID: orNil(r.ReportID)}
 }
 
 // A letter that has perhaps arrived keeps its Message-ID when a person has it sent again, so it is never written anew.
@@ -101,12 +102,13 @@ type noticeDueRow struct {
 	Email            string
 	FurtherAddresses string
 	Refused          []string
+	ReportID         *uuid.UUID
 }
 
 func (r noticeDueRow) due() fleet.NoticeDue {
 	known := fleet.AddressesOf(r.Email, r.FurtherAddresses)
 	n := fleet.NoticeDue{Notice: r.notice(), SiteName: r.SiteName, SiteZone: r.SiteZone, Tag: r.Tag, DoorName: r.DoorName, Stands: r.Stands, OrderState: r.OrderState,
-		OrderDueOn: day(r.OrderDueOn), Acknowledged: r.Acknowledged, FindingState: r.FindingState, KnownAddresses: known, Addresses: fleet.Usable(known, r.Refused)}
+		OrderDueOn: day(r.OrderDueOn), Acknowledged: r.Acknowledged, FindingState: r.FindingState, ReportID: orNil(r.ReportID), KnownAddresses: known, Addresses: fleet.Usable(known, r.Refused)}
 	if r.CaseState != nil {
 		n.Case = &fleet.OutOfServiceCase{CaseID: *r.CaseID, State: *r.CaseState, OpenedAt: *r.OpenedAt, SecuredHow: *r.SecuredHow, What: *r.What}
 	}
@@ -140,7 +142,8 @@ select coalesce(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as 
   exists (select from case_acknowledgement a where a.case_id = n.case_id) as acknowledged,
   coalesce(case when n.reason like 'finding:%' then (select g.state from finding g where g.finding_id = substr(n.reason, 9)::uuid) end, '') as finding_state,
   coalesce(q.email, h.email, '') as email, coalesce(q.further_addresses, '') as further_addresses,
-  array(select r.address from refused_address r where r.cleared_at is null and (r.address = q.email or r.address = h.email or q.further_addresses <> '' and position(r.address in q.further_addresses) > 0)) as refused
+  array(select r.address from refused_address r where r.cleared_at is null and (r.address = q.email or r.address = h.email or q.further_addresses <> '' and position(r.address in q.further_addresses) > 0)) as refused,
+  v.report_id
 from notice n left join site s on s.site_id = n.site_id
 left join door d on d.door_id = n.door_id
 left join work_order o on o.work_order_id = n.work_order_id
@@ -148,6 +151,7 @@ left join out_of_service_case c on c.case_id = n.case_id
 left join finding f on f.finding_id = c.finding_id
 left join certificate k on k.person_id = n.holder_id and k.qualification_id = n.qualification_id
 left join person w on w.person_id = k.person_id
+left join report_delivery v on v.delivery_id = case when n.reason like 'delivery:%' then substr(n.reason, 10)::uuid end
 left join party q on q.party_id = n.recipient_id and n.role not in ('dispatcher', 'administrator', 'holder')
 left join person h on h.person_id = n.recipient_id and h.disabled_at is null
   and (n.role = 'holder' or n.role in ('dispatcher', 'administrator') and h.role in ('dispatcher', 'administrator'))
@@ -173,7 +177,8 @@ select coalesce(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as 
   null::text as case_state, null::timestamptz as opened_at, null::text as secured_how, null::text as what,
   null::text as holder, null::boolean as holder_gone, null::text as scheme, null::text as number, null::date as valid_until, null::boolean as renewed, false as acknowledged, '' as finding_state,
   coalesce(q.email, h.email, '') as email, coalesce(q.further_addresses, '') as further_addresses,
-  array(select r.address from refused_address r where r.cleared_at is null and (r.address = q.email or r.address = h.email or q.further_addresses <> '' and position(r.address in q.further_addresses) > 0)) as refused
+  array(select r.address from refused_address r where r.cleared_at is null and (r.address = q.email or r.address = h.email or q.further_addresses <> '' and position(r.address in q.further_addresses) > 0)) as refused,
+  null::uuid as report_id
 from letter_notice c join notice n on n.notice_id = c.notice_id
 left join party q on q.party_id = n.recipient_id and n.role not in ('dispatcher', 'administrator', 'holder')
 left join person h on h.person_id = n.recipient_id and n.role in ('dispatcher', 'administrator', 'holder')
@@ -188,8 +193,8 @@ func (t *Tx) NoticesIn(ctx context.Context, letterID uuid.UUID) ([]fleet.NoticeD
 
 const sqlInsertLetter = `-- insert_letter
 with l as (
-  insert into letter (letter_id, kind, day, address, recipient_name, language, subject, body, html, state, next_try_at, made_at)
-  values (@letter_id, @kind, @day, @address, @recipient_name, @language, @subject, @body, @html, @state, @next_try_at, @made_at)
+  insert into letter (letter_id, kind, day, address, recipient_name, language, subject, body, html, state, next_try_at, made_at, report_id)
+  values (@letter_id, @kind, @day, @address, @recipient_name, @language, @subject, @body, @html, @state, @next_try_at, @made_at, @report_id)
   on conflict (address, day) where kind = 'digest' do nothing
   returning letter_id),
 carried as (
@@ -200,7 +205,7 @@ update notice set state = 'sending', recipient_email = @address where notice_id 
 func (t *Tx) InsertLetter(ctx context.Context, l fleet.Letter, notices []uuid.UUID) (bool, error) {
 	n, err := exec(ctx, t, "insert_letter", sqlInsertLetter, pgx.StrictNamedArgs{"letter_id": l.LetterID, "kind": l.Kind, "day": date(l.Day), "address": l.Address,
 		"recipient_name": l.Name, "language": l.Language, "subject": l.Subject, "body": l.Text, "html": l.HTML, "state": l.State, "next_try_at": l.NextTryAt,
-		"made_at": l.MadeAt, "notices": notices})
+		"made_at": l.MadeAt, "report_id": optional(l.ReportID), "notices": notices})
 	return n > 0, err
 }
 
@@ -225,7 +230,7 @@ func (t *Tx) LettersWaiting(ctx context.Context, now time.Time, limit int) ([]uu
 const sqlClaimLetter = `-- claim_letter
 update letter set state = 'sending', attempts = attempts + 1, next_try_at = @lease_ends
 where letter_id = @letter_id and state = 'queued' and next_try_at <= @now
-returning letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer`
+returning letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id`
 
 // ClaimLetter marks a letter as being sent until the lease ends.
 func (t *Tx) ClaimLetter(ctx context.Context, id uuid.UUID, now, leaseEnds time.Time) (fleet.Letter, bool, error) {
@@ -237,7 +242,7 @@ func (t *Tx) ClaimLetter(ctx context.Context, id uuid.UUID, now, leaseEnds time.
 }
 
 const sqlAbandonedLetters = `-- abandoned_letters
-select letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer
+select letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id
 from letter where state = 'sending' and next_try_at <= @now order by letter_id limit @limit for update skip locked`
 
 // AbandonedLetters gives letters whose lease has ended without a result.
@@ -247,7 +252,7 @@ func (t *Tx) AbandonedLetters(ctx context.Context, now time.Time, limit int) ([]
 }
 
 const sqlLetterByID = `-- letter_by_id
-select letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer
+select letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id
 from letter where letter_id = @letter_id for update`
 
 // LetterByID gives a letter and holds it.
@@ -297,7 +302,7 @@ func (t *Tx) InsertAttempt(ctx context.Context, a fleet.LetterAttempt) error {
 
 type bounceRow struct {
 	LetterID   uuid.UUID
-	SHA256     [32]byte `db:"sha256"`
+	SHA256     []byte `db:"sha256"`
 	Action     string
 	Status     string
 	Answer     string
@@ -305,7 +310,11 @@ type bounceRow struct {
 	ReceivedBy uuid.UUID
 }
 
-func (r bounceRow) bounce() fleet.Bounce { return fleet.Bounce(r) }
+func (r bounceRow) bounce() fleet.Bounce {
+	b := fleet.Bounce{LetterID: r.LetterID, Action: r.Action, Status: r.Status, Answer: r.Answer, ReceivedAt: r.ReceivedAt, ReceivedBy: r.ReceivedBy}
+	copy(b.SHA256[:], r.SHA256)
+	return b
+}
 
 const sqlInsertBounce = `-- insert_bounce
 insert into letter_bounce (letter_id, sha256, action, status, answer, received_at, received_by)
@@ -319,7 +328,7 @@ func (t *Tx) InsertBounce(ctx context.Context, b fleet.Bounce) (bool, error) {
 }
 
 const sqlLettersOf = `-- letters_of
-select l.letter_id, l.kind, l.day, l.address, l.recipient_name, l.language, l.subject, l.body, l.html, l.state, l.because, l.attempts, l.next_try_at, l.made_at, l.sent_at, l.answer
+select l.letter_id, l.kind, l.day, l.address, l.recipient_name, l.language, l.subject, l.body, l.html, l.state, l.because, l.attempts, l.next_try_at, l.made_at, l.sent_at, l.answer, l.report_id
 from letter_notice c join letter l on l.letter_id = c.letter_id where c.notice_id = @notice_id order by l.letter_id desc`
 
 const sqlAttemptsOf = `-- attempts_of

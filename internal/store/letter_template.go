@@ -19,15 +19,16 @@ type letterTemplateRow struct {
 	WrittenBy  uuid.UUID
 	ApprovedAt *time.Time
 	ApprovedBy *uuid.UUID
+	ReadBy     string
 }
 
 func (r letterTemplateRow) template() fleet.LetterTemplate {
 	return fleet.LetterTemplate{TemplateID: r.TemplateID, Kind: r.Kind, Version: r.Version, Text: r.Body, WrittenAt: r.WrittenAt, WrittenBy: r.WrittenBy,
-		ApprovedAt: r.ApprovedAt, ApprovedBy: orNil(r.ApprovedBy)}
+		ApprovedAt: r.ApprovedAt, ApprovedBy: orNil(r.ApprovedBy), ReadBy: r.ReadBy}
 }
 
 const sqlLetterTemplates = `-- letter_templates
-select t.template_id, t.kind, t.version, t.body, t.written_at, t.written_by, a.approved_at, a.approved_by
+select t.template_id, t.kind, t.version, t.body, t.written_at, t.written_by, a.approved_at, a.approved_by, coalesce(a.read_by, '') as read_by
 from letter_template t left join letter_template_approval a on a.template_id = t.template_id
 order by t.kind, t.version desc limit 1000`
 
@@ -38,7 +39,7 @@ func (t *Tx) LetterTemplates(ctx context.Context) ([]fleet.LetterTemplate, error
 }
 
 const sqlLetterTemplateByID = `-- letter_template_by_id
-select t.template_id, t.kind, t.version, t.body, t.written_at, t.written_by, a.approved_at, a.approved_by
+select t.template_id, t.kind, t.version, t.body, t.written_at, t.written_by, a.approved_at, a.approved_by, coalesce(a.read_by, '') as read_by
 from letter_template t left join letter_template_approval a on a.template_id = t.template_id
 where t.template_id = @template_id`
 
@@ -61,10 +62,10 @@ func (t *Tx) InsertLetterTemplate(ctx context.Context, l fleet.LetterTemplate) (
 }
 
 const sqlApproveLetterTemplate = `-- approve_letter_template
-insert into letter_template_approval (template_id, approved_at, approved_by) values (@template_id, @approved_at, @approved_by) on conflict do nothing`
+insert into letter_template_approval (template_id, approved_at, approved_by, read_by) values (@template_id, @approved_at, @approved_by, @read_by) on conflict do nothing`
 
 // ApproveLetterTemplate answers false when it is approved already.
-func (t *Tx) ApproveLetterTemplate(ctx context.Context, id uuid.UUID, at time.Time, by uuid.UUID) (bool, error) {
-	n, err := exec(ctx, t, "approve_letter_template", sqlApproveLetterTemplate, pgx.StrictNamedArgs{"template_id": id, "approved_at": at, "approved_by": by})
+func (t *Tx) ApproveLetterTemplate(ctx context.Context, id uuid.UUID, at time.Time, by uuid.UUID, readBy string) (bool, error) {
+	n, err := exec(ctx, t, "approve_letter_template", sqlApproveLetterTemplate, pgx.StrictNamedArgs{"template_id": id, "approved_at": at, "approved_by": by, "read_by": readBy})
 	return n == 1, err
 }

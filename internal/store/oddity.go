@@ -203,19 +203,22 @@ func (t *Tx) ReadingsOfLastYear(ctx context.Context, visitID uuid.UUID) ([]fleet
 	return entries(query[entryRow](ctx, t, "readings_of_last_year", sqlReadingsOfLastYear, pgx.StrictNamedArgs{"visit_id": visitID}))
 }
 
-// Others are found by what they conclude, within a day of this visit's entries.
+// Others are found by what they conclude, within a day of this visit's entries. Each of the few that there are is looked at by itself: of
+// how many there are PostgreSQL thinks too highly, and would read every entry instead.
 const sqlSpellsBeside = `-- spells_beside
-select o.visit_id, e.site_id, e.recorded_by as person_id, min(e.observed_at) as first, max(e.observed_at) as last
+select o.visit_id, e.site_id, o.recorded_by as person_id, e.first, e.last
 from (
-  select distinct c.visit_id, c.recorded_by
-  from (select min(observed_at) - interval '1 day' as first, max(observed_at) + interval '1 day' as last, array_agg(distinct recorded_by) as people
-    from visit_entry where visit_id = @visit_id and kind <> 'note') m
-  join visit_entry c on c.kind = 'conclusion' and c.observed_at between m.first and m.last and c.recorded_by = any (m.people) and c.visit_id <> @visit_id
-  where exists (select from visit_sign_off s where s.visit_id = c.visit_id)) o
-join visit_entry e on e.visit_id = o.visit_id and e.recorded_by = o.recorded_by
-where e.kind in ('safe_work', 'reading', 'force_course', 'positions', 'function_test', 'conclusion')
-group by o.visit_id, e.site_id, e.recorded_by
-order by o.visit_id, e.recorded_by`
+  select distinct c.visit_id, c.recorded_by from visit_entry c
+  where c.kind = 'conclusion' and c.visit_id <> @visit_id
+    and c.recorded_by = any (array(select distinct m.recorded_by from visit_entry m where m.visit_id = @visit_id and m.kind <> 'note'))
+    and c.observed_at between (select min(m.observed_at) - interval '1 day' from visit_entry m where m.visit_id = @visit_id and m.kind <> 'note')
+      and (select max(m.observed_at) + interval '1 day' from visit_entry m where m.visit_id = @visit_id and m.kind <> 'note')
+    and exists (select from visit_sign_off s where s.visit_id = c.visit_id)) o
+cross join lateral (
+  select e.site_id, min(e.observed_at) as first, max(e.observed_at) as last from visit_entry e
+  where e.visit_id = o.visit_id and e.recorded_by = o.recorded_by and e.kind in ('safe_work', 'reading', 'force_course', 'positions', 'function_test', 'conclusion')
+  group by e.site_id) e
+order by o.visit_id, o.recorded_by`
 
 // SpellsBeside gives how long the people of a visit were at the doors of other signed visits about that time.
 func (t *Tx) SpellsBeside(ctx context.Context, visitID uuid.UUID) ([]fleet.Spell, error) {

@@ -57,6 +57,37 @@ func (t *Tx) Recomputations(ctx context.Context, open bool, limit int) ([]fleet.
 	return each(rows, recomputationRow.recomputation), err
 }
 
+const sqlNewestRecomputation = `-- newest_recomputation
+select coalesce((select detail from recomputation where why = @why order by asked_at desc, recomputation_id desc limit 1), '') as detail`
+
+// NewestRecomputation gives the detail of the one that was asked for last for a reason.
+func (t *Tx) NewestRecomputation(ctx context.Context, why string) (string, error) {
+	rows, err := query[struct{ Detail string }](ctx, t, "newest_recomputation", sqlNewestRecomputation, pgx.StrictNamedArgs{"why": why})
+	if err != nil || len(rows) == 0 {
+		return "", err
+	}
+	return rows[0].Detail, nil
+}
+
+const sqlInspectedAmong = `-- inspected_among
+select d.door_id from door d where d.door_id = any (@door_ids)
+  and exists (select from visit_entry e where e.door_id = d.door_id and e.kind = 'conclusion') order by d.door_id`
+
+// InspectedAmong gives those of the doors that an inspection was concluded of.
+func (t *Tx) InspectedAmong(ctx context.Context, doors []uuid.UUID) ([]uuid.UUID, error) {
+	rows, err := query[struct{ DoorID uuid.UUID }](ctx, t, "inspected_among", sqlInspectedAmong, pgx.StrictNamedArgs{"door_ids": doors})
+	return each(rows, func(r struct{ DoorID uuid.UUID }) uuid.UUID { return r.DoorID }), err
+}
+
+const sqlSiteZones = `-- site_zones
+select distinct time_zone from site order by time_zone`
+
+// SiteZones gives every zone in which a site is.
+func (t *Tx) SiteZones(ctx context.Context) ([]string, error) {
+	rows, err := query[struct{ TimeZone string }](ctx, t, "site_zones", sqlSiteZones, nil)
+	return each(rows, func(r struct{ TimeZone string }) string { return r.TimeZone }), err
+}
+
 const sqlCountRecomputed = `-- count_recomputed
 update recomputation set changed = changed + @changed, opened = opened + @opened, cleared = cleared + @cleared where recomputation_id = @recomputation_id`
 

@@ -9,6 +9,7 @@ import (
 	"cmp"
 	"context"
 	"crypto/tls"
+	"encoding/base64"
 	"errors"
 	"fmt"
 	"hash/fnv"
@@ -40,7 +41,14 @@ type Message struct {
 	Subject  string // decoded
 	Text     string // decoded
 	HTML     string // decoded; "" where there is none
+	Files    []File // that are enclosed
 	Raw      []byte
+}
+
+// File is an enclosed file, decoded.
+type File struct {
+	Name, MediaType string
+	Bytes           []byte
 }
 
 // Hooks let a test play a mail server in a bad mood. Any may be nil. A *smtp.SMTPError is answered as it is.
@@ -307,7 +315,7 @@ func (s *session) Data(r io.Reader) error {
 	return nil
 }
 
-// read takes a mail apart as far as plain text goes, which is all that Lintel sends.
+// read takes a mail apart as far as Lintel sends it: plain text, HTML that says the same, enclosed files.
 func read(raw []byte) (Message, error) {
 	parsed, err := mail.ReadMessage(bytes.NewReader(raw))
 	if err != nil {
@@ -317,35 +325,42 @@ func read(raw []byte) (Message, error) {
 	if m.Subject, err = new(mime.WordDecoder).DecodeHeader(parsed.Header.Get("Subject")); err != nil {
 		return Message{}, fmt.Errorf("subject: %w", err)
 	}
-	return m, m.readBody(parsed.Header.Get("Content-Type"), parsed.Header.Get("Content-Transfer-Encoding"), parsed.Body)
+	return m, m.readBody(parsed.Header.Get("Content-Type"), parsed.Header.Get("Content-Transfer-Encoding"), "", parsed.Body)
 }
 
-// readBody takes plain text, or plain text with HTML that says the same.
-func (m *Message) readBody(kind, encoding string, body io.Reader) error {
+// readBody takes plain text, or plain text with HTML that says the same, or with files, which have a name.
+func (m *Message) readBody(kind, encoding, file string, body io.Reader) error {
 	kind, parameters, err := mime.ParseMediaType(cmp.Or(kind, "text/plain"))
 	if err != nil {
 		return fmt.Errorf("content type: %w", err)
 	}
-	if kind == "multipart/alternative" {
+	if kind == "multipart/alternative" || kind == "multipart/mixed" {
 		for parts := multipart.NewReader(body, parameters["boundary"]); ; {
 			part, err := parts.NextRawPart()
 			if errors.Is(err, io.EOF) {
 				return nil
 			}
 			if err == nil {
-				err = m.readBody(part.Header.Get("Content-Type"), part.Header.Get("Content-Transfer-Encoding"), part)
+				err = m.readBody(part.Header.Get("Content-Type"), part.Header.Get("Content-Transfer-Encoding"), part.FileName(), part)
 			}
 			if err != nil {
 				return fmt.Errorf("part: %w", err)
 			}
 		}
 	}
-	if strings.EqualFold(encoding, "quoted-printable") {
+	switch strings.ToLower(encoding) {
+	case "quoted-printable":
 		body = quotedprintable.NewReader(body)
+	case "base64":
+		body = base64.NewDecoder(base64.StdEncoding, body)
 	}
 	text, err := io.ReadAll(body)
 	if err != nil {
 		return fmt.Errorf("text: %w", err)
+	}
+	if file != "" {
+		m.Files = append(m.Files, File{file, kind, text})
+		return nil
 	}
 	if said := strings.ReplaceAll(string(text), "\r\n", "\n"); kind == "text/html" {
 		m.HTML = said

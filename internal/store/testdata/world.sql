@@ -106,15 +106,16 @@ begin
       insert into force_series values (c_, s_, d_, sha256(convert_to(format('0,%s', s), 'UTF8')), format('0,%s', s), at, technician);
       insert into out_of_service_case (customer_id, site_id, door_id, case_id, finding_id, state, opened_at, recorded_at)
         values (c_, s_, d_, e_, e_, 'unsecured', at, at);
+      insert into report values (c_, s_, d_, report_, text_, hash, 'pdf', sha256('pdf'), at, technician);
+      insert into report_delivery values (c_, s_, report_, md5(format('delivery %s %s', c, s))::uuid, 'refused', null, 'the caretaker', '2026-03-03', 'Cato Wren', 'at the desk', at, technician);
       insert into notice (customer_id, site_id, notice_id, door_id, rung, reason, role, recipient_id, recipient_name, recipient_email, state, next_try_at, made_at, sent_at)
         values (c_, s_, told, d_, 'due_in_7', format('work_order:%s', plan), 'owner', party_, 'Rosa Imhof', 'rosa@owner.example', 'sent', at, at, at);
-      insert into letter (letter_id, kind, day, address, recipient_name, language, subject, body, html, state, attempts, next_try_at, made_at, sent_at)
-        values (told, 'urgent', '2026-03-03', 'rosa@owner.example', 'Rosa Imhof', 'en', 'due', 'soon', '', 'sent', 1, at, at, at);
+      insert into letter (letter_id, kind, day, address, recipient_name, language, subject, body, html, state, attempts, next_try_at, made_at, sent_at, report_id)
+        values (told, 'urgent', '2026-03-03', 'rosa@owner.example', 'Rosa Imhof', 'en', 'due', 'soon', '', 'sent', 1, at, at, at, report_);
       insert into letter_notice values (told, told);
       insert into letter_attempt values (told, 1, at, 'sent', '', 0, '250');
       insert into letter_bounce values (told, hash, 'delayed', '4.4.1', '4.4.1', at, technician);
       insert into case_acknowledgement values (c_, s_, d_, e_, technician, at, 'seen');
-      insert into report values (c_, s_, d_, report_, text_, hash, 'pdf', sha256('pdf'), at, technician);
       insert into import_run (run_id, file_name, file_sha256, at, person_id, summary) values (d_, 'doors.csv', hash, at, technician, '{}');
       insert into import_item (run_id, item_no, row_no, subject_kind, subject_id, made, versions) values (d_, 1, 2, 'door', d_, true, '{}');
       insert into record_log (kind, customer_id, site_id, subject_id, canonical, sha256, recorded_at, recorded_by)
@@ -131,7 +132,7 @@ begin
   insert into instrument values (md5('gauge')::uuid, 1, 'force_gauge', 'Gauge 3', 'G-3', '2026-01-05', '2027-01-04', 'C-7', '{"N": 2.5}', false, at, technician);
   insert into recomputation (recomputation_id, why, detail, asked_at, asked_by, done) values (md5('recomputation')::uuid, 'program', 'field-0', at, technician, 7);
   insert into letter_template values (md5('letter text')::uuid, 'risk', 1, 'About {findings}', at, technician);
-  insert into letter_template_approval values (md5('letter text')::uuid, at, technician);
+  insert into letter_template_approval values (md5('letter text')::uuid, at, technician, 'Rosa Imhof, lawyer');
   insert into ladder values (md5('ladder')::uuid, '2026-03-03', '{"rungs": []}', at, technician);
 end $$;
 

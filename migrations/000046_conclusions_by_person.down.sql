@@ -1,0 +1,1 @@
+drop index concurrently visit_entry_inspector_idx;
