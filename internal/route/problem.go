@@ -14,7 +14,8 @@ type Problem struct {
 	Distance, Time []float64
 	Visits         []Visit
 	Shifts         []Shift
-	// FewestShifts: one shift less is better than any distance, and every visit must be made.
+	// FewestShifts: one shift less is better than any distance. For shifts that are all alike, as a carrier's vehicles are, and visits that
+	// must all be made and may be made by any. Where no plan with all of them is found, one that leaves some out is just any.
 	FewestShifts bool
 }
 
@@ -80,8 +81,8 @@ func (p *Problem) Check() error {
 			return fmt.Errorf("visit %d: duration and demand must be finite and not negative", i)
 		case !(v.Price >= 0):
 			return fmt.Errorf("visit %d: its price must not be negative", i)
-		case p.FewestShifts && v.Price <= math.MaxFloat64:
-			return fmt.Errorf("visit %d: where fewer shifts are better than any distance, every visit must be made", i)
+		case p.FewestShifts && (v.Price <= math.MaxFloat64 || len(v.Only) > 0):
+			return fmt.Errorf("visit %d: where fewer shifts are better than any distance, every visit must be made, by any of them", i)
 		}
 		for k, w := range v.Windows {
 			if !w.runs() || k > 0 && w.From <= v.Windows[k-1].To {
@@ -100,6 +101,8 @@ func (p *Problem) Check() error {
 			return fmt.Errorf("shift %d: no such place", i)
 		case !s.Hours.runs() || !s.Break.runs():
 			return fmt.Errorf("shift %d: hours and break must be finite and must not end before they begin", i)
+		case p.FewestShifts && s != p.Shifts[0]:
+			return fmt.Errorf("shift %d: where fewer shifts are better than any distance, all must be alike", i)
 		case !atLeastZero(s.Capacity):
 			return fmt.Errorf("shift %d: capacity must be finite and not negative", i)
 		case s.Break.drive(s.Hours.From, p.Time[s.Start*p.Places+s.End]) > s.Hours.To:

@@ -55,6 +55,7 @@ type search struct {
 	ready     []float64
 	due       []float64
 	price     []float64 // finite
+	optional  bool      // there are visits that may be left out
 	opening   float64   // price of a route
 	scale     float64   // mean distance between places
 	orders    []order   // for recreate
@@ -79,14 +80,15 @@ type search struct {
 	lengthBefore float64
 	finesBefore  float64
 	usedBefore   int
-	blink        int // positions until the next one that is passed over
+	eager        float64 // a visit is put back for so many times its price: several in one place may be worth a way that none is worth alone
+	blink        int     // positions until the next one that is passed over
 }
 
 func newSearch(p *Problem, seed uint64) *search {
 	n := len(p.Visits)
 	s := &search{p: p, distance: p.Distance, time: p.Time, dice: dice(seed),
 		routes: make([]way, len(p.Shifts)), where: make([]int32, n), may: make([]bool, n*len(p.Shifts)), hours: make([]int32, len(p.Shifts)),
-		far: make([]float64, n), ready: make([]float64, n), due: make([]float64, n), price: make([]float64, n), keys: make([]float64, n), kinds: make([]int, len(p.Shifts))}
+		eager: 1, far: make([]float64, n), ready: make([]float64, n), due: make([]float64, n), price: make([]float64, n), keys: make([]float64, n), kinds: make([]int, len(p.Shifts))}
 	s.distance2 = transposed(p.Distance, p.Places)
 	if n > 0 && &p.Distance[0] == &p.Time[0] {
 		s.time2 = s.distance2
@@ -187,6 +189,7 @@ func (s *search) readPrices() {
 		total += longest
 		if v.Price <= math.MaxFloat64 {
 			total += v.Price
+			s.optional = true
 		}
 		s.price[u] = v.Price
 	}
@@ -476,6 +479,10 @@ func (s *search) recreate() {
 		}
 		keys[j], s.absent[j] = key, u
 	}
+	s.eager = 1
+	if s.optional && s.dice.below(2) == 0 {
+		s.eager = 1 / s.dice.unit()
+	}
 	left := 0
 	for _, u := range s.absent {
 		if r, at, _ := s.position(u); r != nobody {
@@ -490,7 +497,7 @@ func (s *search) recreate() {
 
 // position is the best place for a visit: before stop at of route r; nobody when there is none that is worth it.
 func (s *search) position(u int32) (r int32, at int, extra float64) {
-	r, extra = nobody, s.price[u]
+	r, extra = nobody, s.price[u]*s.eager
 	s.looks++
 	may := s.may[int(u)*len(s.routes) : (int(u)+1)*len(s.routes)]
 	for i := range s.routes {
