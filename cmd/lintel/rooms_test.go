@@ -20,7 +20,7 @@ const module = "lintel.example/lintel/"
 func mayImport() map[string][]string {
 	pure := []string{"internal/field", "internal/advice", "internal/diagnosis", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/trend"}
 	return map[string][]string{
-		"internal/field": {}, "internal/rulebook": {}, "internal/duedate": {}, "internal/seal": {}, "internal/words": {}, "internal/fault": {}, "migrations": {},
+		"internal/field": {}, "internal/rulebook": {}, "internal/duedate": {}, "internal/route": {}, "internal/seal": {}, "internal/words": {}, "internal/fault": {}, "migrations": {},
 		"internal/sheet":              {"internal/words"},
 		"internal/trend":              {"internal/duedate"},
 		"internal/field/oracle":       {},
@@ -41,14 +41,14 @@ func mayImport() map[string][]string {
 		"jobs":                        {"internal/fleet", "internal/identity", "internal/duedate"},
 		"deploy/bench":                {"internal/fleet", "internal/identity", "internal/store", "internal/localpg", "internal/rulebook", "internal/duedate", "internal/words", "internal/seal"},
 		"cmd/lintel": {"api", "internal/sheet", "jobs", "internal/console", "internal/fleet", "internal/identity", "internal/store", "internal/report", "internal/notify", "internal/notify/mailcatcher",
-			"internal/localpg", "internal/archive", "internal/seal", "internal/demo", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field", "internal/advice", "internal/diagnosis"},
+			"internal/localpg", "internal/archive", "internal/seal", "internal/demo", "internal/words", "internal/rulebook", "internal/fault", "internal/duedate", "internal/field", "internal/advice", "internal/diagnosis", "internal/route"},
 	}
 }
 
 // why is what to say to somebody who crosses a wall.
 func why(room string) string {
 	switch room {
-	case "internal/field", "internal/advice", "internal/diagnosis", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/trend":
+	case "internal/field", "internal/advice", "internal/diagnosis", "internal/rulebook", "internal/duedate", "internal/route", "internal/seal", "internal/words", "internal/sheet", "internal/trend":
 		return "it is pure: it computes from what it is given, so that it can be tested and trusted by itself"
 	case "internal/fleet":
 		return "the domain says what it needs of storage and leaves the how to the rooms around it"
@@ -105,7 +105,7 @@ func TestPureRoomsDoNoInputOrOutput(t *testing.T) {
 	forbidden := []string{"os", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "crypto/rand", "log", "log/slog", "io/ioutil", "os/exec", "github.com/jackc/pgx/v5"}
 	for _, p := range packages(t) {
 		room := strings.TrimPrefix(p.ImportPath, module)
-		if !slices.Contains([]string{"internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/trend", "internal/fault"}, room) {
+		if !slices.Contains([]string{"internal/field", "internal/rulebook", "internal/duedate", "internal/route", "internal/seal", "internal/words", "internal/sheet", "internal/trend", "internal/fault"}, room) {
 			continue
 		}
 		for _, imported := range p.Imports {
@@ -144,7 +144,7 @@ func calls(t *testing.T, folder string, found func(file string, line int, call s
 }
 
 func TestClockRandomnessAndEnvironmentComeInFromOutside(t *testing.T) {
-	for _, folder := range []string{"api", "jobs", "internal/fleet", "internal/identity", "internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/report", "internal/console"} {
+	for _, folder := range []string{"api", "jobs", "internal/fleet", "internal/identity", "internal/field", "internal/rulebook", "internal/duedate", "internal/route", "internal/seal", "internal/words", "internal/report", "internal/console"} {
 		calls(t, folder, func(file string, line int, call string) {
 			switch call {
 			case "time.Now", "time.Since", "uuid.New", "uuid.NewV7", "uuid.NewRandom", "os.Getenv", "os.LookupEnv", "rand.Reader":
@@ -177,7 +177,7 @@ func TestTheTopLevelHoldsWhatItShouldAndNothingElse(t *testing.T) {
 }
 
 func TestEveryRoomSaysHowToAddToIt(t *testing.T) {
-	for _, room := range []string{"api", "internal/sheet", "jobs", "internal/field", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/fleet", "internal/store",
+	for _, room := range []string{"api", "internal/sheet", "jobs", "internal/field", "internal/rulebook", "internal/duedate", "internal/route", "internal/seal", "internal/words", "internal/sheet", "internal/fleet", "internal/store",
 		"internal/report", "internal/console", "internal/notify", "internal/identity", "internal/localpg", "internal/archive", "internal/demo", "internal/fault"} {
 		found := false
 		matches, err := filepath.Glob(filepath.Join("../..", room, "*.go"))
