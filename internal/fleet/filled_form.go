@@ -37,8 +37,9 @@ func (f *Fleet) PutFilledForm(ctx context.Context, by identity.Actor, doorID, vi
 		if b.DoorID, b.ObservedAt = doorID, filled.At; filled.At.IsZero() {
 			b.ObservedAt = now
 		}
-		b.tidy()
-		if err := atEntry(i, f.checkEntry(filled.Entries[i].ID, *b)); err != nil {
+		checked := *b // what is worked out of it is worked out again when it is put
+		checked.tidy()
+		if err := atEntry(i, f.checkEntry(filled.Entries[i].ID, checked)); err != nil {
 			faults = append(faults, fault.Of(err)...)
 		}
 	}

@@ -429,7 +429,7 @@ func (form *InspectionForm) read(counting []Entry) {
 		form.Entries = append(form.Entries, e)
 		for _, one := range e.Body.Readings() {
 			r := form.reading(e, one)
-			if p := form.placeFor(r.Name, r.place()); p != nil {
+			if p := form.placeFor(r.Name, r.Place()); p != nil {
 				p.Entered = append(p.Entered, r)
 			}
 		}
@@ -467,8 +467,8 @@ func (form *InspectionForm) reading(e Entry, one EntryReading) FormReading {
 	return r
 }
 
-// place is where it was read.
-func (r EntryReading) place() rulebook.Place {
+// Place is where it was read.
+func (r EntryReading) Place() rulebook.Place {
 	return rulebook.Place{Leaf: r.Leaf, Side: rulebook.Side(r.Side)}
 }
 
@@ -505,7 +505,7 @@ func (form *InspectionForm) compare(at *FormPlace, k rulebook.ReadingKind, count
 			continue
 		}
 		for _, r := range e.Body.Readings() {
-			if rulebook.NameNow(r.Name) == k.Name && (r.place() == at.Place || r.place() == whole && (at.Before == nil || at.Before.place() == whole)) {
+			if rulebook.NameNow(r.Name) == k.Name && (r.Place() == at.Place || r.Place() == whole && (at.Before == nil || at.Before.Place() == whole)) {
 				before := form.reading(e, r)
 				at.Before = &before
 			}
