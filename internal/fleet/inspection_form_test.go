@@ -573,7 +573,8 @@ func TestAReadingThatIsTakenInsteadOfAComputedOneIsOfferedAndJudged(t *testing.T
 	a := newAttended(t)
 	a.lawless(t)
 	a.nowChanged(t, func(d *fleet.DoorFacts) {
-		d.Kind, d.RuleBasis.PackID = "swinging", "a156.10@2017"
+		d.Kind, d.Energy, d.RuleBasis.PackID = "swinging", "low", "a156.19@2013"
+		d.A.Activation, d.B.Activation, d.PresenceBy = "knowing_act", "knowing_act", "none"
 		for i := range d.Leaves {
 			d.Leaves[i].Motion, d.Leaves[i].Hinge, d.Leaves[i].OpensTowards = "swing", "left", "b"
 		}
