@@ -320,7 +320,9 @@ func TestFactsThatNobodyKnewAreAnsweredInAVisit(t *testing.T) {
 	visit := "/v1/visits/" + v.id().String()
 	v.send(http.MethodPut, visit, v.attendance()).want(t, http.StatusCreated, "")
 	path := visit + "/doors/" + v.doorID + "/facts"
-	say := func(answers ...map[string]any) map[string]any { return map[string]any{"answers": append([]map[string]any{}, answers...)} }
+	say := func(answers ...map[string]any) map[string]any {
+		return map[string]any{"answers": append([]map[string]any{}, answers...)}
+	}
 	egress := map[string]any{"pointer": "/facts/egress", "word": "yes"}
 	v.refused(t, v.technician, newRequest(http.MethodPut, path, say(egress, map[string]any{"pointer": "/facts/name", "word": "mine"})), http.StatusUnprocessableEntity, "fact_not_wanted", "fact_not_wanted #/answers/1")
 	v.refused(t, v.technician, newRequest(http.MethodPut, path, say(map[string]any{"pointer": "/facts/egress", "word": "perhaps"})), http.StatusUnprocessableEntity, "choice_missing", "choice_missing #/answers/0")
