@@ -1,12 +1,16 @@
 package api
 
 import (
+	"cmp"
 	"context"
+	"fmt"
 	"net/http"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
@@ -52,6 +56,7 @@ type formItem struct {
 	Question string      `json:"question,omitempty" doc:"Of a company's question: what an entry that answers it says in question."`
 	Needed   bool        `json:"needed" doc:"The door cannot pass while it was not read."`
 	Rules    []formRule  `json:"rules" doc:"That need the reading."`
+	Instead  []formRule  `json:"instead,omitempty" doc:"That work it out of other readings, and prefer it where it was read. It is not asked for."`
 	Places   []formPlace `json:"places" doc:"Where it is to be read, and where else it was read in the visit."`
 }
 
@@ -77,6 +82,7 @@ type formPlace struct {
 	Before  *formReading  `json:"before,omitempty" doc:"The newest that was signed in another visit."`
 	Entered []formReading `json:"entered,omitempty" doc:"In this visit; what was corrected is left out."`
 	LeftOut *formLeftOut  `json:"left_out,omitempty" doc:"Why it was not read in this visit."`
+	Covered bool          `json:"covered,omitempty" doc:"Nothing was said of this place in the visit, and something was of one that holds it: of the whole door."`
 }
 
 type formLeftOut struct {
@@ -131,16 +137,77 @@ type wantItem struct {
 	Step    string `json:"step,omitempty" enum:"visit,facts,safe_work,finding,photo,function_test,certificate" doc:"Where it is put right otherwise."`
 }
 
+type factsAnswerIn struct {
+	VisitID uuid.UUID `path:"visit_id" format:"uuid"`
+	DoorPath
+	Body struct {
+		Answers []factAnswer `json:"answers" minItems:"1" maxItems:"60"`
+	}
+}
+
+type factAnswer struct {
+	Pointer string   `json:"pointer" maxLength:"100" doc:"Of the member of the door, as inspection-form names it: /facts/egress, /facts/leaves/0/mass_kg."`
+	Word    string   `json:"word,omitempty" maxLength:"40" doc:"One of the member's words; of what is one or the other, yes or no."`
+	Value   *float64 `json:"value,omitempty" doc:"Of a measured fact, in the unit that ends the member's name."`
+}
+
 type formFact struct {
 	Name    string   `json:"name"`
 	Title   string   `json:"title"`
+	Pointer string   `json:"pointer,omitempty" doc:"Of the member of the door that says it; absent where it follows from several."`
 	Problem string   `json:"problem" enum:"missing,unknown,not_finite,out_of_range"`
 	Rules   []string `json:"rules"`
 }
 
 func (a *API) inspectionForms() {
 	add(a, operation("inspection-form-get", http.MethodGet, "/v1/doors/{door_id}/inspection-form", identity.ActReadWork, "What the rules ask of a door, in the order of the walk round it"), a.inspectionFormGet)
+	for _, f := range reportForms()[:2] { // on paper and as a page
+		add(a, answering(f.mediaType, operation("inspection-form-"+f.name, http.MethodGet, "/v1/doors/{door_id}/inspection-form."+f.name, identity.ActReadWork, "The inspection form of a door for the pen, where there is no signal, as "+strings.ToUpper(f.name))),
+			func(ctx context.Context, by identity.Actor, in *DoorPath) (*bytesOut, error) {
+				return a.inspectionFormPrint(ctx, by, in.DoorID, f)
+			})
+	}
+	add(a, operation("facts-answer", http.MethodPut, "/v1/visits/{visit_id}/doors/{door_id}/facts", identity.ActLogVisit,
+		"Record facts of the door that nobody knew and rules want, as seen in a visit; the same again is success, what is known otherwise is refused"), a.factsAnswer)
 	add(a, operation("wanting-get", http.MethodGet, "/v1/visits/{visit_id}/doors/{door_id}/wanting", identity.ActLogVisit, "What a sign-off by whoever asks still wants before the door may be called passed"), a.wantingGet)
+}
+
+func (a *API) inspectionFormPrint(ctx context.Context, by identity.Actor, door uuid.UUID, f reportForm) (*bytesOut, error) {
+	print, err := a.Fleet.PrintInspectionForm(ctx, by, door, f.name)
+	if err != nil {
+		return nil, err
+	}
+	return &bytesOut{ContentType: f.mediaType + f.parameters, ContentDisposition: `inline; filename="inspection-form-` + door.String() + "." + f.name + `"`, ContentSecurityPolicy: cmp.Or(f.policy, "default-src 'none'"), Body: print}, nil
+}
+
+func (a *API) factsAnswer(ctx context.Context, by identity.Actor, in *factsAnswerIn) (*doorOut, error) {
+	var answers []fleet.FactAnswer
+	for _, one := range in.Body.Answers {
+		answers = append(answers, fleet.FactAnswer{Pointer: one.Pointer, Word: one.Word, Value: one.Value})
+	}
+	door, err := a.Fleet.AnswerFacts(ctx, by, in.DoorID, in.VisitID, answers)
+	if err != nil {
+		return nil, atAnswers(err, answers)
+	}
+	return newDoorOut(by, door, false), nil
+}
+
+// atAnswers turns the faults of facts into those of the answers that said them.
+func atAnswers(err error, answers []fleet.FactAnswer) error {
+	var list fault.List
+	for _, one := range fault.Of(err) {
+		moved := *one
+		for i, a := range answers {
+			if one.Pointer == a.Pointer || strings.HasPrefix(one.Pointer, a.Pointer+"/") {
+				moved.Pointer = fmt.Sprintf("/answers/%d", i)
+			}
+		}
+		list = append(list, &moved)
+	}
+	if list == nil {
+		return err
+	}
+	return list
 }
 
 func (a *API) wantingGet(ctx context.Context, by identity.Actor, in *wantingIn) (*wantingOut, error) {
@@ -179,7 +246,7 @@ func (a *API) inspectionFormGet(ctx context.Context, by identity.Actor, in *insp
 		b.Stations = append(b.Stations, station)
 	}
 	for _, w := range form.Wanted {
-		fact := formFact{Name: w.Name, Title: w.Title, Problem: string(w.Problem)}
+		fact := formFact{Name: w.Name, Title: w.Title, Pointer: w.Pointer, Problem: string(w.Problem)}
 		for _, r := range w.Rules {
 			fact.Rules = append(fact.Rules, r.Rule.ID)
 		}
@@ -190,8 +257,11 @@ func (a *API) inspectionFormGet(ctx context.Context, by identity.Actor, in *insp
 
 func (a *API) newFormItem(by identity.Actor, i fleet.FormItem) formItem {
 	item := formItem{Reading: i.Kind.Name, Title: fleet.KindTitle(a.printer(by), i.Kind), Kind: string(i.Kind.Kind), Unit: i.Kind.Unit, Choices: i.Kind.Choices, Question: i.Kind.Title, Needed: i.Needed(), Rules: newFormRules(i.Rules)}
+	if len(i.Instead) > 0 {
+		item.Instead = newFormRules(i.Instead)
+	}
 	for _, p := range i.Places {
-		place := formPlace{Leaf: p.Leaf, Side: string(p.Side)}
+		place := formPlace{Leaf: p.Leaf, Side: string(p.Side), Covered: p.Covered}
 		if p.Before != nil {
 			before := newFormReading(*p.Before)
 			place.Before = &before

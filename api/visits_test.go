@@ -313,3 +313,24 @@ func TestTheRecordOfAGaugeIsTakenAndGivenBackAsItWas(t *testing.T) {
 		t.Error("the form does not know the zone's depth")
 	}
 }
+
+func TestFactsThatNobodyKnewAreAnsweredInAVisit(t *testing.T) {
+	t.Parallel()
+	v := newVan(t)
+	visit := "/v1/visits/" + v.id().String()
+	v.send(http.MethodPut, visit, v.attendance()).want(t, http.StatusCreated, "")
+	path := visit + "/doors/" + v.doorID + "/facts"
+	say := func(answers ...map[string]any) map[string]any {
+		return map[string]any{"answers": append([]map[string]any{}, answers...)}
+	}
+	egress := map[string]any{"pointer": "/facts/egress", "word": "yes"}
+	v.refused(t, v.technician, newRequest(http.MethodPut, path, say(egress, map[string]any{"pointer": "/facts/name", "word": "mine"})), http.StatusUnprocessableEntity, "fact_not_wanted", "fact_not_wanted #/answers/1")
+	v.refused(t, v.technician, newRequest(http.MethodPut, path, say(map[string]any{"pointer": "/facts/egress", "word": "perhaps"})), http.StatusUnprocessableEntity, "choice_missing", "choice_missing #/answers/0")
+	v.refused(t, v.technician, newRequest(http.MethodPut, path, say()), http.StatusUnprocessableEntity, "body_invalid", "list_too_short #/answers")
+	for range 2 {
+		if got := v.send(http.MethodPut, path, say(egress)).want(t, http.StatusOK, ""); !strings.Contains(got.text, `"egress":true`) {
+			t.Error(got.text)
+		}
+	}
+	v.send(http.MethodPut, path, say(map[string]any{"pointer": "/facts/egress", "word": "no"})).want(t, http.StatusUnprocessableEntity, "fact_not_wanted")
+}

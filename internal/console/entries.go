@@ -241,9 +241,12 @@ func (c *Console) entryPage(ctx context.Context, q *request, visit uuid.UUID, f 
 	case "positions":
 		data.Sides[0].Text = q.texts.T("console.choose")
 	case "force_course":
-		var gauges map[string][]option
-		gauges, err = c.instrumentOptions(ctx, q, true, nil)
-		data.Gauges = append([]option{{Text: q.texts.T("console.inspect.with.none")}}, gauges["N"]...)
+		var list []fleet.Instrument
+		list, err = c.instruments(ctx, q, true)
+		data.Gauges = []option{{Text: q.texts.T("console.inspect.with.none")}}
+		for _, o := range (writer{q.texts}).instrumentOptions(list, nil)["N"] {
+			data.Gauges = append(data.Gauges, o.option)
+		}
 	case "reading":
 		var kinds []rulebook.ReadingKind
 		kinds, err = c.kinds(ctx, q, f)
@@ -266,7 +269,7 @@ func (c *Console) entryPage(ctx context.Context, q *request, visit uuid.UUID, f 
 		if zone, err = c.zoneOfDoor(ctx, q, id); err != nil {
 			return nil, err
 		}
-		wants, err = c.Fleet.WantingToPass(ctx, q.by, id, visit, time.Time{})
+		wants, err = c.Fleet.WantingToPass(ctx, q.by, id, visit)
 		data.Wants = writer{q.texts}.wantLines(wants, inspectPath(visit, id), zone.String())
 	}
 	if err != nil {
@@ -390,46 +393,21 @@ func (c *Console) entryAdd(ctx context.Context, q *request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	again := func(f form, status int) (answer, error) {
-		if onWalk := f.Value("then") == "inspect" && body.Corrects == nil && slices.Contains(inspectionSteps(), body.Kind); onWalk { // where it was typed
-			return c.inspectionPage(ctx, q, visit, body.DoorID, body.Kind, f, status)
-		}
-		return c.entryPage(ctx, q, visit, f, status)
-	}
+	again := func(f form, status int) (answer, error) { return c.entryPage(ctx, q, visit, f, status) }
 	if err := r.faults.Err(); err != nil {
 		return q.again(f, err, again)
 	}
 	if body.Kind == "walk_test" && f.Value("do") == "preview" {
 		return c.walkPreview(ctx, q, visit, f, *entries[0].body.WalkTest, again)
 	}
-	if err := c.passedTooEarly(ctx, q, visit, body.DoorID, entries); err != nil {
-		return q.again(f, err, again)
-	}
+	filled := fleet.FilledForm{At: body.ObservedAt}
 	for _, e := range entries {
-		if _, _, err := c.Fleet.PutEntry(ctx, q.by, visit, e.id, e.body); err != nil {
-			return q.again(f, atReading(err, e.body), again)
-		}
+		filled.Entries = append(filled.Entries, fleet.FilledEntry{ID: e.id, Body: e.body})
+	}
+	if _, err := c.Fleet.PutFilledForm(ctx, q.by, body.DoorID, visit, filled); err != nil {
+		return q.again(f, atFields(err, filled, fieldOfPage), again)
 	}
 	return seeOther(afterEntry(f, visit, body.DoorID)), nil
-}
-
-// passedTooEarly refuses a conclusion as passed that no sign-off would take: what is wanting is put right before it, or it never counts.
-func (c *Console) passedTooEarly(ctx context.Context, q *request, visit, door uuid.UUID, entries []entry) error {
-	for _, e := range entries {
-		if e.body.Conclusion == nil || e.body.Conclusion.Result != "passed" {
-			continue
-		}
-		wants, err := c.Fleet.WantingToPass(ctx, q.by, door, visit, e.body.ObservedAt)
-		if err != nil {
-			return err
-		}
-		if wants = slices.DeleteFunc(wants, fleet.Want.CanFollow); len(wants) > 0 {
-			var faults fault.List
-			faults.Add("/conclusion/result", "passed_still_wanting", "count", len(wants))
-			return faults
-		}
-	}
-	return nil
 }
 
 // forceCourseOf reads a force course; one that corrects another has the series of that one unless a new file comes with it.
@@ -507,10 +485,9 @@ func (c *Console) entriesOf(ctx context.Context, q *request, r *reader, body fle
 	case "mending":
 		body.Mending = &fleet.EntryMending{FindingID: r.id("/mending/finding_id"), What: f.Value("/mending/what"), Touched: r.touched("/mending/touched")}
 	case "conclusion":
-		body.Conclusion = &fleet.EntryConclusion{Result: r.chosen("/conclusion/result"), Note: f.Value("/conclusion/note")}
+		body.Conclusion = r.conclusion()
 	case "safe_work":
-		body.SafeWork = &fleet.EntrySafeWork{Traffic: r.chosen("/safe_work/traffic"), Power: r.chosen("/safe_work/power"), PowerWhy: f.Value("/safe_work/power_why"), Ladder: r.chosen("/safe_work/ladder"),
-			SecondPerson: r.chosen("/safe_work/second_person"), SecondPersonWhy: f.Value("/safe_work/second_person_why"), Stopped: f.Value("/safe_work/stopped"), Note: f.Value("/safe_work/note")}
+		body.SafeWork = r.safeWork()
 	case "left_out":
 		body.LeftOut = &fleet.EntryLeftOut{Name: r.chosen("/left_out/name"), Leaf: r.whichLeaf("/left_out/leaf"), Side: f.Value("/left_out/side"), Reason: r.chosen("/left_out/reason"), Why: f.Value("/left_out/why")}
 		if rulebook.IsOwn(body.LeftOut.Name) {
@@ -519,9 +496,7 @@ func (c *Console) entriesOf(ctx context.Context, q *request, r *reader, body fle
 	case "adjustment":
 		body.Adjustment = &fleet.EntryAdjustment{What: f.Value("/adjustment/what"), Touched: r.touched("/adjustment/touched")}
 	case "function_test":
-		body.FunctionTest = &fleet.EntryFunctionTest{Activation: r.chosen("/function_test/activation"), Presence: r.chosen("/function_test/presence"), Contact: r.chosen("/function_test/contact"),
-			ByHand: r.chosen("/function_test/by_hand"), Modes: r.chosen("/function_test/modes"), Latching: r.chosen("/function_test/latching"), FreeOfNoise: r.chosen("/function_test/free_of_noise"),
-			Note: f.Value("/function_test/note")}
+		body.FunctionTest = r.functionTest()
 	case "note":
 		body.Note = &fleet.EntryNote{Text: f.Value("/note/text")}
 	case "settings":
@@ -533,6 +508,25 @@ func (c *Console) entriesOf(ctx context.Context, q *request, r *reader, body fle
 		body.Settings = &fleet.EntrySettings{ComponentID: component, Standing: f.Value("/settings/standing"), Device: r.device("/settings/device", present)}
 	}
 	return []entry{{r.id("entry_id"), body}}, nil
+}
+
+// safeWork reads how the work place was made safe.
+func (r *reader) safeWork() *fleet.EntrySafeWork {
+	f := r.form
+	return &fleet.EntrySafeWork{Traffic: r.chosen("/safe_work/traffic"), Power: r.chosen("/safe_work/power"), PowerWhy: f.Value("/safe_work/power_why"), Ladder: r.chosen("/safe_work/ladder"),
+		SecondPerson: r.chosen("/safe_work/second_person"), SecondPersonWhy: f.Value("/safe_work/second_person_why"), Stopped: f.Value("/safe_work/stopped"), Note: f.Value("/safe_work/note")}
+}
+
+// functionTest reads what was tried.
+func (r *reader) functionTest() *fleet.EntryFunctionTest {
+	return &fleet.EntryFunctionTest{Activation: r.chosen("/function_test/activation"), Presence: r.chosen("/function_test/presence"), Contact: r.chosen("/function_test/contact"),
+		ByHand: r.chosen("/function_test/by_hand"), Modes: r.chosen("/function_test/modes"), Latching: r.chosen("/function_test/latching"), FreeOfNoise: r.chosen("/function_test/free_of_noise"),
+		Note: r.form.Value("/function_test/note")}
+}
+
+// conclusion reads what the inspection came to.
+func (r *reader) conclusion() *fleet.EntryConclusion {
+	return &fleet.EntryConclusion{Result: r.chosen("/conclusion/result"), Note: r.form.Value("/conclusion/note")}
 }
 
 // whichLeaf reads which leaf is meant; 0 is the door as a whole.
@@ -576,10 +570,7 @@ func (r *reader) reading(name string, k rulebook.ReadingKind, at rulebook.Place)
 	case rulebook.YesNo:
 		reading.Yes = r.yes(name)
 	case rulebook.Number:
-		if _, err := strconv.ParseFloat(strings.Replace(r.form.Value(name), ",", ".", 1), 64); err == nil && typedIn(r.texts, k) == "mm" { // the label says mm
-			r.form.values.Set(name, r.form.Value(name)+" mm")
-		}
-		reading.Value = r.value(name, words.SI(k.Unit), nil)
+		reading.Value = r.measured(name, k)
 	default:
 		reading.Text = r.form.Value(name)
 	}
@@ -595,21 +586,18 @@ func (r *reader) reading(name string, k rulebook.ReadingKind, at rulebook.Place)
 	return reading
 }
 
-// atReading turns the place of a fault within an entry into the field of the reading that it is about.
-func atReading(err error, body fleet.EntryBody) error {
-	if body.Reading == nil {
-		return err
+// measured reads a number of a kind; nil where none stands.
+func (r *reader) measured(name string, k rulebook.ReadingKind) *float64 {
+	if _, err := strconv.ParseFloat(strings.Replace(r.form.Value(name), ",", ".", 1), 64); err == nil && typedIn(r.texts, k) == "mm" { // the label says mm
+		r.form.values.Set(name, r.form.Value(name)+" mm")
 	}
-	var list fault.List
-	for _, f := range fault.Of(err) {
-		moved := *f
-		if slices.Contains([]string{"/reading/value", "/reading/yes", "/reading/text", "/reading/question", ""}, moved.Pointer) {
-			moved.Pointer = "/reading/" + body.Reading.Name
-		}
-		list = append(list, &moved)
+	return r.value(name, words.SI(k.Unit), nil)
+}
+
+// fieldOfPage is the field of a page of one kind of entry from which a member was read.
+func fieldOfPage(b fleet.EntryBody, member string) string {
+	if b.Reading != nil && slices.Contains([]string{"/reading/value", "/reading/yes", "/reading/text", "/reading/question"}, member) {
+		return "/reading/" + b.Reading.Name
 	}
-	if len(list) == 0 {
-		return err
-	}
-	return list
+	return member
 }

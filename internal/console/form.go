@@ -15,6 +15,7 @@ import (
 // faults of the use-cases have; its physical value and its basis are the fields /x and /x/basis.
 type form struct {
 	id     string // sets it apart from the other forms of a page
+	loose  bool   // it may be sent with any of its fields empty
 	values url.Values
 	faults fault.List
 }
@@ -50,6 +51,16 @@ func (f form) Values(name string) []string { return f.values[name] }
 func (f form) Has(name, value string) bool {
 	for _, v := range f.values[name] {
 		if v == value {
+			return true
+		}
+	}
+	return false
+}
+
+// Typed tells whether something stands in a field whose name begins so.
+func (f form) Typed(before string) bool {
+	for name := range f.values {
+		if strings.HasPrefix(name, before) && f.Value(name) != "" {
 			return true
 		}
 	}
@@ -104,7 +115,7 @@ func (q *request) again(f form, err error, show func(form, int) (answer, error))
 type field struct {
 	Name, ID, Label, Hint, Type, Value string
 	Unseen                             string // of the label: read out, not shown
-	Must, Bare                         bool
+	Must, Bare, loose                  bool
 	Complete                           string // what the browser may fill in
 	Options                            []option
 	Faults                             fault.List
@@ -124,7 +135,7 @@ func (f form) Apart(name string) form {
 
 // Field is a field of the form under a label.
 func (f form) Field(name, label string) field {
-	return field{Name: name, ID: f.IDOf(name), Label: label, Type: "text", Value: f.values.Get(name), Faults: f.Of(name)}
+	return field{Name: name, ID: f.IDOf(name), Label: label, Type: "text", Value: f.values.Get(name), Faults: f.Of(name), loose: f.loose}
 }
 
 // Described names the elements that say more about the field.
@@ -141,7 +152,7 @@ func (f field) Described() string {
 
 // What templates say of a field, in pipes: {{template "input" (.Form.Field "/due_on" (T "…") | as "date" | must)}}
 func as(kind string, f field) field       { f.Type = kind; return f }
-func must(f field) field                  { f.Must = true; return f }
+func must(f field) field                  { f.Must, f.Bare = !f.loose, f.Bare || f.loose; return f }
 func hint(text string, f field) field     { f.Hint = text; return f }
 func bare(f field) field                  { f.Bare = true; return f } // of a filter: that it may be empty goes without saying
 func complete(what string, f field) field { f.Complete = what; return f }
@@ -189,7 +200,7 @@ func (w writer) fieldTitle(pointer string) string {
 		return ""
 	case parts[0] == "function_test":
 		return w.Enum("function_test", parts[1])
-	case parts[0] != "reading" && parts[0] != "left_out" && parts[0] != "with":
+	case parts[0] != "reading" && parts[0] != "left_out" && parts[0] != "with" && parts[0] != "uncertainty":
 		return ""
 	}
 	if !slices.ContainsFunc(rulebook.Readings(), func(k rulebook.ReadingKind) bool { return k.Name == parts[1] }) {
@@ -205,6 +216,8 @@ func (w writer) fieldTitle(pointer string) string {
 		}
 	}
 	switch {
+	case parts[0] == "uncertainty":
+		title += ", " + w.T("console.inspect.uncertainty")
 	case parts[len(parts)-1] == "why":
 		title += ", " + w.T("console.left_out.why")
 	case parts[len(parts)-1] == "reason":

@@ -50,7 +50,7 @@ func TestTriedPositionsAreEnteredAsAPictureAndCorrected(t *testing.T) {
 	w := newWorld(t)
 	visit := w.attend(t, w.now, w.site, w.door)
 	path, entries := "/visits/"+visit.String()+"/doors/"+w.door.DoorID.String()+"/inspect", "/visits/"+visit.String()+"/entries"
-	link := regexp.MustCompile(`/visits/[^"]+kind=positions&amp;then=inspect`).FindString(w.technician.get(t, path).want(t, 200, "Work it out of the positions of a test body").body)
+	link := "/visits/" + visit.String() + "/" + regexp.MustCompile(`entries/new[^"]+kind=positions`).FindString(w.technician.get(t, path).want(t, 200, "Work it out of the positions of a test body").body)
 	form := w.technician.get(t, strings.ReplaceAll(link, "&amp;", "&")).want(t, 200, "The positions")
 	values := url.Values{"entry_id": {form.hidden(t, "entry_id")}, "/door_id": {w.door.DoorID.String()}, "/kind": {"positions"}, "then": {"inspect"}, "/observed_at": {form.hidden(t, "/observed_at")},
 		"/positions/zone": {"activation"}, "/positions/side": {"a"}, "/positions/body": {"an adult who walks"}, "first_m": {"0.2 m"}, "/positions/tried": {"xxx\r\nxx"}}

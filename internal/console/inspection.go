@@ -13,13 +13,14 @@ import (
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/words"
 )
 
-// inspectionData is the walk round one door. Without a visit it is a blank form for the printer.
+// inspectionData is the walk round one door: one form, of which every button saves everything.
 type inspectionData struct {
 	fleet.InspectionForm
 	Door     doorName
@@ -31,10 +32,10 @@ type inspectionData struct {
 	Changed  []fleet.Entry // adjustments, mendings, parts, settings left
 	Tested   []fleet.Entry
 	Ended    []fleet.Entry // conclusions
-	Steps    map[string]form
-	Register []askedLine // judged by what the register says
-	Facts    []field     // that are wanted and can be answered here
-	FactForm form
+	Form     form
+	Again    bool                     // it was refused, and nothing of it was saved
+	Register []askedLine              // judged by what the register says
+	Facts    []field                  // that are wanted and can be answered here
 	Wants    []wantLine               // for want of which the door cannot be signed as passed
 	Cases    []fleet.OutOfServiceCase // that are open
 	Secured  bool                     // all of them are
@@ -42,11 +43,10 @@ type inspectionData struct {
 	Later    int                      // entries after the conclusion: it does not speak of them
 }
 
-// stationStep is a station with the form that takes what is read there.
+// stationStep is a station with the fields that take what is read there.
 type stationStep struct {
 	Key   string // approach-a
 	Title string
-	Form  form
 	Items []itemField
 	Open  int // places where nothing has been said yet
 }
@@ -61,7 +61,9 @@ type itemField struct {
 	ByLaw  string // the law that asks it, and where it holds
 	Gauged string // the kind of entry that a gauge's record of it is, or ""
 	Rules  []askedLine
-	Places []placeField
+	// Instead are the rules that work it out otherwise.
+	Instead string
+	Places  []placeField
 }
 
 // askedLine is a rule and what it asks, beside one reading or by itself.
@@ -96,6 +98,7 @@ type placeField struct {
 	IDFor    string // names the field with the id of the entry that it would be
 	Read     field
 	With     field // the instrument; without options where none can be named
+	Doubtful field // the uncertainty of what is read, where an instrument may have none on record; else without a name
 	Reason   field // why it is left out
 	Why      field
 	Said     []readingLine
@@ -103,6 +106,25 @@ type placeField struct {
 	AtDoor   string // the reading's title and its place, for who does not see the page
 	Kind     rulebook.ReadingKind
 	Answered bool
+}
+
+// inspectionPrint is the form of a door for the pen.
+func (c *Console) inspectionPrint(ctx context.Context, q *request) (answer, error) {
+	door, err := q.pathID("door_id")
+	if err != nil {
+		return nil, err
+	}
+	kind, _ := strings.CutPrefix(q.PathValue("print"), "form.")
+	p, known := prints()["report."+kind]
+	if !known || kind == "csv" {
+		return nil, fault.New(fault.NotFound, "route_not_found")
+	}
+	form, err := c.Fleet.PrintInspectionForm(ctx, q.by, door, kind)
+	if err != nil {
+		return nil, err
+	}
+	q.writer.Header().Set("Content-Security-Policy", p.policy)
+	return file{p.mediaType, "inspection-form-" + door.String() + "." + kind, form}, nil
 }
 
 func inspectPath(visit, door uuid.UUID) string {
@@ -119,20 +141,11 @@ func (c *Console) inspection(ctx context.Context, q *request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return c.inspectionPage(ctx, q, visit, door, "", form{}, http.StatusOK)
+	return c.inspectionPage(ctx, q, visit, door, form{}, nil, http.StatusOK)
 }
 
-// inspectionBlank is the form of a door to be printed.
-func (c *Console) inspectionBlank(ctx context.Context, q *request) (answer, error) {
-	door, err := q.pathID("door_id")
-	if err != nil {
-		return nil, err
-	}
-	return c.inspectionPage(ctx, q, uuid.Nil, door, "", form{}, http.StatusOK)
-}
-
-// inspectionPage shows the walk; what was sent of one station stands in its fields again.
-func (c *Console) inspectionPage(ctx context.Context, q *request, visit, door uuid.UUID, station string, sent form, status int) (answer, error) {
+// inspectionPage shows the walk; what was sent stands in its fields again. refused is for want of which a passed was refused with it.
+func (c *Console) inspectionPage(ctx context.Context, q *request, visit, door uuid.UUID, sent form, refused []fleet.Want, status int) (answer, error) {
 	asked, err := c.Fleet.InspectionForm(ctx, q.by, door, visit)
 	if err != nil {
 		return nil, err
@@ -142,27 +155,22 @@ func (c *Console) inspectionPage(ctx context.Context, q *request, visit, door uu
 		return nil, err
 	}
 	data := inspectionData{InspectionForm: asked, Door: doorName{door, fleet.Name{Text: asked.Door.Name, Tag: asked.Door.Tag}}, At: names[asked.Door.SiteID], Path: inspectPath(visit, door),
-		Mine: visit != uuid.Nil && !asked.Signed && q.by.May(identity.ActLogVisit), Steps: map[string]form{}}
-	now := c.Now().In(asked.Zone).Format(localTime)
-	for _, kind := range inspectionSteps() {
-		if kind == station {
-			data.Steps[kind] = sent.Apart(kind)
-			continue
-		}
-		data.Steps[kind] = newForm(map[string]string{"entry_id": c.NewID().String(), "/door_id": door.String(), "/kind": kind, "/observed_at": now, "then": "inspect"}).Apart(kind)
+		Mine: !asked.Signed && q.by.May(identity.ActLogVisit), Form: sent, Again: len(sent.faults) > 0}
+	if data.Form.values == nil {
+		data.Form = newForm(nil)
 	}
-	instruments, err := c.instrumentOptions(ctx, q, data.Mine, asked.Entries)
+	data.Form.loose = true
+	list, err := c.instruments(ctx, q, data.Mine)
 	if err != nil {
 		return nil, err
 	}
+	instruments := writer{q.texts}.instrumentOptions(list, asked.Entries)
+	c.identify(data.Form, "safe_work")
 	for _, s := range asked.Stations {
-		key := stationKey(s)
-		f := newForm(map[string]string{"station": key, "/observed_at": now})
-		if key == station {
-			f = sent
-		}
-		data.Stations = append(data.Stations, c.stationStep(q.texts, asked, s, f.Apart(key), instruments))
+		data.Stations = append(data.Stations, c.stationStep(q.texts, asked, s, data.Form, instruments))
 	}
+	c.identify(data.Form, "function_test")
+	c.identify(data.Form, "conclusion")
 	for _, e := range asked.Entries {
 		b := e.Body
 		switch {
@@ -177,12 +185,8 @@ func (c *Console) inspectionPage(ctx context.Context, q *request, visit, door uu
 		}
 	}
 	if data.Mine {
-		if station == "facts" {
-			data.FactForm = sent
-		}
-		data.FactForm = data.FactForm.Apart("facts")
-		data.Facts = factFields(data.FactForm, asked, q.texts)
-		if err := c.endOf(ctx, q, &data); err != nil {
+		data.Facts = factFields(data.Form, asked, q.texts)
+		if err := c.endOf(ctx, q, &data, refused); err != nil {
 			return nil, err
 		}
 	}
@@ -200,9 +204,18 @@ func changed(b fleet.EntryBody) bool {
 	return b.Adjustment != nil || b.Mending != nil || b.Part != nil || b.Settings != nil && b.Settings.Standing == "left"
 }
 
-// endOf tells what the end of the walk still wants: of a conclusion as it stands, or of one that would be made now.
-func (c *Console) endOf(ctx context.Context, q *request, data *inspectionData) error {
-	wants, err := c.Fleet.Wanting(ctx, q.by, data.Door.ID, data.VisitID)
+// identify gives a form the id of an entry that a part of it would be: sent twice, it is entered once.
+func (c *Console) identify(f form, part string) {
+	if name := "id/" + part; !f.values.Has(name) {
+		f.values.Set(name, c.NewID().String())
+	}
+}
+
+// endOf tells what the end of the walk still wants: of the passed that was refused, of a conclusion as it stands, or of one that would be made now.
+func (c *Console) endOf(ctx context.Context, q *request, data *inspectionData, wants []fleet.Want) (err error) {
+	if wants == nil {
+		wants, err = c.Fleet.Wanting(ctx, q.by, data.Door.ID, data.VisitID)
+	}
 	data.Wants = writer{q.texts}.wantLines(wants, "", data.Zone.String())
 	for _, ended := range data.Ended {
 		for _, e := range data.Entries {
@@ -272,60 +285,20 @@ func factUnit(member string) (words.SI, bool) {
 	return "", false
 }
 
-// factsPut takes the facts of a door that the rules want.
-func (c *Console) factsPut(ctx context.Context, q *request) (answer, error) {
-	door, err := q.pathID("door_id")
-	if err != nil {
-		return nil, err
-	}
-	visit, f, err := q.formOf("visit_id")
-	if err != nil {
-		return nil, err
-	}
-	asked, err := c.Fleet.InspectionForm(ctx, q.by, door, visit)
-	if err != nil {
-		return nil, err
-	}
-	r := reader{form: &f, texts: q.texts}
-	var answers []fleet.FactAnswer
-	for _, one := range factFields(f, asked, q.texts) {
-		switch said := f.Value(one.Name); {
-		case said == "":
-		case one.Options != nil:
-			answers = append(answers, fleet.FactAnswer{Pointer: one.Name, Word: said})
-		default:
-			unit, _ := factUnit(one.Name[strings.LastIndex(one.Name, "/")+1:])
-			answers = append(answers, fleet.FactAnswer{Pointer: one.Name, Value: r.value(one.Name, unit, nil)})
-		}
-	}
-	if len(answers) == 0 {
-		r.faults.Add("", "nothing_answered")
-	}
-	if err = r.faults.Err(); err == nil {
-		_, err = c.Fleet.AnswerFacts(ctx, q.by, door, visit, answers)
-	}
-	if err != nil {
-		return q.again(f, err, func(f form, status int) (answer, error) {
-			return c.inspectionPage(ctx, q, visit, door, "facts", f, status)
-		})
-	}
-	return seeOther(inspectPath(visit, door) + "#k-facts"), nil
-}
-
 // inspectionSteps are the steps of the walk that are an entry of their own, in its order.
 func inspectionSteps() []string { return []string{"safe_work", "function_test", "conclusion"} }
 
-// instrumentOptions are the instruments that may be named, by the unit of what is read; none where nothing is entered. Of each unit the one
-// that was named last in the visit is chosen.
-func (c *Console) instrumentOptions(ctx context.Context, q *request, mine bool, entries []fleet.Entry) (map[string][]option, error) {
+// instruments are those that may be named; none where nothing is entered.
+func (c *Console) instruments(ctx context.Context, q *request, mine bool) ([]fleet.Instrument, error) {
 	if !mine || !q.by.May(identity.ActReadOffice) {
 		return nil, nil
 	}
-	list, err := c.Fleet.Instruments(ctx, q.by, fleet.InstrumentQuery{Limit: 500})
-	if err != nil {
-		return nil, err
-	}
-	last := map[string]uuid.UUID{}
+	return c.Fleet.Instruments(ctx, q.by, fleet.InstrumentQuery{Limit: 500})
+}
+
+// instrumentOptions are instruments to choose from by the unit of what is read. Of each unit the one that was named last in the visit is chosen.
+func (w writer) instrumentOptions(list []fleet.Instrument, entries []fleet.Entry) map[string][]instrumentOption {
+	last, options := map[string]uuid.UUID{}, map[string][]instrumentOption{}
 	for _, e := range entries {
 		for _, r := range e.Body.Readings() {
 			if r.InstrumentID != nil {
@@ -333,47 +306,58 @@ func (c *Console) instrumentOptions(ctx context.Context, q *request, mine bool, 
 			}
 		}
 	}
-	w, options := writer{q.texts}, map[string][]option{}
 	for _, i := range list {
 		for _, k := range rulebook.Readings() {
-			if i.Retired || k.Kind != rulebook.Number || k.Unit == "months" || slices.ContainsFunc(options[k.Unit], func(o option) bool { return o.Value == i.InstrumentID.String() }) {
+			if i.Retired || k.Kind != rulebook.Number || k.Unit == "months" || slices.ContainsFunc(options[k.Unit], func(o instrumentOption) bool { return o.Value == i.InstrumentID.String() }) {
 				continue
 			}
-			options[k.Unit] = append(options[k.Unit], option{Value: i.InstrumentID.String(), Text: w.instrument(i, k.Unit), Chosen: last[k.Unit] == i.InstrumentID})
+			_, states := i.Uncertainty[k.Unit]
+			options[k.Unit] = append(options[k.Unit], instrumentOption{option{Value: i.InstrumentID.String(), Text: w.instrument(i, k.Unit), Chosen: last[k.Unit] == i.InstrumentID}, states})
 		}
 	}
-	return options, nil
+	return options
+}
+
+// instrumentOption is an instrument for readings of a unit.
+type instrumentOption struct {
+	option
+	States bool // its uncertainty in the unit is on record
 }
 
 func stationKey(s fleet.FormStation) string {
 	return strings.Trim(string(s.Station)+"-"+string(s.Side), "-")
 }
 
-// stationStep makes the fields of a station. Every place has an id for the entry that it would be: sent twice, it is entered once.
-func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fleet.FormStation, f form, instruments map[string][]option) stationStep {
+// stationStep makes the fields of a station. Every place has an id for the entry that it would be.
+func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fleet.FormStation, f form, instruments map[string][]instrumentOption) stationStep {
 	facts, w := asked.Door.Facts, writer{t}
-	step := stationStep{Key: stationKey(s), Title: w.stationTitle(asked, s), Form: f}
+	step := stationStep{Key: stationKey(s), Title: asked.StationTitle(s, t)}
 	for _, i := range s.Items {
-		item := itemField{Title: fleet.KindTitle(t, i.Kind), Gauged: gaugedKind(i.Kind.Name), YesNo: i.Kind.Kind == rulebook.YesNo, Choice: i.Kind.Kind == rulebook.Choice, Text: i.Kind.Kind == rulebook.Text, Needed: i.Needed(), ByLaw: w.laws(i.Rules), Rules: w.askedLines(facts, i.Rules, &i.Kind)}
+		item := itemField{Title: fleet.KindTitle(t, i.Kind), Gauged: gaugedKind(i.Kind.Name), YesNo: i.Kind.Kind == rulebook.YesNo, Choice: i.Kind.Kind == rulebook.Choice, Text: i.Kind.Kind == rulebook.Text, Needed: i.Needed(), ByLaw: w.laws(i.Rules),
+			Rules: w.askedLines(facts, i.Rules, &i.Kind), Instead: ruleTitles(i.Instead)}
 		for _, p := range i.Places {
 			at := placed("/reading/", i.Kind.Name, p.Place)
-			one := placeField{FormPlace: p, Kind: i.Kind, IDFor: placed("id/", i.Kind.Name, p.Place), Answered: len(p.Entered) > 0 || p.LeftOut != nil}
-			if !f.values.Has(one.IDFor) {
-				f.values.Set(one.IDFor, c.NewID().String())
-			}
-			one.Label = placeLabel(t, facts, p.Place, s.Side)
+			one := placeField{FormPlace: p, Kind: i.Kind, IDFor: placed("id/", i.Kind.Name, p.Place), Answered: p.Said()}
+			c.identify(f, strings.TrimPrefix(one.IDFor, "id/"))
+			one.Label = asked.PlaceTitle(p.Place, s, t)
 			one.AtDoor = strings.TrimSpace(item.Title + " " + one.Label)
 			one.Read = f.Field(at, readLabel(t, one.Label, i.Kind))
 			one.Read.Bare, one.Read.Unseen = true, item.Title
-			if i.Kind.Name == monthsRead && asked.Months != nil && !f.values.Has(at) {
+			if i.Kind.Name == monthsRead && asked.Months != nil && !f.values.Has(at) && !one.Answered {
 				one.Read.Value = w.readValue(float64(*asked.Months), words.SI(i.Kind.Unit))
 				one.Read.Hint = t.T("console.inspect.months.computed", "day", w.day(asked.LastDay))
 			} else if i.Kind.Name == monthsRead && asked.Months == nil {
 				one.Read.Hint = t.T("console.inspect.months.first")
 			}
-			if options := instruments[i.Kind.Unit]; len(options) > 0 && i.Kind.Kind == rulebook.Number {
-				one.With = w.instrumentField(f, placed("/with/", i.Kind.Name, p.Place), options)
-				one.With.Unseen = one.AtDoor
+			if options := instruments[i.Kind.Unit]; i.Kind.Kind == rulebook.Number && i.Kind.Unit != "months" {
+				if len(options) > 0 {
+					one.With = w.instrumentField(f, placed("/with/", i.Kind.Name, p.Place), options)
+					one.With.Unseen = one.AtDoor
+				}
+				if len(options) == 0 || slices.ContainsFunc(options, func(o instrumentOption) bool { return !o.States }) {
+					one.Doubtful = bare(f.Field(placed("/uncertainty/", i.Kind.Name, p.Place), labelled(t.T("console.inspect.uncertainty"), typedIn(t, i.Kind), t)))
+					one.Doubtful.Unseen = one.AtDoor
+				}
 			}
 			if p.Trend != nil {
 				one.Gone = w.trend(*p.Trend)
@@ -391,7 +375,7 @@ func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fle
 			one.Reason = choose(writer{t}.options("left_out_reason", t.T("console.choose"), "not_possible", "refused", "unsafe_to_try", "not_applicable"), f.Field(left+"/reason", t.T("console.left_out.reason")))
 			one.Why = f.Field(left+"/why", t.T("console.left_out.why"))
 			one.Why.Bare, one.Reason.Unseen, one.Why.Unseen = true, one.AtDoor, one.AtDoor
-			if !one.Answered {
+			if !one.Answered && len(i.Rules) > 0 {
 				step.Open++
 			}
 			item.Places = append(item.Places, one)
@@ -399,6 +383,28 @@ func (c *Console) stationStep(t words.Printer, asked fleet.InspectionForm, s fle
 		step.Items = append(step.Items, item)
 	}
 	return step
+}
+
+// ruleTitles names rules.
+func ruleTitles(rules []fleet.FormRule) string {
+	var titles []string
+	for _, r := range rules {
+		if !slices.Contains(titles, r.Rule.Title) {
+			titles = append(titles, r.Rule.Title)
+		}
+	}
+	return strings.Join(titles, "; ")
+}
+
+// Typed tells whether something stands in the fields of the place, or is wrong there.
+func (p placeField) Typed() bool {
+	fields := []field{p.Read, p.Doubtful, p.Reason, p.Why}
+	return slices.ContainsFunc(fields, func(f field) bool { return f.Value != "" || len(f.Faults) > 0 })
+}
+
+// LeavesOut tells the same of those that say why it is not read.
+func (p placeField) LeavesOut() bool {
+	return slices.ContainsFunc([]field{p.Reason, p.Why}, func(f field) bool { return f.Value != "" || len(f.Faults) > 0 })
 }
 
 // choicesOf are the answers of which a company's question takes one.
@@ -410,29 +416,19 @@ func choicesOf(t words.Printer, k rulebook.ReadingKind) []option {
 	return options
 }
 
-// stationTitle names a station; an approach with its side.
-func (w writer) stationTitle(asked fleet.InspectionForm, s fleet.FormStation) string {
-	title := w.T(s.Station.TitleKey())
-	if s.Side == "" {
-		return title
-	}
-	return w.T("console.inspect.approach", "title", title, "side", strings.ToUpper(string(s.Side)), "label", asked.Door.Facts.Side(string(s.Side)).Label)
-}
-
 // monthsRead is the reading that the register counts itself.
 const monthsRead = "months_since_inspection"
 
 // instrumentField is the choice of what a reading was taken with.
-func (w writer) instrumentField(f form, name string, options []option) field {
-	one := f.Field(name, w.T("console.inspect.with"))
-	if !f.values.Has(name) {
-		for _, o := range options {
-			if o.Chosen {
-				one.Value = o.Value
-			}
+func (w writer) instrumentField(f form, name string, options []instrumentOption) field {
+	one, list := f.Field(name, w.T("console.inspect.with")), []option{{Text: w.T("console.inspect.with.none")}}
+	for _, o := range options {
+		list = append(list, o.option)
+		if o.Chosen && !f.values.Has(name) {
+			one.Value = o.Value
 		}
 	}
-	return choose(append([]option{{Text: w.T("console.inspect.with.none")}}, options...), one)
+	return choose(list, one)
 }
 
 // instrument writes an instrument with what it states of its uncertainty in a unit.
@@ -497,9 +493,9 @@ func (w writer) verdictLine(asked fleet.InspectionForm, v fleet.FormVerdict) ver
 	return one
 }
 
-// findingPath leads to the form of a finding with what is proposed for it.
+// findingPath leads to the form of a finding with what is proposed for it, as a button of the walk says it.
 func findingPath(asked fleet.InspectionForm, rule, severity, what string) string {
-	return "/visits/" + asked.VisitID.String() + "/entries/new?" + url.Values{"door": {asked.Door.DoorID.String()}, "kind": {"finding"}, "then": {"inspect"}, "rule": {rule}, "severity": {severity}, "what": {what}}.Encode()
+	return "entries/new?" + url.Values{"door": {asked.Door.DoorID.String()}, "kind": {"finding"}, "then": {"inspect"}, "rule": {rule}, "severity": {severity}, "what": {what}}.Encode()
 }
 
 // readAt writes what was read and where, without the reading's name.
@@ -700,18 +696,6 @@ func placed(before, name string, at rulebook.Place) string {
 	return before + name
 }
 
-// placeLabel says where something is read; nothing where that goes without saying.
-func placeLabel(t words.Printer, facts fleet.DoorFacts, at rulebook.Place, station rulebook.Side) string {
-	var parts []string
-	if at.Leaf > 0 {
-		parts = append(parts, t.T("console.reading.leaf", "number", at.Leaf))
-	}
-	if at.Side != "" && at.Side != station {
-		parts = append(parts, t.T("console.reading.side", "side", strings.ToUpper(string(at.Side)), "label", facts.Side(string(at.Side)).Label))
-	}
-	return strings.Join(parts, ", ")
-}
-
 // readLabel names the field by its place and unit.
 func readLabel(t words.Printer, place string, k rulebook.ReadingKind) string {
 	if place == "" {
@@ -723,7 +707,7 @@ func readLabel(t words.Printer, place string, k rulebook.ReadingKind) string {
 	return labelled(place, typedIn(t, k), t)
 }
 
-// inspectionPut takes what was read at one station: an entry of each reading, and of each that was left out.
+// inspectionPut takes everything that was typed on the walk, wherever it was typed, or nothing.
 func (c *Console) inspectionPut(ctx context.Context, q *request) (answer, error) {
 	door, err := q.pathID("door_id")
 	if err != nil {
@@ -737,65 +721,145 @@ func (c *Console) inspectionPut(ctx context.Context, q *request) (answer, error)
 	if err != nil {
 		return nil, err
 	}
+	instruments, err := c.instruments(ctx, q, true)
+	if err != nil {
+		return nil, err
+	}
 	r := reader{form: &f, texts: q.texts}
-	station := f.Value("station")
-	body := fleet.EntryBody{DoorID: door, ObservedAt: r.instant("/observed_at", asked.Zone)}
-	entries := r.station(asked, station, body)
-	again := func(f form, status int) (answer, error) {
-		return c.inspectionPage(ctx, q, visit, door, station, f, status)
+	filled := r.filled(asked, instruments)
+	onwards := f.Value("go")
+	if len(filled.Entries)+len(filled.Facts)+len(r.faults) == 0 && onwards == "" {
+		r.faults.Add("", "reading_none")
 	}
-	if err := r.faults.Err(); err != nil {
-		return q.again(f, err, again)
+	var wants []fleet.Want
+	if err = r.faults.Err(); err == nil {
+		wants, err = c.Fleet.PutFilledForm(ctx, q.by, door, visit, filled)
 	}
-	for _, e := range entries {
-		if _, _, err := c.Fleet.PutEntry(ctx, q.by, visit, e.id, e.body); err != nil {
-			return q.again(f, atPlace(err, e.body), again)
-		}
+	if err != nil {
+		return q.again(f, atFields(err, filled, fieldOnWalk), func(f form, status int) (answer, error) {
+			return c.inspectionPage(ctx, q, visit, door, f, wants, status)
+		})
 	}
-	return seeOther(inspectPath(visit, door) + "#s-" + station), nil
+	if onwards != "" {
+		return fromWalk(visit, onwards)
+	}
+	return seeOther(inspectPath(visit, door) + "#" + url.PathEscape(f.Value("stay"))), nil
 }
 
-// station reads every place of a station that the form has.
-func (r *reader) station(asked fleet.InspectionForm, key string, body fleet.EntryBody) (list []entry) {
-	i := slices.IndexFunc(asked.Stations, func(s fleet.FormStation) bool { return stationKey(s) == key })
-	if i < 0 {
-		r.faults.Add("station", "reading_none")
-		return nil
+// fromWalk leads to what a button of the walk goes on to after it saved: a page of the same visit.
+func fromWalk(visit uuid.UUID, onwards string) (answer, error) {
+	to, err := url.Parse(onwards)
+	if err != nil || !slices.Contains([]string{"entries/new", "photos/new", "sign-off"}, to.Path) || to.Scheme+to.Host != "" {
+		return nil, fault.New(fault.NotFound, "route_not_found")
 	}
-	for _, item := range asked.Stations[i].Items {
-		for _, p := range item.Places {
-			at, left := placed("/reading/", item.Kind.Name, p.Place), placed("/left_out/", item.Kind.Name, p.Place)
-			b, read, out := body, r.form.Value(at) != "", r.form.Value(left+"/reason")+r.form.Value(left+"/why") != ""
-			switch {
-			case read && out:
-				r.faults.Add(at, "read_and_left_out")
-				continue
-			case read:
-				b.Kind, b.Reading = "reading", r.reading(at, item.Kind, p.Place)
-				b.Reading.InstrumentID = r.optionalID(placed("/with/", item.Kind.Name, p.Place))
-			case out:
-				b.Kind, b.LeftOut = "left_out", &fleet.EntryLeftOut{Name: item.Kind.Name, Question: item.Kind.Title, Leaf: p.Leaf, Side: string(p.Side), Reason: r.chosen(left + "/reason"), Why: r.form.Value(left + "/why")}
-				if b.LeftOut.Why == "" {
-					r.faults.Add(left+"/why", "text_missing")
+	return seeOther("/visits/" + visit.String() + "/" + to.Path + "?" + to.Query().Encode()), nil
+}
+
+// filled reads everything that was typed on the walk.
+func (r *reader) filled(asked fleet.InspectionForm, instruments []fleet.Instrument) (filled fleet.FilledForm) {
+	if r.form.Value("/observed_at") != "" {
+		filled.At = r.instant("/observed_at", asked.Zone)
+	}
+	filled.Facts = r.facts(asked)
+	put := func(part string, b fleet.EntryBody) {
+		filled.Entries = append(filled.Entries, fleet.FilledEntry{ID: r.id("id/" + part), Body: b})
+	}
+	if r.form.Typed("/safe_work/") {
+		put("safe_work", fleet.EntryBody{Kind: "safe_work", SafeWork: r.safeWork()})
+	}
+	for _, s := range asked.Stations {
+		for _, item := range s.Items {
+			for _, p := range item.Places {
+				if b, said := r.saidAt(item.Kind, p.Place, instruments); said {
+					put(placed("", item.Kind.Name, p.Place), b)
 				}
-			default:
-				continue
 			}
-			list = append(list, entry{r.id(placed("id/", item.Kind.Name, p.Place)), b})
 		}
 	}
-	if len(list) == 0 && len(r.faults) == 0 {
-		r.faults.Add("", "reading_none")
+	if r.form.Typed("/function_test/") {
+		put("function_test", fleet.EntryBody{Kind: "function_test", FunctionTest: r.functionTest()})
+	}
+	if r.form.Typed("/conclusion/") {
+		put("conclusion", fleet.EntryBody{Kind: "conclusion", Conclusion: r.conclusion()})
+	}
+	return filled
+}
+
+// facts reads the answers to what nobody knew of the door.
+func (r *reader) facts(asked fleet.InspectionForm) (answers []fleet.FactAnswer) {
+	for _, one := range factFields(*r.form, asked, r.texts) {
+		switch said := r.form.Value(one.Name); {
+		case said == "":
+		case one.Options != nil:
+			answers = append(answers, fleet.FactAnswer{Pointer: one.Name, Word: said})
+		default:
+			unit, _ := factUnit(one.Name[strings.LastIndex(one.Name, "/")+1:])
+			answers = append(answers, fleet.FactAnswer{Pointer: one.Name, Value: r.value(one.Name, unit, nil)})
+		}
+	}
+	return answers
+}
+
+// saidAt reads what was said of one place: what was read there, or why nothing was.
+func (r *reader) saidAt(k rulebook.ReadingKind, place rulebook.Place, instruments []fleet.Instrument) (b fleet.EntryBody, said bool) {
+	at, left, uncertain := placed("/reading/", k.Name, place), placed("/left_out/", k.Name, place), placed("/uncertainty/", k.Name, place)
+	read, out := r.form.Value(at) != "", r.form.Value(left+"/reason")+r.form.Value(left+"/why") != ""
+	switch {
+	case read && out:
+		r.faults.Add(at, "read_and_left_out")
+	case read:
+		b.Kind, b.Reading = "reading", r.reading(at, k, place)
+		b.Reading.InstrumentID, b.Reading.Uncertainty = r.optionalID(placed("/with/", k.Name, place)), r.measured(uncertain, k)
+		if states := func(i fleet.Instrument) bool {
+			_, has := i.Uncertainty[k.Unit]
+			return has && b.Reading.InstrumentID != nil && i.InstrumentID == *b.Reading.InstrumentID
+		}; b.Reading.Uncertainty != nil && slices.ContainsFunc(instruments, states) {
+			r.faults.Add(uncertain, "uncertainty_of_instrument")
+		}
+	case out:
+		b.Kind, b.LeftOut = "left_out", &fleet.EntryLeftOut{Name: k.Name, Question: k.Title, Leaf: place.Leaf, Side: string(place.Side), Reason: r.chosen(left + "/reason"), Why: r.form.Value(left + "/why")}
+		if b.LeftOut.Why == "" {
+			r.faults.Add(left+"/why", "text_missing")
+		}
+	case r.form.Value(uncertain) != "":
+		r.faults.Add(at, "reading_none")
+	}
+	return b, b.Kind != ""
+}
+
+// atFields turns the faults of entries into those of the fields that they were made of; fieldOf names that of a member.
+func atFields(err error, filled fleet.FilledForm, fieldOf func(b fleet.EntryBody, member string) string) error {
+	var list fault.List
+	for _, one := range fault.Of(err) {
+		moved := *one
+		rest, ofEntry := strings.CutPrefix(one.Pointer, "/entries/")
+		number, member, _ := strings.Cut(rest, "/")
+		if i, err := strconv.Atoi(number); ofEntry && err == nil && i < len(filled.Entries) {
+			moved.Pointer = fieldOf(filled.Entries[i].Body, "/"+member)
+		}
+		list = append(list, &moved)
+	}
+	if list == nil {
+		return err
 	}
 	return list
 }
 
-// atPlace turns the faults of an entry into those of the fields that it was made of.
-func atPlace(err error, b fleet.EntryBody) error {
-	if b.Reading != nil {
-		return atField(placed("/reading/", b.Reading.Name, rulebook.Place{Leaf: b.Reading.Leaf, Side: rulebook.Side(b.Reading.Side)}), err)
+// fieldOnWalk is the field of the walk from which a member of an entry was read.
+func fieldOnWalk(b fleet.EntryBody, member string) string {
+	switch {
+	case member == "/observed_at":
+		return member
+	case b.Reading != nil:
+		before := map[string]string{"/reading/uncertainty": "/uncertainty/", "/reading/instrument_id": "/with/"}[member]
+		return placed(cmp.Or(before, "/reading/"), b.Reading.Name, b.Reading.Place())
+	case b.LeftOut != nil:
+		if member != "/left_out/reason" {
+			member = "/left_out/why"
+		}
+		return placed("/left_out/", b.LeftOut.Name, rulebook.Place{Leaf: b.LeftOut.Leaf, Side: rulebook.Side(b.LeftOut.Side)}) + strings.TrimPrefix(member, "/left_out")
 	}
-	return atField(placed("/left_out/", b.LeftOut.Name, rulebook.Place{Leaf: b.LeftOut.Leaf, Side: rulebook.Side(b.LeftOut.Side)})+"/why", err)
+	return member
 }
 
 // limit writes a limit as the reader measures, with what its source states behind it where that is in other units.
@@ -869,12 +933,9 @@ func (w writer) readValue(v float64, unit words.SI) string {
 // shortLength is from where on a length that was read is written in metres.
 const shortLength = 0.3
 
-// isShort tells whether a reading is a length that people take in millimetres: a threshold, a gap, the distance of a latch check.
-func isShort(k rulebook.ReadingKind) bool { return k.Unit == string(words.Metre) && k.Max <= 2 }
-
 // typedIn is the unit in which a reading is typed where none is said.
 func typedIn(t words.Printer, k rulebook.ReadingKind) words.SI {
-	if isShort(k) && t.Units() == words.Metric {
+	if k.Short() && t.Units() == words.Metric {
 		return "mm"
 	}
 	return words.SI(k.Unit)

@@ -13,21 +13,33 @@ import (
 	"lintel.example/lintel/internal/fleet"
 )
 
-// station gives the form of one station as the browser would send it untouched.
-func (s shown) station(t testing.TB, key string) url.Values {
+// walk gives the form of the walk as the browser would send it untouched, by the button of a station.
+func (s shown) walk(t testing.TB, station string) url.Values {
 	t.Helper()
-	form := regexp.MustCompile(`(?s)<form[^>]*>(?:.(?:[^<]|<[^f])*?)name="station" value="` + key + `".*?</form>`).FindString(s.body)
-	if form == "" {
-		t.Fatalf("%s has no station %s", s.path, key)
+	i := strings.Index(s.body, `class="walk">`)
+	if i < 0 {
+		t.Fatalf("%s has no form", s.path)
 	}
-	part, values := shown{body: form, path: s.path}, url.Values{}
-	for _, m := range inputs.FindAllStringSubmatch(form, -1) {
-		if strings.HasPrefix(m[1], "id/") || m[1] == "station" || m[1] == "/observed_at" {
+	values := url.Values{"stay": {"s-" + station}}
+	if !strings.Contains(s.body, `<button name="stay" value="s-`+station+`">`) {
+		t.Fatalf("%s has no station %s", s.path, station)
+	}
+	part := shown{body: s.body[i:], path: s.path}
+	for _, m := range inputs.FindAllStringSubmatch(part.body, -1) {
+		if strings.HasPrefix(m[1], "id/") {
 			values.Set(m[1], part.hidden(t, m[1]))
 		}
 	}
 	return values
 }
+
+// inspect is the address of the walk round a door.
+func inspect(visit uuid.UUID, door fleet.Door) string {
+	return "/visits/" + visit.String() + "/doors/" + door.DoorID.String() + "/inspect"
+}
+
+// clock is the time by the clocks of the site, as a browser sends it.
+func (w *world) clock() string { return w.now.In(w.site.Location()).Format("2006-01-02T15:04:05") }
 
 func (w *world) entries(t testing.TB, visit uuid.UUID) []fleet.Entry {
 	t.Helper()
@@ -49,7 +61,7 @@ func TestAStationIsSavedOnceHoweverOftenItIsSent(t *testing.T) {
 		t.Error("the papers come after the doorway")
 	}
 
-	values := page.station(t, "closing")
+	values := page.walk(t, "closing")
 	w.technician.post(t, path, values).want(t, 422, "Nothing was read.")
 	values.Set("/reading/closing_force_n/leaf1", "26.5")
 	values.Set("/reading/closing_force_n/leaf2", "soft")
@@ -72,7 +84,7 @@ func TestAStationIsSavedOnceHoweverOftenItIsSent(t *testing.T) {
 	values.Set("/reading/closing_force_n/leaf2", "13 lbf")
 	w.technician.post(t, path, values).want(t, 409) // under the same id
 
-	correct := regexp.MustCompile(`kind=reading&amp;corrects=([0-9a-f-]+)&amp;then=inspect`).FindStringSubmatch(page.body)
+	correct := regexp.MustCompile(`kind=reading&amp;corrects=([0-9a-f-]+)`).FindStringSubmatch(page.body)
 	w.now = w.now.Add(time.Minute)
 	form := w.technician.get(t, "/visits/"+visit.String()+"/entries/new?door="+w.door.DoorID.String()+"&kind=reading&corrects="+correct[1]+"&then=inspect").want(t, 200, "This corrects an entry")
 	sent := url.Values{"entry_id": {form.hidden(t, "entry_id")}, "/door_id": {w.door.DoorID.String()}, "/kind": {"reading"}, "/corrects": {correct[1]}, "/because": {"misread"}, "then": {"inspect"},
@@ -81,7 +93,9 @@ func TestAStationIsSavedOnceHoweverOftenItIsSent(t *testing.T) {
 	w.technician.get(t, path).want(t, 200, "leaf 1: 27 lbf recorded")
 
 	w.agent.get(t, path).want(t, 403)
-	w.agent.get(t, "/doors/"+w.door.DoorID.String()+"/inspection-form").want(t, 200, "Inspector:", "at most 133.4 N (stated as 30 lbf)").lacks(t, "<button>Save")
+	w.agent.get(t, "/doors/"+w.door.DoorID.String()+"/inspection-form/form.html").want(t, 200, "Inspector", "at most 30 lbf (133", "Number of the out-of-service tag", "Door "+w.door.Tag.String())
+	w.agent.get(t, "/doors/"+w.door.DoorID.String()+"/inspection-form/form.pdf").want(t, 200)
+	w.agent.get(t, "/doors/"+w.door.DoorID.String()+"/inspection-form/form.csv").want(t, 404)
 }
 
 func TestHowTheWorkPlaceWasMadeSafeIsEnteredAndCorrected(t *testing.T) {
@@ -89,8 +103,8 @@ func TestHowTheWorkPlaceWasMadeSafeIsEnteredAndCorrected(t *testing.T) {
 	w := newWorld(t)
 	visit := w.attend(t, w.now, w.site, w.door)
 	path, entries := "/visits/"+visit.String()+"/doors/"+w.door.DoorID.String()+"/inspect", "/visits/"+visit.String()+"/entries"
-	send := func(page shown, kind string, more map[string]string) shown {
-		values := url.Values{"entry_id": {w.id().String()}, "/door_id": {w.door.DoorID.String()}, "/kind": {kind}, "/observed_at": {page.hidden(t, "/observed_at")}, "then": {"inspect"}}
+	send := func(kind string, more map[string]string) shown {
+		values := url.Values{"entry_id": {w.id().String()}, "/door_id": {w.door.DoorID.String()}, "/kind": {kind}, "/observed_at": {w.clock()}, "then": {"inspect"}}
 		for name, text := range more {
 			values.Set(name, text)
 		}
@@ -99,23 +113,23 @@ func TestHowTheWorkPlaceWasMadeSafeIsEnteredAndCorrected(t *testing.T) {
 	}
 	page := w.technician.get(t, path)
 	safe := map[string]string{"/safe_work/traffic": "not_kept_away", "/safe_work/power": "stayed_on", "/safe_work/ladder": "not_used", "/safe_work/second_person": "there"}
-	send(page, "safe_work", safe).want(t, 422, "Work does not go on like this.")
+	send("safe_work", safe).want(t, 422, "Work does not go on like this.")
 	safe["/safe_work/traffic"], safe["/safe_work/power_why"] = "barriered", "The drive is watched while it runs."
-	send(page, "safe_work", safe).leads(t, path+"#k-safe_work")
+	send("safe_work", safe).leads(t, path+"#k-safe_work")
 	page = w.technician.get(t, path).want(t, 200, "The drive is watched while it runs.", "It has changed, or the work was stopped")
 	correct := regexp.MustCompile(`kind=safe_work&amp;corrects=([0-9a-f-]+)`).FindStringSubmatch(page.body)
-	form := w.technician.get(t, "/visits/"+visit.String()+"/entries/new?door="+w.door.DoorID.String()+"&kind=safe_work&corrects="+correct[1]).want(t, 200, "This corrects an entry").holds(t, "/safe_work/power_why", "The drive is watched while it runs.")
+	w.technician.get(t, "/visits/"+visit.String()+"/entries/new?door="+w.door.DoorID.String()+"&kind=safe_work&corrects="+correct[1]).want(t, 200, "This corrects an entry").holds(t, "/safe_work/power_why", "The drive is watched while it runs.")
 	safe["/corrects"], safe["/because"], safe["/safe_work/power"], safe["/safe_work/power_why"] = correct[1], "slip", "isolated", ""
-	send(form, "safe_work", safe).leads(t, path+"#k-safe_work")
-	send(page, "adjustment", map[string]string{"/adjustment/what": "Belt tightened.", "/adjustment/touched": "motion"}).leads(t, path+"#k-function_test")
+	send("safe_work", safe).leads(t, path+"#k-safe_work")
+	send("adjustment", map[string]string{"/adjustment/what": "Belt tightened.", "/adjustment/touched": "motion"}).leads(t, path+"#k-function_test")
 	tests := map[string]string{}
 	for _, one := range []string{"activation", "presence", "contact", "by_hand", "modes", "latching", "free_of_noise"} {
 		tests["/function_test/"+one] = "yes"
 	}
 	tests["/function_test/free_of_noise"] = ""
-	send(page, "function_test", tests).want(t, 422, "Choose one.")
+	send("function_test", tests).want(t, 422, "Choose one.")
 	tests["/function_test/free_of_noise"] = "no"
-	send(page, "function_test", tests).leads(t, path+"#k-function_test")
+	send("function_test", tests).leads(t, path+"#k-function_test")
 	w.technician.get(t, path).want(t, 200, "isolated before the leaf is touched", "Belt tightened.", "Runs without noise and rubbing: no.").lacks(t, "The drive is watched")
 	w.technician.get(t, "/visits/"+visit.String()).want(t, 200, "Belt tightened.", "Runs without noise and rubbing: no.", "The drive is watched")
 	w.technician.post(t, path, url.Values{"station": {"moon"}, "/observed_at": {"2026-03-03T09:00:00"}}).want(t, 422)
@@ -126,14 +140,14 @@ func TestAFailedReadingSaysSoAndLeadsToTheFindingAndToSecuringTheDoor(t *testing
 	w := newWorld(t)
 	visit := w.attend(t, w.now.Add(-time.Minute), w.site, w.door)
 	path := "/visits/" + visit.String() + "/doors/" + w.door.DoorID.String() + "/inspect"
-	values := w.technician.get(t, path).station(t, "closing")
+	values := w.technician.get(t, path).walk(t, "closing")
 	values.Set("/reading/closing_force_n/leaf1", "30.1") // over the 30 lbf of A156.10-2005, 10.1.3, as reported second-hand
 	values.Set("/reading/closing_force_n/leaf2", "30")
 	values.Set("/reading/closing_speed_mps", "1")
 	w.technician.post(t, path, values).leads(t, path+"#s-closing")
 	page := w.technician.get(t, path).want(t, 200, "leaf 1: 30.1 lbf recorded", "✗ fails:", "Enter the finding", "Secure the door", "not judged yet, wants mass of leaf 1, mass of leaf 2")
-	link := regexp.MustCompile(`href="([^"]*kind=finding[^"]*)"`).FindStringSubmatch(page.body)
-	form := w.technician.get(t, html.UnescapeString(link[1])).want(t, 200, "30.1 lbf", "The rule that it falls short of")
+	link := regexp.MustCompile(`value="(entries/new[^"]*kind=finding[^"]*)"`).FindStringSubmatch(page.body)
+	form := w.technician.get(t, "/visits/"+visit.String()+"/"+html.UnescapeString(link[1])).want(t, 200, "30.1 lbf", "The rule that it falls short of")
 	if !regexp.MustCompile(`<option value="[^"]+" selected>Force that keeps a stopped leaf from closing`).MatchString(form.body) {
 		t.Error("the finding does not name the rule that failed")
 	}
@@ -146,18 +160,86 @@ func TestAFailedReadingSaysSoAndLeadsToTheFindingAndToSecuringTheDoor(t *testing
 	w.technician.get(t, path).want(t, 200, "Entered as a finding: unsafe")
 }
 
-func TestAStepThatIsRefusedIsShownAgainOnTheWalkWithTheFieldNamed(t *testing.T) {
+func TestAFormThatIsRefusedLosesNothingAndNamesEveryField(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
 	visit := w.attend(t, w.now, w.site, w.door)
-	entries := "/visits/" + visit.String() + "/entries"
-	page := w.technician.get(t, "/visits/"+visit.String()+"/doors/"+w.door.DoorID.String()+"/inspect").want(t, 200, "If it stayed on: why", "If none is needed: why").lacks(t, "If it stayed on: why <span class=\"optional\"")
-	if !strings.Contains(page.body, `action="`+entries+`#k-safe_work"`) {
-		t.Error("an answer does not open at the step that was sent")
+	path := "/visits/" + visit.String() + "/doors/" + w.door.DoorID.String() + "/inspect"
+	values := w.technician.get(t, path).want(t, 200, "If it stayed on: why", "If none is needed: why").lacks(t, " required").walk(t, "closing")
+	for name, text := range map[string]string{"/safe_work/traffic": "barriered", "/safe_work/power": "stayed_on", "/safe_work/ladder": "not_used", "/safe_work/second_person": "not_needed", "/safe_work/note": "Two cones.",
+		"/reading/closing_force_n/leaf1": "26", "/reading/closing_force_n/leaf2": "soft", "/function_test/note": "Smooth.", "/facts/leaves/0/mass_kg": "180 lb"} {
+		values.Set(name, text)
 	}
-	w.technician.post(t, entries, url.Values{"entry_id": {w.id().String()}, "/door_id": {w.door.DoorID.String()}, "/kind": {"safe_work"}, "/observed_at": {page.hidden(t, "/observed_at")}, "then": {"inspect"},
-		"/safe_work/traffic": {"barriered"}, "/safe_work/power": {"stayed_on"}, "/safe_work/ladder": {"not_used"}, "/safe_work/second_person": {"not_needed"}, "/safe_work/note": {"Two cones."}}).
-		want(t, 422, "2 things are not right yet", "If it stayed on: why: This text is missing.", "If none is needed: why: This text is missing.", "The leaf as it closes").holds(t, "/safe_work/note", "Two cones.")
+	page := w.technician.post(t, path, values).want(t, 422, "Nothing was saved.", "This is not a value in lbf", "Opens and closes by each activation: Choose one.").
+		holds(t, "/safe_work/note", "Two cones.").holds(t, "/reading/closing_force_n/leaf1", "26").holds(t, "/reading/closing_force_n/leaf2", "soft").holds(t, "/function_test/note", "Smooth.").holds(t, "/facts/leaves/0/mass_kg", "180 lb")
+	for _, m := range regexp.MustCompile(`<li><a href="#(f[^"]+)">`).FindAllStringSubmatch(page.body, -1) {
+		if !strings.Contains(page.body, ` id="`+m[1]+`"`) {
+			t.Errorf("a fault leads to #%s, which is nowhere", m[1])
+		}
+	}
+	values.Set("/reading/closing_force_n/leaf2", "25")
+	values.Set("/function_test/note", "")
+	w.technician.post(t, path, values).want(t, 422, "If it stayed on: why: This text is missing.", "If none is needed: why: This text is missing.").holds(t, "/reading/closing_force_n/leaf2", "25")
+	if n := len(w.entries(t, visit)); n != 0 {
+		t.Errorf("refused, it left %d entries", n)
+	}
+	values.Set("/safe_work/power_why", "The drive is watched.")
+	values.Set("/safe_work/second_person_why", "A quiet hour.")
+	w.technician.post(t, path, values).leads(t, path+"#s-closing")
+	w.technician.post(t, path, values).leads(t, path+"#s-closing")
+	if n := len(w.entries(t, visit)); n != 3 {
+		t.Errorf("sent twice, it is %d entries", n)
+	}
+	w.technician.get(t, path).want(t, 200, "26 lbf recorded", "25 lbf recorded", "A quiet hour.").lacks(t, `name="/facts/leaves/0/mass_kg"`)
+}
+
+func TestAButtonThatLeadsOnSavesEverythingFirstAndLeadsNowhereElse(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	visit := w.attend(t, w.now, w.site, w.door)
+	path := "/visits/" + visit.String() + "/doors/" + w.door.DoorID.String() + "/inspect"
+	page := w.technician.get(t, path)
+	values := page.walk(t, "closing")
+	values.Del("stay")
+	on := regexp.MustCompile(`name="go" value="(entries/new[^"]*kind=adjustment)"`).FindStringSubmatch(page.body)
+	values.Set("go", html.UnescapeString(on[1]))
+	to := w.technician.post(t, path, values).header.Get("Location") // nothing was typed, and it leads on
+	w.technician.get(t, to).want(t, 200, "What was done")
+	values.Set("/reading/closing_force_n/leaf1", "heavy")
+	w.technician.post(t, path, values).want(t, 422)
+	values.Set("/reading/closing_force_n/leaf1", "26")
+	w.technician.post(t, path, values).leads(t, to)
+	if n := len(w.entries(t, visit)); n != 1 {
+		t.Errorf("it left %d entries", n)
+	}
+	for _, away := range []string{"//elsewhere.example/", "https://elsewhere.example/entries/new", "../people", "entries/../../people"} {
+		values.Set("go", away)
+		w.technician.post(t, path, values).want(t, 404)
+	}
+}
+
+func TestAnUncertaintyIsTypedWhereTheInstrumentHasNoneOnRecord(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	gauge := func(name string, uncertainty map[string]float64) string {
+		return must[fleet.Instrument](t)(w.PutInstrument(t.Context(), w.dispatcher.actor, fleet.Instrument{InstrumentID: w.id(), Kind: "force_gauge", Name: name, Serial: name, CalibratedOn: day("2025-06-01"),
+			CalibratedUntil: day("2026-06-01"), Certificate: "K-881", Uncertainty: uncertainty}, 0)).InstrumentID.String()
+	}
+	known, silent := gauge("Gauge 3", map[string]float64{"N": 8.9}), gauge("Old gauge", nil)
+	visit := w.attend(t, w.now.Add(-time.Minute), w.site, w.door)
+	path := "/visits/" + visit.String() + "/doors/" + w.door.DoorID.String() + "/inspect"
+	values := w.technician.get(t, path).want(t, 200, "Uncertainty, where the instrument has none on record").walk(t, "closing")
+	values.Set("/uncertainty/closing_force_n/leaf1", "2")
+	w.technician.post(t, path, values).want(t, 422, "Nothing was read.")
+	values.Set("/reading/closing_force_n/leaf1", "29")
+	values.Set("/with/closing_force_n/leaf1", known)
+	w.technician.post(t, path, values).want(t, 422, "uncertainty is on record")
+	values.Set("/with/closing_force_n/leaf1", silent)
+	values.Set("/uncertainty/closing_force_n/leaf1", "-2")
+	w.technician.post(t, path, values).want(t, 422).holds(t, "/uncertainty/closing_force_n/leaf1", "-2")
+	values.Set("/uncertainty/closing_force_n/leaf1", "2")
+	w.technician.post(t, path, values).leads(t, path+"#s-closing")
+	w.technician.get(t, path).want(t, 200, "29 lbf ± 2 lbf recorded, read with Old gauge", "? cannot be decided, the uncertainty reaches over the limit")
 }
 
 func TestAVisitIsBegunFromItsOrderAndListsIt(t *testing.T) {
@@ -185,7 +267,7 @@ func TestAnInstrumentIsNamedAtTheReadingAndStandsBesideIt(t *testing.T) {
 		CalibratedUntil: day("2026-06-01"), Certificate: "K-881", Uncertainty: map[string]float64{"N": 8.9}}, 0))
 	visit := w.attend(t, w.now.Add(-time.Minute), w.site, w.door)
 	path := "/visits/" + visit.String() + "/doors/" + w.door.DoorID.String() + "/inspect"
-	values := w.technician.get(t, path).want(t, 200, "Gauge 3 G-3, ± 2 lbf, calibrated until 1 June 2026").station(t, "closing")
+	values := w.technician.get(t, path).want(t, 200, "Gauge 3 G-3, ± 2 lbf, calibrated until 1 June 2026").walk(t, "closing")
 	values.Set("/reading/closing_force_n/leaf1", "29") // with 2 lbf of uncertainty it may be over the 30 lbf
 	values.Set("/with/closing_force_n/leaf1", gauge.InstrumentID.String())
 	w.technician.post(t, path, values).leads(t, path+"#s-closing")
@@ -202,7 +284,7 @@ func TestAPassedIsNotSavedWhileNoSignOffWouldTakeItAndTheNameIsTheSigners(t *tes
 	path, entries := "/visits/"+visit.String()+"/doors/"+w.door.DoorID.String()+"/inspect", "/visits/"+visit.String()+"/entries"
 	send := func(kind string, more url.Values) shown {
 		t.Helper()
-		values := url.Values{"entry_id": {w.id().String()}, "/door_id": {w.door.DoorID.String()}, "/kind": {kind}, "/observed_at": {w.technician.get(t, path).hidden(t, "/observed_at")}, "then": {"inspect"}}
+		values := url.Values{"entry_id": {w.id().String()}, "/door_id": {w.door.DoorID.String()}, "/kind": {kind}, "/observed_at": {w.clock()}, "then": {"inspect"}}
 		for name, texts := range more {
 			values[name] = texts
 		}
@@ -214,7 +296,7 @@ func TestAPassedIsNotSavedWhileNoSignOffWouldTakeItAndTheNameIsTheSigners(t *tes
 		t.Errorf("refused, it left %d entries", n)
 	}
 	send("safe_work", url.Values{"/safe_work/traffic": {"barriered"}, "/safe_work/power": {"isolated"}, "/safe_work/ladder": {"not_used"}, "/safe_work/second_person": {"there"}}).leads(t, path+"#k-safe_work")
-	values := w.technician.get(t, path).station(t, "closing")
+	values := w.technician.get(t, path).walk(t, "closing")
 	values.Set("/reading/closing_force_n/leaf1", "26")
 	w.technician.post(t, path, values).leads(t, path+"#s-closing")
 	send("adjustment", url.Values{"/adjustment/what": {"Belt tightened."}, "/adjustment/touched": {"motion"}}).leads(t, path+"#k-function_test")
@@ -227,7 +309,7 @@ func TestAPassedIsNotSavedWhileNoSignOffWouldTakeItAndTheNameIsTheSigners(t *tes
 		"/function_test/free_of_noise": {"yes"}}).leads(t, path+"#k-function_test")
 	page = w.technician.get(t, path).want(t, 200, "the door did not do this when it was tried")
 	var severities []string
-	for _, m := range regexp.MustCompile(`href="([^"]*kind=finding[^"]*)"[^>]*>Enter the finding`).FindAllStringSubmatch(page.body, -1) {
+	for _, m := range regexp.MustCompile(`value="([^"]*kind=finding[^"]*)"[^>]*>Enter the finding`).FindAllStringSubmatch(page.body, -1) {
 		to, err := url.Parse(html.UnescapeString(m[1]))
 		if err != nil {
 			t.Fatal(err)
@@ -281,7 +363,8 @@ func TestEachLimitStandsBesideWhatItIsOfAndShortLengthsInMillimetres(t *testing.
 	facts.Kind, facts.Energy, facts.Leaves, facts.FireRated, facts.Interior, facts.RuleBasis.PackID = "swinging", "low", []fleet.Leaf{leaf}, p(false), p(false), "a156.19@2013"
 	facts.A.Activation, facts.B.Activation, facts.PresenceBy = "knowing_act", "knowing_act", "none"
 	low := must[fleet.Door](t)(w.PutDoor(t.Context(), w.dispatcher.actor, fleet.DoorPut{DoorID: w.id(), SiteID: w.site.SiteID, Name: "Side entrance", Reason: "new", Facts: facts}))
-	page := w.dispatcher.get(t, "/doors/"+low.DoorID.String()+"/inspection-form").want(t, 200, "Rests on what is only assumed", "62 kg (assumed)", "First inspection that is signed here")
+	w.now = w.now.Add(time.Minute)
+	page := w.technician.get(t, inspect(w.attend(t, w.now, w.site, low), low)).want(t, 200, "Rests on what is only assumed", "136.7 lb (assumed)", "First inspection that is signed here")
 	angle := ""
 	for _, item := range strings.Split(page.body, `<fieldset class="item">`) {
 		if strings.Contains(item, `name="/reading/backcheck_angle_deg"`) {
@@ -292,5 +375,5 @@ func TestEachLimitStandsBesideWhatItIsOfAndShortLengthsInMillimetres(t *testing.
 		t.Errorf("beside the angle of the backcheck stands %q", angle)
 	}
 
-	w.dispatcher.get(t, "/doors/"+w.door.DoorID.String()+"/inspection-form").want(t, 200, "The register says:", "overhead sensor and beams", "Read (mm)", "asked by law, ")
+	w.technician.get(t, inspect(w.attend(t, w.now, w.site, w.door), w.door)).want(t, 200, "The register says:", "overhead sensor and beams", "asked by law, ")
 }

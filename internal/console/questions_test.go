@@ -40,7 +40,7 @@ func TestACompanysQuestionsAreAnsweredOnTheWalkAndCorrected(t *testing.T) {
 	visit := w.attend(t, w.now, w.site, w.door)
 	path := "/visits/" + visit.String() + "/doors/" + w.door.DoorID.String() + "/inspect"
 	page := w.technician.get(t, path).want(t, 200, "Mat lies tight needed", "Gap beside the mat", "at most", "State of the glass", "What was told", "our custom")
-	values := page.station(t, "doorway")
+	values := page.walk(t, "doorway")
 	values.Set("/reading/own.glass", "broken")
 	w.technician.post(t, path, values).want(t, 422, "This cannot have been read")
 	values.Set("/reading/own.glass", "cracked")
@@ -52,7 +52,7 @@ func TestACompanysQuestionsAreAnsweredOnTheWalkAndCorrected(t *testing.T) {
 	page = w.technician.get(t, path).want(t, 200, "cracked recorded", "yes recorded", "passes Mat lies tight", "fails: unsafe Gap beside the mat", "Nobody was there to tell.")
 	w.technician.get(t, "/visits/"+visit.String()).want(t, 200, "State of the glass: cracked", "Mat lies tight: yes", "What was told: ")
 
-	correct := regexp.MustCompile(`kind=reading&amp;corrects=([0-9a-f-]+)&amp;then=inspect">[^<]*<span class="unseen"> State of the glass`).FindStringSubmatch(page.body)
+	correct := regexp.MustCompile(`kind=reading&amp;corrects=([0-9a-f-]+)">[^<]*<span class="unseen"> State of the glass`).FindStringSubmatch(page.body)
 	if correct == nil {
 		t.Fatal("no way to correct an answer")
 	}

@@ -130,10 +130,10 @@ func correctPath(e fleet.Entry) string {
 }
 
 func (w writer) walkedStation(asked fleet.InspectionForm, s fleet.FormStation) walkedStation {
-	station := walkedStation{Title: w.stationTitle(asked, s)}
+	station := walkedStation{Title: asked.StationTitle(s, w.Printer)}
 	for _, i := range s.Items {
 		for _, p := range i.Places {
-			one := walkedItem{Title: strings.TrimSpace(fleet.KindTitle(w.Printer, i.Kind) + " " + placeLabel(w.Printer, asked.Door.Facts, p.Place, s.Side)), LeftOut: p.LeftOut, Needed: i.Needed()}
+			one := walkedItem{Title: strings.TrimSpace(fleet.KindTitle(w.Printer, i.Kind) + " " + asked.PlaceTitle(p.Place, s, w.Printer)), LeftOut: p.LeftOut, Needed: i.Needed()}
 			for _, r := range i.Rules {
 				if said := w.limit(r.Limit); said != "" && r.Rule.Holds(i.Kind) && !slices.Contains(one.Limits, said) {
 					one.Limits = append(one.Limits, said)
@@ -142,8 +142,10 @@ func (w writer) walkedStation(asked fleet.InspectionForm, s fleet.FormStation) w
 			for _, r := range p.Entered {
 				one.Said = append(one.Said, w.readingLine(asked, i.Kind, r))
 			}
-			if one.Said == nil && p.LeftOut == nil && !one.Needed {
+			if one.Said == nil && p.LeftOut == nil && !one.Needed && len(i.Rules) > 0 && !p.Covered {
 				station.Left++
+			}
+			if one.Said == nil && p.LeftOut == nil && (!one.Needed || p.Covered) {
 				continue
 			}
 			station.Items = append(station.Items, one)

@@ -21,7 +21,7 @@ type FactAnswer struct {
 }
 
 // AnswerFacts records facts of a door that rules want and nobody knew. Whoever attends a visit to the door may, so that an inspection does not
-// wait for the office; what is known already is changed in the register only.
+// wait for the office; what is known already is changed in the register only. The same answer again is success.
 func (f *Fleet) AnswerFacts(ctx context.Context, by identity.Actor, doorID, visitID uuid.UUID, answers []FactAnswer) (Door, error) {
 	var door Door
 	var arrived time.Time
@@ -51,13 +51,19 @@ func (f *Fleet) AnswerFacts(ctx context.Context, by identity.Actor, doorID, visi
 	facts := door.Facts
 	facts.Leaves = slices.Clone(facts.Leaves)
 	var faults fault.List
+	said := false
 	for _, a := range answers {
-		if code := facts.answer(a); code != "" {
+		isNew, code := facts.answer(a)
+		if code != "" {
 			faults.Add(a.Pointer, code)
 		}
+		said = said || isNew
 	}
 	if err := faults.Err(); err != nil {
 		return Door{}, err
+	}
+	if !said { // sent again
+		return door, nil
 	}
 	since := arrived // it was so when they came
 	if door.Version.EffectiveAt.After(since) {
@@ -67,8 +73,8 @@ func (f *Fleet) AnswerFacts(ctx context.Context, by identity.Actor, doorID, visi
 	return saved, err
 }
 
-// answer says what was unknown, or gives the code of what is wrong.
-func (d *DoorFacts) answer(a FactAnswer) (code string) {
+// answer says what was unknown; isNew is false where it is known to be so. Else it gives the code of what is wrong.
+func (d *DoorFacts) answer(a FactAnswer) (isNew bool, code string) {
 	words := map[string]*string{"/facts/energy": &d.Energy, "/facts/traffic": &d.Traffic, "/facts/presence_by": &d.PresenceBy, "/facts/side_a/activation": &d.A.Activation, "/facts/side_b/activation": &d.B.Activation}
 	answers := map[string]**bool{"/facts/egress": &d.Egress, "/facts/fire_rated": &d.FireRated, "/facts/interior": &d.Interior, "/facts/vulnerable_users": &d.VulnerableUsers}
 	values := map[string]*Quantity{"/facts/clear_width_m": &d.ClearWidthM, "/facts/opening_time_s": &d.OpeningTimeS, "/facts/closing_time_s": &d.ClosingTimeS}
@@ -76,18 +82,22 @@ func (d *DoorFacts) answer(a FactAnswer) (code string) {
 		at := fmt.Sprintf("/facts/leaves/%d", i)
 		values[at+"/width_m"], values[at+"/height_m"], values[at+"/mass_kg"] = &d.Leaves[i].WidthM, &d.Leaves[i].HeightM, &d.Leaves[i].MassKg
 	}
+	yes := a.Word == "yes"
 	switch word, answer, value := words[a.Pointer], answers[a.Pointer], values[a.Pointer]; {
-	case word != nil && *word == "unknown" && a.Word != "":
+	case word == nil && answer == nil && value == nil:
+		return false, "fact_not_wanted"
+	case word != nil && a.Word == "", answer != nil && !yes && a.Word != "no", value != nil && a.Value == nil:
+		return false, "choice_missing"
+	case word != nil && *word == a.Word, answer != nil && *answer != nil && **answer == yes, value != nil && value.Known() && *value.Value == *a.Value:
+		return false, ""
+	case word != nil && *word == "unknown":
 		*word = a.Word // a word that there is not is refused with the door
-	case answer != nil && *answer == nil && (a.Word == "yes" || a.Word == "no"):
-		yes := a.Word == "yes"
+	case answer != nil && *answer == nil:
 		*answer = &yes
-	case value != nil && !value.Known() && a.Value != nil:
+	case value != nil && !value.Known():
 		*value = Q(*a.Value, Measured)
-	case word != nil && a.Word == "", answer != nil && *answer == nil, value != nil && a.Value == nil:
-		return "choice_missing"
 	default:
-		return "fact_not_wanted"
+		return false, "fact_not_wanted"
 	}
-	return ""
+	return true, ""
 }

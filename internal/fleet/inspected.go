@@ -255,7 +255,7 @@ type takenReading struct {
 }
 
 func takenOf(entry uuid.UUID, r EntryReading) takenReading {
-	return takenReading{entry, rulebook.NameNow(r.Name), r.place()}
+	return takenReading{entry, rulebook.NameNow(r.Name), r.Place()}
 }
 
 // outdating is how a reading became one of another door.

@@ -42,9 +42,10 @@ type FormStation struct {
 
 // FormItem is one thing to be read, everywhere where it is to be read.
 type FormItem struct {
-	Kind   rulebook.ReadingKind
-	Rules  []FormRule // that need it
-	Places []FormPlace
+	Kind    rulebook.ReadingKind
+	Rules   []FormRule // that need it
+	Instead []FormRule // that work it out of other readings, and prefer it where it was read
+	Places  []FormPlace
 }
 
 // FormRule is a rule and what it asks of this door.
@@ -77,7 +78,11 @@ type FormPlace struct {
 	Trend   *Series       // how it has gone over the years, nil where nothing was read twice
 	Entered []FormReading // in this visit, in the order of observation; corrected ones are left out
 	LeftOut *Entry        // that says why it was not read in this visit
+	Covered bool          // nothing was said of this place, and something was of one that holds it: of the whole door
 }
+
+// Said tells whether it was read in this visit, or left out with a reason.
+func (p FormPlace) Said() bool { return len(p.Entered) > 0 || p.LeftOut != nil || p.Covered }
 
 // FormReading is something that was read.
 type FormReading struct {
@@ -246,7 +251,7 @@ func (form *InspectionForm) places() (list []formSpot) {
 	for _, s := range form.Stations {
 		for _, item := range s.Items {
 			for i := range item.Places {
-				list = append(list, formSpot{&item.Places[i], item.Kind, item.Rules})
+				list = append(list, formSpot{&item.Places[i], item.Kind, slices.Concat(item.Rules, item.Instead)})
 			}
 		}
 	}
@@ -325,7 +330,7 @@ func concludingNow(visitID, doorID uuid.UUID, entries []Entry) Entry {
 
 // ask puts the rules of the packs together by what they need.
 func (form *InspectionForm) ask(w writer) {
-	rules := map[string][]FormRule{} // by the name of a reading
+	rules, instead := map[string][]FormRule{}, map[string][]FormRule{} // by the name of a reading
 	for _, pack := range form.Packs {
 		for _, asked := range pack.Asks(inspectedFacts(form.Door.Facts)) {
 			rule := FormRule{pack, asked}
@@ -335,6 +340,9 @@ func (form *InspectionForm) ask(w writer) {
 			}
 			for _, k := range asked.Readings {
 				rules[k.Name] = append(rules[k.Name], rule)
+			}
+			for _, k := range asked.Better {
+				instead[k.Name] = append(instead[k.Name], rule)
 			}
 			if len(asked.Readings) == 0 {
 				form.FromFacts = append(form.FromFacts, rule)
@@ -353,8 +361,8 @@ func (form *InspectionForm) ask(w writer) {
 		for _, side := range sides {
 			at := FormStation{Station: station, Side: side}
 			for _, k := range kinds {
-				if k.Station == station && rules[k.Name] != nil {
-					at.Items = append(at.Items, FormItem{Kind: k, Rules: rules[k.Name], Places: placesOf(k, side, form.Door.Facts)})
+				if k.Station == station && len(rules[k.Name])+len(instead[k.Name]) > 0 {
+					at.Items = append(at.Items, FormItem{Kind: k, Rules: rules[k.Name], Instead: instead[k.Name], Places: placesOf(k, side, form.Door.Facts)})
 				}
 			}
 			if at.Items != nil {
@@ -421,7 +429,7 @@ func (form *InspectionForm) read(counting []Entry) {
 		form.Entries = append(form.Entries, e)
 		for _, one := range e.Body.Readings() {
 			r := form.reading(e, one)
-			if p := form.placeFor(r.Name, r.place()); p != nil {
+			if p := form.placeFor(r.Name, r.Place()); p != nil {
 				p.Entered = append(p.Entered, r)
 			}
 		}
@@ -431,6 +439,7 @@ func (form *InspectionForm) read(counting []Entry) {
 			}
 		}
 	}
+	form.cover()
 	for _, s := range form.Stations {
 		for _, item := range s.Items {
 			for i := range item.Places {
@@ -440,14 +449,26 @@ func (form *InspectionForm) read(counting []Entry) {
 	}
 }
 
+// cover marks the places of which nothing was said because it was said of one that holds them, at whatever station that stands.
+func (form *InspectionForm) cover() {
+	said := form.places()
+	said = slices.DeleteFunc(said, func(at formSpot) bool { return !at.Said() })
+	for _, p := range form.places() {
+		here := EntryReading{Name: p.kind.Name, Leaf: p.Leaf, Side: string(p.Side)}
+		p.Covered = !p.Said() && slices.ContainsFunc(said, func(o formSpot) bool {
+			return EntryReading{Name: o.kind.Name, Leaf: o.Leaf, Side: string(o.Side)}.covers(here)
+		})
+	}
+}
+
 func (form *InspectionForm) reading(e Entry, one EntryReading) FormReading {
 	r := FormReading{EntryReading: one, EntryKind: e.Body.Kind, Samples: e.Body.Samples(), EntryID: e.EntryID, ObservedAt: e.ObservedAt, Day: duedate.DayIn(e.ObservedAt, form.Zone)}
 	r.Name = rulebook.NameNow(r.Name)
 	return r
 }
 
-// place is where it was read.
-func (r EntryReading) place() rulebook.Place {
+// Place is where it was read.
+func (r EntryReading) Place() rulebook.Place {
 	return rulebook.Place{Leaf: r.Leaf, Side: rulebook.Side(r.Side)}
 }
 
@@ -484,7 +505,7 @@ func (form *InspectionForm) compare(at *FormPlace, k rulebook.ReadingKind, count
 			continue
 		}
 		for _, r := range e.Body.Readings() {
-			if rulebook.NameNow(r.Name) == k.Name && (r.place() == at.Place || r.place() == whole && (at.Before == nil || at.Before.place() == whole)) {
+			if rulebook.NameNow(r.Name) == k.Name && (r.Place() == at.Place || r.Place() == whole && (at.Before == nil || at.Before.Place() == whole)) {
 				before := form.reading(e, r)
 				at.Before = &before
 			}

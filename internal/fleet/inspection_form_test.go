@@ -304,7 +304,11 @@ func TestWhoeverAttendsAVisitAnswersWhatNobodyKnewOfTheDoor(t *testing.T) {
 		t.Errorf("still wanted are %v", form.Wanted)
 	}
 	item(t, form, "breakout_force_n")
-	pass(answers[:1], "fact_not_wanted at /facts/egress")
+	again, err := a.AnswerFacts(t.Context(), technician, a.door.DoorID, visit, answers)
+	if err != nil || again.Version.VersionID != door.Version.VersionID {
+		t.Errorf("the same again made version %s after %s: %v", again.Version.VersionID, door.Version.VersionID, err)
+	}
+	pass([]fleet.FactAnswer{{Pointer: "/facts/egress", Word: "no"}}, "fact_not_wanted at /facts/egress")
 }
 
 func TestTheFormTellsEverythingThatASignOffWouldRefuse(t *testing.T) {
@@ -515,16 +519,15 @@ func TestWhatAPassedWouldWantIsToldWhateverWasConcluded(t *testing.T) {
 	if list := wants(); len(list) != 0 {
 		t.Errorf("a failed one wants %+v", list)
 	}
-	toPass := func(minute int) int {
+	toPass := func() int {
 		t.Helper()
-		list, err := a.WantingToPass(t.Context(), technician, a.door.DoorID, visit, a.at(minute, fleet.EntryBody{}).ObservedAt)
+		list, err := a.WantingToPass(t.Context(), technician, a.door.DoorID, visit)
 		if err != nil {
 			t.Fatal(err)
 		}
 		return len(list)
 	}
-	before := toPass(2)
-	if before == 0 {
+	if toPass() == 0 {
 		t.Error("a passed one wants nothing of a door of which nothing was read")
 	}
 	for i, body := range passing() {
@@ -532,10 +535,64 @@ func TestWhatAPassedWouldWantIsToldWhateverWasConcluded(t *testing.T) {
 			put(i+3, body)
 		}
 	}
-	if got := toPass(50); got != 0 {
+	if got := toPass(); got != 0 {
 		t.Errorf("everything was read, and %d things are wanting", got)
 	}
-	if got := toPass(2); got != before {
-		t.Errorf("concluded before it was read, %d things are wanting, not %d", got, before)
+}
+
+func TestWhatWasReadOfTheWholeDoorIsReadAtEachOfItsLeavesAndSides(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	a.lawless(t)
+	visit, put, wants := a.walk(t)
+	put(0, madeSafe())
+	for i, body := range passing() { // of the whole door, as the client of a device may send it
+		if body.Conclusion == nil {
+			put(i+1, body)
+		}
+	}
+	several := 0
+	for _, s := range a.form(t, visit).Stations {
+		for _, i := range s.Items {
+			for _, p := range i.Places {
+				if i.Needed() && (p.Leaf > 0 || p.Side != "") {
+					if several++; !p.Covered || !p.Said() {
+						t.Errorf("%s of leaf %d, side %q counts as not read", i.Kind.Name, p.Leaf, p.Side)
+					}
+				}
+			}
+		}
+	}
+	if list := wants(); several == 0 || len(list) != 0 {
+		t.Errorf("of %d places, there is wanting %+v", several, list)
+	}
+}
+
+func TestAReadingThatIsTakenInsteadOfAComputedOneIsOfferedAndJudged(t *testing.T) {
+	t.Parallel()
+	a := newAttended(t)
+	a.lawless(t)
+	a.nowChanged(t, func(d *fleet.DoorFacts) {
+		d.Kind, d.Energy, d.RuleBasis.PackID = "swinging", "low", "a156.19@2013"
+		d.A.Activation, d.B.Activation, d.PresenceBy = "knowing_act", "knowing_act", "none"
+		for i := range d.Leaves {
+			d.Leaves[i].Motion, d.Leaves[i].Hinge, d.Leaves[i].OpensTowards = "swing", "left", "b"
+		}
+	})
+	visit, put, _ := a.walk(t)
+	put(0, madeSafe())
+	energy := item(t, a.form(t, visit), "kinetic_energy_j")
+	if energy.Rules != nil || len(energy.Instead) == 0 || energy.Needed() {
+		t.Fatalf("the energy is offered as %+v", energy)
+	}
+	r := measured("kinetic_energy_j", 40) // far above every limit that any of the packs has for a closing leaf
+	put(5, r)
+	said := item(t, a.form(t, visit), "kinetic_energy_j").Places
+	if len(said) == 0 || !slices.ContainsFunc(said, func(p fleet.FormPlace) bool {
+		return slices.ContainsFunc(p.Entered, func(r fleet.FormReading) bool {
+			return slices.ContainsFunc(r.Verdicts, func(v fleet.FormVerdict) bool { return v.Outcome == rulebook.Failed })
+		})
+	}) {
+		t.Errorf("an energy of 40 J is judged %+v", said)
 	}
 }

@@ -273,7 +273,7 @@ func calibrationWanting(done []doneEntry, judged []judgedDoor, used instruments)
 
 // isJudged tells whether a reading is the one that a verdict rests on.
 func (r EntryReading) isJudged(used rulebook.Used) bool {
-	return rulebook.NameNow(r.Name) == used.Name && r.place() == used.Place && r.Value != nil && used.Number != nil && *r.Value == *used.Number
+	return rulebook.NameNow(r.Name) == used.Name && r.Place() == used.Place && r.Value != nil && used.Number != nil && *r.Value == *used.Number
 }
 
 // Instrument gives an instrument with all its versions, the newest first.

@@ -32,7 +32,7 @@ func (r EntryReading) Unanswered() bool { return r.Value == nil && r.Yes == nil 
 
 // used is the reading as the rulebook takes it.
 func (r EntryReading) used() rulebook.Used {
-	u := rulebook.Used{Name: rulebook.NameNow(r.Name), Reading: rulebook.Reading{Number: r.Value, Yes: r.Yes, Text: r.Text, Question: r.Question, Uncertainty: r.Uncertainty, Place: r.place()}}
+	u := rulebook.Used{Name: rulebook.NameNow(r.Name), Reading: rulebook.Reading{Number: r.Value, Yes: r.Yes, Text: r.Text, Question: r.Question, Uncertainty: r.Uncertainty, Place: r.Place()}}
 	if r.Value != nil {
 		u.Unit = unitOf(r.Name)
 	}

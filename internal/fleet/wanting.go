@@ -37,27 +37,23 @@ func (f *Fleet) Wanting(ctx context.Context, by identity.Actor, doorID, visitID 
 		if _, concluded, err := conclusionOf(doorID, entries); concluded || err != nil {
 			return entries
 		}
-		return f.concluded(doorID, visitID, entries, time.Time{})
+		return f.concluded(doorID, visitID, entries)
 	})
 }
 
-// WantingToPass tells the same of a door that would be concluded as passed at an instant, whatever was concluded before; the zero time is
-// after everything that was entered.
-func (f *Fleet) WantingToPass(ctx context.Context, by identity.Actor, doorID, visitID uuid.UUID, at time.Time) ([]Want, error) {
+// WantingToPass tells the same of a door that would be concluded as passed after everything that was entered, whatever was concluded before.
+func (f *Fleet) WantingToPass(ctx context.Context, by identity.Actor, doorID, visitID uuid.UUID) ([]Want, error) {
 	return f.wanting(ctx, by, doorID, visitID, func(entries []Entry) []Entry {
 		entries = slices.DeleteFunc(entries, func(e Entry) bool { return e.Body.Conclusion != nil })
-		return f.concluded(doorID, visitID, entries, at)
+		return f.concluded(doorID, visitID, entries)
 	})
 }
 
 // concluded adds a conclusion as passed to entries of a door.
-func (f *Fleet) concluded(doorID, visitID uuid.UUID, entries []Entry, at time.Time) []Entry {
+func (f *Fleet) concluded(doorID, visitID uuid.UUID, entries []Entry) []Entry {
 	conclusion := concludingNow(visitID, doorID, entries)
 	if conclusion.ObservedAt.IsZero() {
 		conclusion.ObservedAt = f.Now()
-	}
-	if !at.IsZero() {
-		conclusion.ObservedAt, conclusion.Body.ObservedAt = at, at
 	}
 	return append(entries, conclusion)
 }
@@ -183,7 +179,7 @@ func (form *InspectionForm) placed(refused *fault.Error, names []string) (list [
 	for _, name := range names {
 		var open []string
 		for _, at := range form.places() {
-			if refused.Code == "readings_missing" && at.kind.Name == name && at.Entered == nil && at.LeftOut == nil {
+			if refused.Code == "readings_missing" && at.kind.Name == name && !at.Said() {
 				open = append(open, name+EntryReading{Leaf: at.Leaf, Side: string(at.Side)}.spot())
 			}
 		}

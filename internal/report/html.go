@@ -222,9 +222,12 @@ func (p *page) table(columns []column, rows [][]cell) {
 	for _, row := range rows {
 		p.printf("<tr>")
 		for _, c := range row {
-			if day.MatchString(c.Text) {
+			switch {
+			case c.Write > 0:
+				p.printf("<td style=\"border:1px solid #1a1a1a;padding-left:.4rem;height:%dem\">", 2*c.Write+1)
+			case day.MatchString(c.Text):
 				p.printf("<td class=\"day\">")
-			} else {
+			default:
 				p.printf("<td>")
 			}
 			p.mark(c.Mark)
@@ -232,6 +235,9 @@ func (p *page) table(columns []column, rows [][]cell) {
 				p.printf("<strong>%s</strong>", lines(c.Text))
 			} else {
 				p.printf("%s", lines(c.Text))
+			}
+			for _, answer := range c.Ticks {
+				p.printf("<span style=\"display:inline-block;width:.8em;height:.8em;border:1px solid #1a1a1a;margin-right:.4em\"></span>%s<br/>", escape(answer))
 			}
 			if c.Note != "" {
 				p.printf("<small>%s</small>", lines(c.Note))

@@ -287,7 +287,7 @@ func (s *sheet) table(columns []column, rows [][]cell) {
 		for i, c := range row {
 			l := s.cellLines(c, xs[i+1]-xs[i]-2*cellPadMM)
 			lines = append(lines, l)
-			most = max(most, len(l))
+			most = max(most, len(l), 2*c.Write)
 		}
 		const lineMM = bodyMM * leading
 		if r == 0 {
@@ -302,12 +302,23 @@ func (s *sheet) table(columns []column, rows [][]cell) {
 		for from := 0; ; {
 			n := min(most-from, max(1, int((s.bottom()-s.y-2*cellPadMM)/lineMM)))
 			for i, l := range lines {
+				if row[i].Write > 0 {
+					s.pen(Pen{WidthMM: 0.25, Tone: Ink})
+					s.pdf.Rect(xs[i]+0.5, s.y+0.6, xs[i+1]-xs[i]-1, float64(n)*lineMM+2*cellPadMM-1.2, "D")
+				}
 				for k := from; k < min(from+n, len(l)); k++ {
 					x, y := xs[i]+cellPadMM, s.y+cellPadMM+lineMM*float64(k-from+1)-bodyMM*0.36
 					if k == 0 && row[i].Mark != noMark {
 						s.mark(row[i].Mark, x, y)
 					}
 					if row[i].Mark != noMark {
+						x += markMM
+					}
+					if l[k].tick {
+						s.pen(Pen{WidthMM: 0.25, Tone: Ink})
+						s.pdf.Rect(x, y-2.3, 2.6, 2.6, "D")
+					}
+					if l[k].ticked {
 						x += markMM
 					}
 					s.print(x, y, l[k].text, l[k].size, l[k].bold, l[k].tone, Start)
@@ -329,10 +340,12 @@ func (s *sheet) table(columns []column, rows [][]cell) {
 const markMM = 4.0
 
 type cellLine struct {
-	text string
-	size float64
-	bold bool
-	tone Tone
+	text   string
+	size   float64
+	bold   bool
+	tone   Tone
+	tick   bool // a square stands before it
+	ticked bool // it is of an answer that a square stands before
 }
 
 func (s *sheet) cellLines(c cell, width float64) []cellLine {
@@ -342,12 +355,17 @@ func (s *sheet) cellLines(c cell, width float64) []cellLine {
 	var out []cellLine
 	if c.Text != "" {
 		for _, l := range wrap(s.clean(c.Text), width, bodyMM, c.Bold) {
-			out = append(out, cellLine{l, bodyMM, c.Bold, Ink})
+			out = append(out, cellLine{text: l, size: bodyMM, bold: c.Bold, tone: Ink})
+		}
+	}
+	for _, answer := range c.Ticks {
+		for i, l := range wrap(s.clean(answer), width-markMM, bodyMM, false) {
+			out = append(out, cellLine{text: l, size: bodyMM, tone: Ink, tick: i == 0, ticked: true})
 		}
 	}
 	if c.Note != "" {
 		for _, l := range wrap(s.clean(c.Note), width, smallMM, false) {
-			out = append(out, cellLine{l, smallMM, false, Soft})
+			out = append(out, cellLine{text: l, size: smallMM, tone: Soft})
 		}
 	}
 	return out

@@ -66,6 +66,8 @@ type cell struct {
 	Text, Note string
 	Bold       bool
 	Mark       mark
+	Write      int      // a frame with so many lines for the pen; 0: none
+	Ticks      []string // answers, each with a square to be ticked
 }
 
 // mark is a small sign before a cell's text, told by its shape.

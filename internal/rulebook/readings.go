@@ -68,6 +68,9 @@ type ReadingKind struct {
 	Choices []string `json:"choices,omitempty"`
 }
 
+// Short tells whether it is a length that people take in millimetres where they are metric: a threshold, a gap, the distance of a latch check.
+func (k ReadingKind) Short() bool { return k.Unit == "m" && k.Max <= 2 }
+
 // Group is a group of a door's parts that are set or mended together.
 type Group string
 
