@@ -3,6 +3,7 @@ package fleet
 import (
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -74,10 +75,12 @@ func (f *Fleet) WhatIf(ctx context.Context, by identity.Actor, componentID uuid.
 func asPlanned(ctx context.Context, tx Tx, p picture, d deviceInPlace, changes []WhatIfChange) (DeviceFacts, error) {
 	facts := d.revision.Device
 	facts.Accessories = slices.Clone(facts.Accessories)
+	facts.Steps = maps.Clone(facts.Steps)
 	var faults fault.List
 	for i, c := range changes {
 		at := fmt.Sprintf("/changes/%d", i)
 		value := strings.TrimSpace(c.Value)
+		delete(facts.Steps, c.Name) // whatever label was read there, it is another now
 		if q := facts.quantityNamed(c.Name); q != nil {
 			v, err := strconv.ParseFloat(strings.Replace(value, ",", ".", 1), 64)
 			if err != nil {
