@@ -50,6 +50,8 @@ func layoutOf(doc fleet.Document, o Options) (layout, []byte, error) {
 		return c, csvOfDoor(doc.ReportHead, doc.ReportPlace, c.DoorContent), nil
 	case fleet.OutOfServiceTag:
 		return outOfServiceTag{frame{doc.ReportHead, o}, doc}, nil, nil
+	case fleet.SettingsSheet:
+		return settingsSheet{frame{doc.ReportHead, o}, doc}, nil, nil
 	case fleet.LetterDocument:
 		l := newLetter(doc, o)
 		return l, csvOfDoor(doc.ReportHead, doc.ReportPlace, l.DoorContent), nil
