@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"math"
 	"math/bits"
 	"slices"
 	"strings"
@@ -351,7 +352,7 @@ func (w *sheetWriter) device(t sheetTarget) SheetDevice {
 	}
 	d.ByHand = w.byHand(t)
 	d.Wanted, d.AtSteps = w.extentOf(w.wanted, t), w.extentOf(w.atSteps, t)
-	d.Notes = append(d.Notes, w.departure(d.Wanted, d.AtSteps))
+	d.Notes = append(d.Notes, w.departure(t, d.Wanted, d.AtSteps))
 	for _, side := range []string{"a", "b"} {
 		if s := t.component.Fitting.Side; s != side && s != "both" {
 			continue
@@ -375,10 +376,12 @@ func (w *sheetWriter) extentOf(p picture, t sheetTarget) *Extent {
 }
 
 // departure says how far the field at the steps is from the intended one.
-func (w *sheetWriter) departure(wanted, atSteps *Extent) string {
+func (w *sheetWriter) departure(t sheetTarget, wanted, atSteps *Extent) string {
 	switch {
 	case wanted == nil || wanted.WidthM == nil || atSteps == nil || atSteps.WidthM == nil:
 		return w.T("settings_sheet.field_unknown")
+	case t.chart == nil:
+		return w.T("settings_sheet.field_as_intended", "field", told(w.Printer, wanted))
 	case steps.Same(*wanted.AreaM2, *atSteps.AreaM2) && steps.Same(*wanted.FarM, *atSteps.FarM) && steps.Same(*wanted.WidthM, *atSteps.WidthM):
 		return w.T("settings_sheet.field_same", "field", told(w.Printer, wanted))
 	}
@@ -470,8 +473,11 @@ func (w *sheetWriter) departs(r *SheetRow, s steps.Scale, v float64, step steps.
 		return
 	}
 	key := "settings_sheet.between"
-	if r.Kept {
+	switch {
+	case r.Kept:
 		key = "settings_sheet.kept"
+	case steps.Same(math.Abs(*reached.Nearest.Value-v), math.Abs(*reached.Other.Value-v)):
+		key = "settings_sheet.midway"
 	}
 	r.Note = w.T(key, "label", step.Label, "is", is, "nearest", reached.Nearest.Label, "nearest_is", w.number(s.Setting, *reached.Nearest.Value),
 		"other", reached.Other.Label, "other_is", w.number(s.Setting, *reached.Other.Value))

@@ -82,6 +82,13 @@ func TestASheetNamesTheNearestStepAndHowFarTheFieldThereDeparts(t *testing.T) {
 			t.Errorf("the sheet does not say %q", want)
 		}
 	}
+	midway, err := r.SettingsSheet(t.Context(), dispatcher, fleet.SheetAsk{ComponentID: sensor, Changes: []fleet.WhatIfChange{{Name: "output_hold_s", Value: "2.5"}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if hold := sheetRow(t, midway.Devices[0], "output_hold_s"); hold.Set.Label != "b" || !strings.Contains(hold.Note, "midway between b (1 s) and c (4 s)") {
+		t.Errorf("%+v", hold)
+	}
 	if after := r.count(t, "select count(*) from revision"); after != before {
 		t.Errorf("%d revisions, then %d", before, after)
 	}

@@ -53,7 +53,6 @@ func (l settingsSheet) lay(s surface) {
 // device is the table of one device's steps, what is set otherwise, and what to know of it.
 func (l settingsSheet) device(s surface, d fleet.SheetDevice) {
 	s.heading(l.t("sheet_device", "name", d.Name, "side", l.t("sheet_side."+d.Side)))
-	s.paragraph(l.t("sheet_from."+d.From), plainText)
 	rows := make([][]cell, len(d.Rows))
 	for i, r := range d.Rows {
 		set := cell{Text: "–", Note: r.Note, Bold: true}
@@ -69,6 +68,7 @@ func (l settingsSheet) device(s surface, d fleet.SheetDevice) {
 	if len(rows) > 0 {
 		s.table([]column{{l.t("sheet_setting"), 4}, {l.t("sheet_stood"), 4}, {l.t("sheet_intended"), 5}, {l.t("sheet_set"), 5}, {l.t("sheet_left"), 2}}, rows)
 	}
+	s.paragraph(l.t("sheet_from."+d.From), plainText) // after the table, which keeps its heading on its page
 	for _, note := range d.Notes {
 		s.paragraph(note, plainText)
 	}
