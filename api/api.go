@@ -91,6 +91,7 @@ func New(rooms Rooms) *API {
 	a.comparisons()
 	a.advices()
 	a.whatIfs()
+	a.settingsSheets()
 	a.walkTests()
 	a.diagnoses()
 	a.backups()

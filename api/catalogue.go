@@ -9,6 +9,7 @@ import (
 
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/steps"
 )
 
 type ModelPath struct {
@@ -29,6 +30,7 @@ type ModelBody struct {
 	LeastSpeedMPS *float64      `json:"least_speed_mps,omitempty" minimum:"0.001" maximum:"10" doc:"Radar only: the slowest radial movement that it notices; absent when unknown."`
 	Note          string        `json:"note,omitempty" maxLength:"2000"`
 	Antennas      []antennaBody `json:"antennas,omitempty" maxItems:"20" doc:"Radar only."`
+	Steps         *steps.Chart  `json:"steps,omitempty" doc:"In which steps it is set at the device; absent when not known."`
 	Senses        *sensesBody   `json:"senses,omitempty" doc:"How it senses, of what is no radar; absent when unknown, and then nothing is computed of its field. infrared_presence has rows, columns, row_step_deg, column_step_deg, divergence_deg, range_m, detection_share and perhaps on_leaf; laser_curtain leans_deg (from where the mount's tilt looks), from_deg, to_deg, step_deg, range_m, spot_m, divergence_deg and perhaps whole_spot and on_leaf; beam range_m and diameter_m (its other end stands at the mirror place, as far on the other side of the opening's middle); mat width_m and depth_m (mounted where the middle of its edge next to the door is); knowing_act reach_m."`
 }
 
@@ -152,7 +154,7 @@ type accessoryCorrectionIn struct {
 
 func newModelItem(m fleet.Model) modelItem {
 	item := modelItem{ModelID: m.ModelID, CreatedAt: m.CreatedAt, Corrections: newCorrectionItems(m.Corrections), ModelBody: ModelBody{Maker: m.Maker, Name: m.Name, Kind: m.Kind, Sensing: m.Sensing,
-		FrequencyHz: m.FrequencyHz, LeastSpeedMPS: m.LeastSpeedMPS, Note: m.Note, Antennas: make([]antennaBody, len(m.Antennas)), Senses: (*sensesBody)(m.Senses)}}
+		FrequencyHz: m.FrequencyHz, LeastSpeedMPS: m.LeastSpeedMPS, Note: m.Note, Antennas: make([]antennaBody, len(m.Antennas)), Senses: (*sensesBody)(m.Senses), Steps: m.Steps}}
 	for i, an := range m.Antennas {
 		item.Antennas[i] = antennaBody{AntennaID: an.AntennaID, Name: an.Name, AzimuthBeamwidthDeg: an.AzimuthBeamwidthDeg,
 			ElevationBeamwidthDeg: an.ElevationBeamwidthDeg, AttenuationLimitDB: &an.AttenuationLimitDB, BoresightRangeM: an.BoresightRangeM, Source: an.Source,
@@ -286,7 +288,7 @@ func (a *API) modelGet(ctx context.Context, by identity.Actor, in *ModelPath) (*
 func (a *API) modelPut(ctx context.Context, by identity.Actor, in *modelPutIn) (*modelOut, error) {
 	b := in.Body
 	put := fleet.Model{ModelID: in.ModelID, Maker: b.Maker, Name: b.Name, Kind: b.Kind, Sensing: b.Sensing, FrequencyHz: b.FrequencyHz,
-		LeastSpeedMPS: b.LeastSpeedMPS, Note: b.Note, Senses: (*fleet.Senses)(b.Senses)}
+		LeastSpeedMPS: b.LeastSpeedMPS, Note: b.Note, Senses: (*fleet.Senses)(b.Senses), Steps: b.Steps}
 	for _, an := range b.Antennas {
 		antenna := fleet.Antenna{AntennaID: an.AntennaID, ModelID: in.ModelID, Name: an.Name, AzimuthBeamwidthDeg: an.AzimuthBeamwidthDeg,
 			ElevationBeamwidthDeg: an.ElevationBeamwidthDeg, AttenuationLimitDB: fleet.AttenuationLimitDB, BoresightRangeM: an.BoresightRangeM, Source: an.Source,

@@ -24,11 +24,12 @@ type DevicePath struct {
 
 // deviceFacts is how a device is mounted and set, on the wire.
 type deviceFacts struct {
-	AntennaID   *uuid.UUID     `json:"antenna_id,omitempty" format:"uuid"`
-	Mount       deviceMount    `json:"mount"`
-	Accessories []uuid.UUID    `json:"accessories,omitempty" maxItems:"8" doc:"From the header outwards."`
-	Settings    deviceSettings `json:"settings"`
-	Fitted      *fleet.Fitted  `json:"fitted,omitempty" readOnly:"true" doc:"What a walk test says of the device; its range and tilt then count instead of the catalogue's and the mount's. Nobody sends it: accepting a fit puts it there."`
+	AntennaID   *uuid.UUID        `json:"antenna_id,omitempty" format:"uuid"`
+	Mount       deviceMount       `json:"mount"`
+	Accessories []uuid.UUID       `json:"accessories,omitempty" maxItems:"8" doc:"From the header outwards."`
+	Settings    deviceSettings    `json:"settings"`
+	Steps       map[string]string `json:"steps,omitempty" doc:"Labels read at the device, by setting (reach_db: \"4\"), where the catalogue says in which steps its model is set: what is absent or unknown of the setting then is what the step is."`
+	Fitted      *fleet.Fitted     `json:"fitted,omitempty" readOnly:"true" doc:"What a walk test says of the device; its range and tilt then count instead of the catalogue's and the mount's. Nobody sends it: accepting a fit puts it there."`
 }
 
 type deviceMount struct {
@@ -271,7 +272,7 @@ func (a *API) undrawn(ctx context.Context, err error) error {
 // device reads how a device is mounted and set; pointer is where it stands in the body.
 func (l *reader) device(pointer string, d deviceFacts) fleet.DeviceFacts {
 	m, s := d.Mount, d.Settings
-	return fleet.DeviceFacts{AntennaID: d.AntennaID, Accessories: append([]uuid.UUID{}, d.Accessories...),
+	return fleet.DeviceFacts{AntennaID: d.AntennaID, Accessories: append([]uuid.UUID{}, d.Accessories...), Steps: d.Steps,
 		Mount: fleet.MountFacts{HeightM: l.length(pointer+"/mount/height_m", m.HeightM), OffsetXM: l.offset(pointer+"/mount/offset_x_m", m.OffsetXM),
 			OffsetYM: l.offset(pointer+"/mount/offset_y_m", m.OffsetYM), TiltDeg: m.TiltDeg.fleet(), YawDeg: m.YawDeg.fleet()},
 		Settings: fleet.Settings{ReachDB: s.ReachDB.fleet(), MotionDirection: s.MotionDirection, HoldWhileMoving: s.HoldWhileMoving,
@@ -287,7 +288,7 @@ func newRevisionItem(by identity.Actor, r fleet.Revision) revisionItem {
 				TiltDeg: newQuantity(m.TiltDeg), YawDeg: newQuantity(m.YawDeg)},
 			Settings: deviceSettings{ReachDB: newQuantity(s.ReachDB), MotionDirection: s.MotionDirection, HoldWhileMoving: s.HoldWhileMoving,
 				ConfirmTravelMM: newQuantity(s.ConfirmTravelMM), OutputHoldS: newQuantity(s.OutputHoldS), OutputContact: s.OutputContact},
-			Fitted: r.Device.Fitted}}
+			Steps: r.Device.Steps, Fitted: r.Device.Fitted}}
 }
 
 func newCoverageItem(c fleet.Coverage) coverageItem {

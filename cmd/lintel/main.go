@@ -37,6 +37,7 @@ type commands struct {
 	Field         fieldCmd         `cmd:"" help:"Compute fields without a database: one JSON object a line in, one a line out."`
 	Advise        adviseCmd        `cmd:"" help:"Say which antenna, place, accessories and settings suit an opening, without a database: a JSON question in, ranked answers out."`
 	WhatIf        whatIfCmd        `cmd:"" name:"whatif" help:"Say what changes of a device would do; nothing is recorded."`
+	Sheet         sheetCmd         `cmd:"" help:"Say which steps to set at a door's devices, and what they then watch; nothing is recorded."`
 	Diagnose      diagnoseCmd      `cmd:"" help:"Say why a door may misbehave, by its record and its computed fields."`
 	Catalogue     catalogueCmd     `cmd:"" help:"Work out entries of the catalogue of device models from what was published of them."`
 	Pack          packCmd          `cmd:"" help:"Rule packs: list them, check one, compare two, try one on past inspections; add and activate the company's own."`

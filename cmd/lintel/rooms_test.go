@@ -18,9 +18,9 @@ const module = "lintel.example/lintel/"
 
 // mayImport is the drawing of the house: which room may use which. A room that is not here may use nothing of ours.
 func mayImport() map[string][]string {
-	pure := []string{"internal/field", "internal/advice", "internal/diagnosis", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/trend"}
+	pure := []string{"internal/field", "internal/advice", "internal/diagnosis", "internal/rulebook", "internal/duedate", "internal/seal", "internal/words", "internal/sheet", "internal/trend", "internal/steps"}
 	return map[string][]string{
-		"internal/field": {}, "internal/rulebook": {}, "internal/duedate": {}, "internal/route": {}, "internal/seal": {}, "internal/words": {}, "internal/fault": {}, "migrations": {},
+		"internal/field": {}, "internal/rulebook": {}, "internal/steps": {}, "internal/duedate": {}, "internal/route": {}, "internal/seal": {}, "internal/words": {}, "internal/fault": {}, "migrations": {},
 		"internal/sheet":              {"internal/words"},
 		"internal/trend":              {"internal/duedate"},
 		"internal/field/oracle":       {},
@@ -28,7 +28,7 @@ func mayImport() map[string][]string {
 		"internal/advice":             {"internal/field", "internal/words"},
 		"internal/identity":           {"internal/fault", "internal/duedate", "internal/rulebook"}, // what kinds of certificate there are is the rulebook's
 		"internal/fleet":              append([]string{"internal/fault", "internal/identity"}, pure...),
-		"internal/store":              {"internal/fleet", "internal/identity", "internal/fault", "internal/seal", "internal/duedate", "migrations"},
+		"internal/store":              {"internal/fleet", "internal/identity", "internal/fault", "internal/seal", "internal/duedate", "internal/steps", "migrations"},
 		"internal/store/storetest":    {"internal/store", "internal/localpg"},
 		"internal/report":             {"internal/fleet", "internal/words"},
 		"internal/notify":             {},
@@ -36,7 +36,7 @@ func mayImport() map[string][]string {
 		"internal/localpg":            {},
 		"internal/demo":               {"internal/fleet", "internal/identity", "internal/duedate", "internal/seal"},
 		"internal/archive":            {"internal/store", "internal/localpg", "internal/seal", "internal/words"},
-		"api":                         {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/seal", "internal/duedate", "internal/rulebook", "internal/sheet", "internal/trend", "internal/advice", "internal/diagnosis"},
+		"api":                         {"internal/steps", "internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/seal", "internal/duedate", "internal/rulebook", "internal/sheet", "internal/trend", "internal/advice", "internal/diagnosis"},
 		"internal/console":            {"internal/fleet", "internal/identity", "internal/report", "internal/words", "internal/fault", "internal/duedate", "internal/rulebook", "internal/seal", "internal/sheet", "internal/trend", "internal/advice", "internal/diagnosis"},
 		"jobs":                        {"internal/fleet", "internal/identity", "internal/duedate"},
 		"deploy/bench":                {"internal/fleet", "internal/identity", "internal/store", "internal/localpg", "internal/rulebook", "internal/duedate", "internal/words", "internal/seal"},
@@ -48,7 +48,7 @@ func mayImport() map[string][]string {
 // why is what to say to somebody who crosses a wall.
 func why(room string) string {
 	switch room {
-	case "internal/field", "internal/advice", "internal/diagnosis", "internal/rulebook", "internal/duedate", "internal/route", "internal/seal", "internal/words", "internal/sheet", "internal/trend":
+	case "internal/field", "internal/advice", "internal/diagnosis", "internal/rulebook", "internal/duedate", "internal/route", "internal/steps", "internal/seal", "internal/words", "internal/sheet", "internal/trend":
 		return "it is pure: it computes from what it is given, so that it can be tested and trusted by itself"
 	case "internal/fleet":
 		return "the domain says what it needs of storage and leaves the how to the rooms around it"
@@ -105,7 +105,7 @@ func TestPureRoomsDoNoInputOrOutput(t *testing.T) {
 	forbidden := []string{"os", "net", "net/http", "database/sql", "math/rand", "math/rand/v2", "crypto/rand", "log", "log/slog", "io/ioutil", "os/exec", "github.com/jackc/pgx/v5"}
 	for _, p := range packages(t) {
 		room := strings.TrimPrefix(p.ImportPath, module)
-		if !slices.Contains([]string{"internal/field", "internal/rulebook", "internal/duedate", "internal/route", "internal/seal", "internal/words", "internal/sheet", "internal/trend", "internal/fault"}, room) {
+		if !slices.Contains([]string{"internal/field", "internal/rulebook", "internal/duedate", "internal/route", "internal/steps", "internal/seal", "internal/words", "internal/sheet", "internal/trend", "internal/fault"}, room) {
 			continue
 		}
 		for _, imported := range p.Imports {
@@ -144,7 +144,7 @@ func calls(t *testing.T, folder string, found func(file string, line int, call s
 }
 
 func TestClockRandomnessAndEnvironmentComeInFromOutside(t *testing.T) {
-	for _, folder := range []string{"api", "jobs", "internal/fleet", "internal/identity", "internal/field", "internal/rulebook", "internal/duedate", "internal/route", "internal/seal", "internal/words", "internal/report", "internal/console"} {
+	for _, folder := range []string{"api", "jobs", "internal/fleet", "internal/identity", "internal/field", "internal/rulebook", "internal/duedate", "internal/route", "internal/steps", "internal/seal", "internal/words", "internal/report", "internal/console"} {
 		calls(t, folder, func(file string, line int, call string) {
 			switch call {
 			case "time.Now", "time.Since", "uuid.New", "uuid.NewV7", "uuid.NewRandom", "os.Getenv", "os.LookupEnv", "rand.Reader":
@@ -177,7 +177,7 @@ func TestTheTopLevelHoldsWhatItShouldAndNothingElse(t *testing.T) {
 }
 
 func TestEveryRoomSaysHowToAddToIt(t *testing.T) {
-	for _, room := range []string{"api", "internal/sheet", "jobs", "internal/field", "internal/rulebook", "internal/duedate", "internal/route", "internal/seal", "internal/words", "internal/sheet", "internal/fleet", "internal/store",
+	for _, room := range []string{"api", "internal/sheet", "jobs", "internal/field", "internal/rulebook", "internal/duedate", "internal/route", "internal/steps", "internal/seal", "internal/words", "internal/sheet", "internal/fleet", "internal/store",
 		"internal/report", "internal/console", "internal/notify", "internal/identity", "internal/localpg", "internal/archive", "internal/demo", "internal/fault"} {
 		found := false
 		matches, err := filepath.Glob(filepath.Join("../..", room, "*.go"))

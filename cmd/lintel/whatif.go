@@ -25,13 +25,9 @@ type whatIfCmd struct {
 
 // Run prints before and after. Bad input is one line of complaint and exit code 2.
 func (c *whatIfCmd) Run(ctx context.Context) error {
-	var changes []fleet.WhatIfChange
-	for _, text := range c.Set {
-		name, value, ok := strings.Cut(text, "=")
-		if !ok {
-			return badInput{fmt.Errorf("--set %s: write NAME=VALUE", text)}
-		}
-		changes = append(changes, fleet.WhatIfChange{Name: strings.TrimSpace(name), Value: value})
+	changes, err := changesOf(c.Set)
+	if err != nil {
+		return err
 	}
 	return c.within(ctx, func(h *house) error {
 		by := identity.Program()

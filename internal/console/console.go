@@ -92,6 +92,7 @@ func (c *Console) routes() []route {
 		{"GET /doors/{door_id}/comparison", identity.ActReadOffice, c.comparison},
 		{"GET /doors/{door_id}/diagnosis", identity.ActReadOffice, c.diagnosis},
 		{"GET /doors/{door_id}/advice", identity.ActReadOffice, c.advice},
+		{"GET /doors/{door_id}/settings-sheet/{print}", identity.ActReadOffice, c.doorSheet},
 		{"POST /doors/{door_id}/plans", identity.ActPlanWork, c.planMake},
 		{"GET /doors/{door_id}/plans/new", identity.ActPlanWork, c.planNew},
 		{"GET /doors/{door_id}/plans/{plan_id}", identity.ActPlanWork, c.planChange},
@@ -146,6 +147,7 @@ func (c *Console) routes() []route {
 		{"POST /visits/{visit_id}/sign-off", identity.ActLogVisit, c.signOff},
 
 		{"GET /devices/{component_id}", identity.ActReadRegister, c.device},
+		{"GET /devices/{component_id}/settings-sheet/{print}", identity.ActReadOffice, c.deviceSheet},
 		{"GET /devices/{component_id}/settings", identity.ActPlanDevice, c.settingsForm},
 		{"POST /devices/{component_id}/settings", identity.ActPlanDevice, c.settingsPut},
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"maps"
 	"net/http"
 	"slices"
 	"strings"
@@ -191,6 +192,18 @@ type revisionLine struct {
 	fleet.Revision
 	Extent *fleet.Extent
 	By     string
+	Read   []stepRead
+}
+
+// stepRead is a label that was read at the device.
+type stepRead struct{ Setting, Label string }
+
+// stepsRead lists the labels of a revision in the order of their settings' names.
+func stepsRead(t words.Printer, read map[string]string) (list []stepRead) {
+	for _, setting := range slices.Sorted(maps.Keys(read)) {
+		list = append(list, stepRead{t.T("settings_sheet.setting." + setting), read[setting]})
+	}
+	return list
 }
 
 // device shows how a device was mounted and set, the newest first.
@@ -234,7 +247,7 @@ func (c *Console) device(ctx context.Context, q *request) (answer, error) {
 		return nil, err
 	}
 	for _, r := range list {
-		line := revisionLine{Revision: r, By: writer{q.texts}.person(names, r.RecordedBy)}
+		line := revisionLine{Revision: r, By: writer{q.texts}.person(names, r.RecordedBy), Read: stepsRead(q.texts, r.Device.Steps)}
 		if e, ok := extents[r.RevisionID]; ok {
 			line.Extent = &e
 		}

@@ -40,6 +40,7 @@ type modelLine struct {
 		Azimuth, Elevation, Range float64
 	}
 	Senses map[string]any // as the API has them
+	Steps  map[string]any // as the API has them
 }
 
 type accessoryLine struct {

@@ -72,6 +72,15 @@ func (h *history) fillCatalogue(ctx context.Context) error {
 				return err
 			}
 		}
+		if line.Steps != nil {
+			text, err := json.Marshal(line.Steps)
+			if err == nil {
+				err = json.Unmarshal(text, &m.Steps)
+			}
+			if err != nil {
+				return err
+			}
+		}
 		for _, a := range line.Antennas {
 			m.Antennas = append(m.Antennas, fleet.Antenna{AntennaID: h.id(), Name: a.Name, AzimuthBeamwidthDeg: a.Azimuth, ElevationBeamwidthDeg: a.Elevation,
 				AttenuationLimitDB: fleet.AttenuationLimitDB, BoresightRangeM: a.Range, Source: "invented for the demo"})

@@ -15,6 +15,7 @@ import (
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/seal"
+	"lintel.example/lintel/internal/steps"
 )
 
 // Model is a catalogue entry of anything that can be fitted. Entries never change once made.
@@ -26,9 +27,10 @@ type Model struct {
 	FrequencyHz   *float64 // radar only; nil: not known
 	LeastSpeedMPS *float64 // radar only: the slowest radial movement that it notices; nil: not known
 	Note          string
-	Antennas      []Antenna // radar only
-	Senses        *Senses   // of what is no radar; nil: not known, and nothing is computed of its field
-	SHA256        [32]byte  // of the canonical JSON of what was sent
+	Antennas      []Antenna    // radar only
+	Senses        *Senses      // of what is no radar; nil: not known, and nothing is computed of its field
+	Steps         *steps.Chart // nil: not known in which steps it is set
+	SHA256        [32]byte     // of the canonical JSON of what was sent
 	CreatedAt     time.Time
 	CreatedBy     uuid.UUID
 	Corrections   []Correction // in the order in which they were recorded
@@ -157,6 +159,9 @@ func (m *Model) tidy() {
 	tidy(&m.Maker)
 	tidy(&m.Name)
 	tidy(&m.Note)
+	if m.Steps != nil {
+		m.Steps = tidyChart(*m.Steps)
+	}
 	m.Antennas = slices.Clone(m.Antennas) // the caller's stay as they are
 	for i := range m.Antennas {
 		m.Antennas[i].ModelID = m.ModelID
@@ -188,6 +193,9 @@ func (m Model) said() any {
 		"least_speed_mps": m.LeastSpeedMPS, "note": m.Note, "antennas": antennas}
 	if m.Senses != nil { // entries from before keep their hash
 		said["senses"] = m.Senses
+	}
+	if m.Steps != nil {
+		said["steps"] = m.Steps
 	}
 	return said
 }
@@ -250,6 +258,9 @@ func (m Model) check() error {
 	checkAntennas(&faults, m.Antennas)
 	if m.Senses != nil {
 		m.Senses.check(&faults, m.Sensing)
+	}
+	if m.Steps != nil {
+		checkChart(&faults, *m.Steps, m.Sensing)
 	}
 	return faults.Err()
 }

@@ -42,6 +42,9 @@ func (f *Fleet) PreviewSettings(ctx context.Context, by identity.Actor, componen
 		if err := checkCatalogue(ctx, tx, c, planned); err != nil {
 			return err
 		}
+		if err := readSteps(ctx, tx, c, &planned); err != nil {
+			return err
+		}
 		p, err := pictureOf(ctx, tx, c.DoorID, AsOf{})
 		if err != nil {
 			return err

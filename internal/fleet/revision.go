@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -31,6 +32,8 @@ type DeviceFacts struct {
 	Mount       MountFacts  `json:"mount"`
 	Accessories []uuid.UUID `json:"accessories"` // from the header outwards
 	Settings    Settings    `json:"settings"`
+	// Steps are the labels that were read at the device, by setting, where its model is set in steps: the setting then has the value of the step.
+	Steps map[string]string `json:"steps,omitempty"`
 	// Fitted is what a walk test said of the device. Nobody sends it: accepting a fit puts it there, and it goes with the next change of the
 	// antenna, the mount or an accessory.
 	Fitted *Fitted `json:"fitted,omitempty"`
@@ -134,6 +137,9 @@ func (f *Fleet) insertRevision(ctx context.Context, tx Tx, by identity.Actor, r 
 	if err := checkCatalogue(ctx, tx, component, r); err != nil {
 		return Revision{}, false, err
 	}
+	if err := readSteps(ctx, tx, component, &r); err != nil {
+		return Revision{}, false, err
+	}
 	inserted, err := tx.InsertRevision(ctx, r)
 	if err != nil {
 		return Revision{}, false, err
@@ -199,21 +205,34 @@ func (f *Fleet) checkRevision(r Revision) error {
 
 // check holds the facts of a device against what can be; pointer is where they stand in the body.
 func (d DeviceFacts) check(faults *fault.List, pointer string) {
-	m := pointer + "/mount"
-	d.Mount.HeightM.check(faults, m+"/height_m", 0.3, 12)
-	d.Mount.OffsetXM.check(faults, m+"/offset_x_m", -20, 20)
-	d.Mount.OffsetYM.check(faults, m+"/offset_y_m", -20, 20)
-	d.Mount.TiltDeg.check(faults, m+"/tilt_deg", 0, 90)
-	d.Mount.YawDeg.check(faults, m+"/yaw_deg", -180, 180)
+	for _, l := range deviceLimits() {
+		d.quantityNamed(l.name).check(faults, pointer+memberOf(l.name), l.least, l.greatest)
+	}
 	s := pointer + "/settings"
-	d.Settings.ReachDB.check(faults, s+"/reach_db", -60, 0)
-	d.Settings.ConfirmTravelMM.check(faults, s+"/confirm_travel_mm", 0, 2000)
-	d.Settings.OutputHoldS.check(faults, s+"/output_hold_s", 0, 600)
-	checkOneOf(faults, s+"/motion_direction", d.Settings.MotionDirection, "approach", "departure", "either", "unknown")
-	checkOneOf(faults, s+"/output_contact", d.Settings.OutputContact, "normally_open", "normally_closed", "unknown")
+	checkOneOf(faults, s+"/motion_direction", d.Settings.MotionDirection, append(settingWords()["motion_direction"], "unknown")...)
+	checkOneOf(faults, s+"/output_contact", d.Settings.OutputContact, append(settingWords()["output_contact"], "unknown")...)
 	if len(d.Accessories) > 8 {
 		faults.Add(pointer+"/accessories", "too_many", "most", 8)
 	}
+}
+
+// deviceLimit is what a number of a device may be, inclusive, in the unit that ends its name (as quantityNamed has it).
+type deviceLimit struct {
+	name            string
+	least, greatest float64
+}
+
+func deviceLimits() []deviceLimit {
+	return []deviceLimit{{"mount.height_m", 0.3, 12}, {"mount.offset_x_m", -20, 20}, {"mount.offset_y_m", -20, 20}, {"mount.tilt_deg", 0, 90}, {"mount.yaw_deg", -180, 180},
+		{"reach_db", -60, 0}, {"confirm_travel_mm", 0, 2000}, {"output_hold_s", 0, 600}}
+}
+
+// memberOf is where a setting or a part of the mount stands below a device, by its name.
+func memberOf(name string) string {
+	if part, ok := strings.CutPrefix(name, "mount."); ok {
+		return "/mount/" + part
+	}
+	return "/settings/" + name
 }
 
 // Revisions lists the revisions of a device with what each watches, the newest first.

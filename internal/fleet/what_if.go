@@ -3,6 +3,7 @@ package fleet
 import (
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -79,6 +80,7 @@ func (f *Fleet) WhatIf(ctx context.Context, by identity.Actor, componentID uuid.
 func asPlanned(ctx context.Context, tx Tx, p picture, d deviceInPlace, changes []WhatIfChange) (DeviceFacts, error) {
 	facts := d.revision.Device
 	facts.Accessories = slices.Clone(facts.Accessories)
+	facts.Steps = maps.Clone(facts.Steps)
 	var faults fault.List
 	for i, c := range changes {
 		at := fmt.Sprintf("/changes/%d", i)
@@ -87,6 +89,7 @@ func asPlanned(ctx context.Context, tx Tx, p picture, d deviceInPlace, changes [
 			faults.Add(at+"/name", "change_of_radar", "name", c.Name)
 			continue
 		}
+		delete(facts.Steps, c.Name) // whatever label was read there, it is another now
 		if q := facts.quantityNamed(c.Name); q != nil {
 			v, err := strconv.ParseFloat(strings.Replace(value, ",", ".", 1), 64)
 			if err != nil {

@@ -52,6 +52,8 @@ func layoutOf(doc fleet.Document, o Options) (layout, []byte, error) {
 		return outOfServiceTag{frame{doc.ReportHead, o}, doc}, nil, nil
 	case fleet.InspectionBlank:
 		return inspectionBlank{frame{doc.ReportHead, o}, doc}, nil, nil
+	case fleet.SettingsSheet:
+		return settingsSheet{frame{doc.ReportHead, o}, doc}, nil, nil
 	case fleet.LetterDocument:
 		l := newLetter(doc, o)
 		return l, csvOfDoor(doc.ReportHead, doc.ReportPlace, l.DoorContent), nil

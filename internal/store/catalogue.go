@@ -8,6 +8,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/steps"
 )
 
 // modelRow is a device model; its antennas come as JSON in the same statement.
@@ -25,6 +26,7 @@ type modelRow struct {
 	CreatedBy     uuid.UUID
 	Antennas      []antennaRow
 	Senses        *fleet.Senses
+	Steps         *steps.Chart
 	Corrections   []correctionRow
 }
 
@@ -61,14 +63,14 @@ func (r antennaRow) antenna() fleet.Antenna { return fleet.Antenna(r) }
 
 func (r modelRow) model() fleet.Model {
 	m := fleet.Model{ModelID: r.ModelID, Maker: r.Maker, Name: r.Name, Kind: r.Kind, Sensing: r.Sensing, FrequencyHz: r.FrequencyHz,
-		LeastSpeedMPS: r.LeastSpeedMPS, Note: r.Note, CreatedAt: r.CreatedAt, CreatedBy: r.CreatedBy, Antennas: each(r.Antennas, antennaRow.antenna), Senses: r.Senses,
+		LeastSpeedMPS: r.LeastSpeedMPS, Note: r.Note, CreatedAt: r.CreatedAt, CreatedBy: r.CreatedBy, Antennas: each(r.Antennas, antennaRow.antenna), Senses: r.Senses, Steps: r.Steps,
 		Corrections: each(r.Corrections, correctionRow.correction)}
 	copy(m.SHA256[:], r.SHA256)
 	return m
 }
 
 const sqlModelByID = `-- model_by_id
-select m.model_id, m.maker, m.name, m.kind, m.sensing, m.frequency_hz, m.least_speed_mps, m.note, m.sha256, m.created_at, m.created_by, m.senses,
+select m.model_id, m.maker, m.name, m.kind, m.sensing, m.frequency_hz, m.least_speed_mps, m.note, m.sha256, m.created_at, m.created_by, m.senses, m.steps,
   coalesce((select jsonb_agg(a order by a.antenna_id) from antenna a where a.model_id = m.model_id), '[]') as antennas,
   coalesce((select jsonb_agg(c order by c.recorded_at, c.correction_id) from catalogue_correction c where c.model_id = m.model_id), '[]') as corrections
 from device_model m where m.model_id = @model_id`
@@ -80,7 +82,7 @@ func (t *Tx) ModelByID(ctx context.Context, id uuid.UUID) (fleet.Model, error) {
 }
 
 const sqlModelPage = `-- model_page
-select m.model_id, m.maker, m.name, m.kind, m.sensing, m.frequency_hz, m.least_speed_mps, m.note, m.sha256, m.created_at, m.created_by, m.senses,
+select m.model_id, m.maker, m.name, m.kind, m.sensing, m.frequency_hz, m.least_speed_mps, m.note, m.sha256, m.created_at, m.created_by, m.senses, m.steps,
   coalesce((select jsonb_agg(a order by a.antenna_id) from antenna a where a.model_id = m.model_id), '[]') as antennas,
   coalesce((select jsonb_agg(c order by c.recorded_at, c.correction_id) from catalogue_correction c where c.model_id = m.model_id), '[]') as corrections
 from device_model m
@@ -98,8 +100,8 @@ func (t *Tx) ModelPage(ctx context.Context, q fleet.ModelQuery) ([]fleet.Model, 
 
 const sqlInsertModel = `-- insert_model
 with made as (
-  insert into device_model (model_id, maker, name, kind, sensing, frequency_hz, least_speed_mps, note, sha256, created_at, created_by, senses)
-  values (@model_id, @maker, @name, @kind, @sensing, @frequency_hz, @least_speed_mps, @note, @sha256, @created_at, @created_by, @senses)
+  insert into device_model (model_id, maker, name, kind, sensing, frequency_hz, least_speed_mps, note, sha256, created_at, created_by, senses, steps)
+  values (@model_id, @maker, @name, @kind, @sensing, @frequency_hz, @least_speed_mps, @note, @sha256, @created_at, @created_by, @senses, @steps)
   on conflict do nothing
   returning model_id),
 antennas as (
@@ -118,7 +120,7 @@ func (t *Tx) InsertModel(ctx context.Context, m fleet.Model) (bool, error) {
 	rows, err := query[struct{ ModelID uuid.UUID }](ctx, t, "insert_model", sqlInsertModel, pgx.StrictNamedArgs{
 		"model_id": m.ModelID, "maker": m.Maker, "name": m.Name, "kind": m.Kind, "sensing": m.Sensing, "frequency_hz": m.FrequencyHz,
 		"least_speed_mps": m.LeastSpeedMPS, "note": m.Note, "sha256": m.SHA256[:], "created_at": m.CreatedAt, "created_by": m.CreatedBy,
-		"antennas": antennas, "senses": m.Senses})
+		"antennas": antennas, "senses": m.Senses, "steps": m.Steps})
 	return len(rows) == 1, err
 }
 
@@ -201,7 +203,7 @@ func (t *Tx) AccessoriesByIDs(ctx context.Context, ids []uuid.UUID) ([]fleet.Acc
 }
 
 const sqlModelsByIDs = `-- models_by_ids
-select m.model_id, m.maker, m.name, m.kind, m.sensing, m.frequency_hz, m.least_speed_mps, m.note, m.sha256, m.created_at, m.created_by, m.senses,
+select m.model_id, m.maker, m.name, m.kind, m.sensing, m.frequency_hz, m.least_speed_mps, m.note, m.sha256, m.created_at, m.created_by, m.senses, m.steps,
   coalesce((select jsonb_agg(a order by a.antenna_id) from antenna a where a.model_id = m.model_id), '[]') as antennas,
   coalesce((select jsonb_agg(c order by c.recorded_at, c.correction_id) from catalogue_correction c where c.model_id = m.model_id), '[]') as corrections
 from device_model m where m.model_id = any (@model_ids)`

@@ -161,7 +161,7 @@ const sqlPresentRevisionsOf = `-- present_revisions_of
 select r.customer_id, r.site_id, r.door_id, r.component_id, r.revision_id, r.standing, r.effective_at, r.recorded_at, r.recorded_by, r.reason, r.visit_id, r.sha256, r.antenna_id,
   r.height_m, r.height_basis, r.offset_x_m, r.offset_x_basis, r.offset_y_m, r.offset_y_basis, r.tilt_deg, r.tilt_basis, r.yaw_deg, r.yaw_basis, r.reach_db, r.reach_basis,
   r.motion_direction, r.hold_while_moving, r.confirm_travel_mm, r.confirm_travel_basis, r.output_hold_s, r.output_hold_basis, r.output_contact,
-  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories, r.fitted,
+  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories, r.fitted, r.steps,
   (select jsonb_build_object('revision_id', f.revision_id, 'effective_at', f.effective_at, 'recorded_at', f.recorded_at, 'recorded_by', f.recorded_by,
     'visit_id', f.visit_id, 'sha256', encode(f.sha256, 'hex'), 'fitted', f.fitted)
    from revision f join revision b on b.revision_id = (f.fitted ->> 'revision_id')::uuid and b.component_id = f.component_id

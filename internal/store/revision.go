@@ -46,13 +46,14 @@ type revisionRow struct {
 	OutputContact      string
 	Accessories        []uuid.UUID
 	Fitted             *fleet.Fitted
+	Steps              map[string]string
 }
 
 func (r revisionRow) revision() fleet.Revision {
 	v := fleet.Revision{
 		CustomerID: r.CustomerID, SiteID: r.SiteID, DoorID: r.DoorID, ComponentID: r.ComponentID, RevisionID: r.RevisionID,
 		Standing: r.Standing, EffectiveAt: r.EffectiveAt, RecordedAt: r.RecordedAt, RecordedBy: r.RecordedBy, Reason: r.Reason,
-		VisitID: r.VisitID, Device: fleet.DeviceFacts{AntennaID: r.AntennaID, Accessories: r.Accessories, Fitted: r.Fitted,
+		VisitID: r.VisitID, Device: fleet.DeviceFacts{AntennaID: r.AntennaID, Accessories: r.Accessories, Fitted: r.Fitted, Steps: r.Steps,
 			Mount: fleet.MountFacts{HeightM: quantity(r.HeightM, r.HeightBasis), OffsetXM: quantity(r.OffsetXM, r.OffsetXBasis),
 				OffsetYM: quantity(r.OffsetYM, r.OffsetYBasis), TiltDeg: quantity(r.TiltDeg, r.TiltBasis), YawDeg: quantity(r.YawDeg, r.YawBasis)},
 			Settings: fleet.Settings{ReachDB: quantity(r.ReachDB, r.ReachBasis), MotionDirection: r.MotionDirection, HoldWhileMoving: r.HoldWhileMoving,
@@ -66,7 +67,7 @@ const sqlRevisionByID = `-- revision_by_id
 select customer_id, site_id, door_id, component_id, revision_id, standing, effective_at, recorded_at, recorded_by, reason, visit_id, sha256, antenna_id,
   height_m, height_basis, offset_x_m, offset_x_basis, offset_y_m, offset_y_basis, tilt_deg, tilt_basis, yaw_deg, yaw_basis, reach_db, reach_basis,
   motion_direction, hold_while_moving, confirm_travel_mm, confirm_travel_basis, output_hold_s, output_hold_basis, output_contact,
-  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories, r.fitted
+  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories, r.fitted, r.steps
 from revision r where revision_id = @revision_id`
 
 // RevisionByID gives one revision.
@@ -79,7 +80,7 @@ const sqlPresentRevisions = `-- present_revisions
 select r.customer_id, r.site_id, r.door_id, r.component_id, r.revision_id, r.standing, r.effective_at, r.recorded_at, r.recorded_by, r.reason, r.visit_id, r.sha256, r.antenna_id,
   r.height_m, r.height_basis, r.offset_x_m, r.offset_x_basis, r.offset_y_m, r.offset_y_basis, r.tilt_deg, r.tilt_basis, r.yaw_deg, r.yaw_basis, r.reach_db, r.reach_basis,
   r.motion_direction, r.hold_while_moving, r.confirm_travel_mm, r.confirm_travel_basis, r.output_hold_s, r.output_hold_basis, r.output_contact,
-  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories, r.fitted,
+  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories, r.fitted, r.steps,
   (select jsonb_build_object('revision_id', f.revision_id, 'effective_at', f.effective_at, 'recorded_at', f.recorded_at, 'recorded_by', f.recorded_by,
     'visit_id', f.visit_id, 'sha256', encode(f.sha256, 'hex'), 'fitted', f.fitted)
    from revision f join revision b on b.revision_id = (f.fitted ->> 'revision_id')::uuid and b.component_id = f.component_id
@@ -140,7 +141,7 @@ const sqlRevisionsOfDevice = `-- revisions_of_device
 select customer_id, site_id, door_id, component_id, revision_id, standing, effective_at, recorded_at, recorded_by, reason, visit_id, sha256, antenna_id,
   height_m, height_basis, offset_x_m, offset_x_basis, offset_y_m, offset_y_basis, tilt_deg, tilt_basis, yaw_deg, yaw_basis, reach_db, reach_basis,
   motion_direction, hold_while_moving, confirm_travel_mm, confirm_travel_basis, output_hold_s, output_hold_basis, output_contact,
-  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories, r.fitted
+  coalesce((select array_agg(a.accessory_id order by a.place) from revision_accessory a where a.revision_id = r.revision_id), '{}') as accessories, r.fitted, r.steps
 from revision r
 where component_id = @component_id and (effective_at, revision_id) < (@before_at, @before_id)
 order by effective_at desc, revision_id desc limit @limit`
@@ -156,10 +157,10 @@ const sqlInsertRevision = `-- insert_revision
 with revised as (
   insert into revision (customer_id, site_id, door_id, component_id, revision_id, standing, effective_at, recorded_at, recorded_by, reason, visit_id, sha256, antenna_id,
     height_m, height_basis, offset_x_m, offset_x_basis, offset_y_m, offset_y_basis, tilt_deg, tilt_basis, yaw_deg, yaw_basis, reach_db, reach_basis,
-    motion_direction, hold_while_moving, confirm_travel_mm, confirm_travel_basis, output_hold_s, output_hold_basis, output_contact, fitted)
+    motion_direction, hold_while_moving, confirm_travel_mm, confirm_travel_basis, output_hold_s, output_hold_basis, output_contact, fitted, steps)
   select customer_id, site_id, door_id, component_id, @revision_id, @standing, @effective_at, @recorded_at, @recorded_by, @reason, @visit_id, @sha256, @antenna_id,
     @height_m, @height_basis, @offset_x_m, @offset_x_basis, @offset_y_m, @offset_y_basis, @tilt_deg, @tilt_basis, @yaw_deg, @yaw_basis, @reach_db, @reach_basis,
-    @motion_direction, @hold_while_moving, @confirm_travel_mm, @confirm_travel_basis, @output_hold_s, @output_hold_basis, @output_contact, @fitted
+    @motion_direction, @hold_while_moving, @confirm_travel_mm, @confirm_travel_basis, @output_hold_s, @output_hold_basis, @output_contact, @fitted, @steps
   from component where component_id = @component_id
   on conflict (revision_id) do nothing
   returning customer_id, site_id, door_id, component_id, revision_id),
@@ -180,7 +181,7 @@ func (t *Tx) InsertRevision(ctx context.Context, v fleet.Revision) (bool, error)
 		"yaw_deg": m.YawDeg.Value, "yaw_basis": m.YawDeg.Basis, "reach_db": s.ReachDB.Value, "reach_basis": s.ReachDB.Basis,
 		"motion_direction": s.MotionDirection, "hold_while_moving": s.HoldWhileMoving, "confirm_travel_mm": s.ConfirmTravelMM.Value,
 		"confirm_travel_basis": s.ConfirmTravelMM.Basis, "output_hold_s": s.OutputHoldS.Value, "output_hold_basis": s.OutputHoldS.Basis,
-		"output_contact": s.OutputContact, "fitted": v.Device.Fitted, "accessories": v.Device.Accessories})
+		"output_contact": s.OutputContact, "fitted": v.Device.Fitted, "steps": v.Device.Steps, "accessories": v.Device.Accessories})
 }
 
 // Lateral, with its limit, because a planner that does not know how few rows the document has reads all revisions.

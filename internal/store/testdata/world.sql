@@ -29,7 +29,8 @@ begin
   insert into backup_run values (md5('backup')::uuid, at, at + interval '1 minute', 'good', '/backups/lintel-20260303T090000Z', 4711, false, '');
   insert into device_model values (model, 'Halm', 'R1', 'sensor', 'radar', 24e9, 0.1, '', hash, at, technician);
   insert into device_model values (md5('mat')::uuid, 'Halm', 'M1', 'sensor', 'mat', null, null, '', hash, at, technician,
-    '{"purpose": "both", "endless": true, "hold_s": 1, "width_m": 1.2, "depth_m": 0.8}');
+    '{"purpose": "both", "endless": true, "hold_s": 1, "width_m": 1.2, "depth_m": 0.8}',
+    '{"scales": [{"setting": "output_hold_s", "way": "dial", "control": "T", "steps": [{"label": "1", "value": 0.5}, {"label": "2", "value": 2}]}]}');
   insert into antenna values (antenna, model, 'wide', 60, 40, 25, 4, 'made up');
   insert into accessory values (hood, 'rain_hood', 'hood', '{"cut_off_deg": 10}', hash, at, technician);
   insert into catalogue_correction values (md5('correction')::uuid, model, null, '{"frequency_hz": 24.1e9}', 'a misprint', at, technician);
