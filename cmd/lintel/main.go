@@ -41,6 +41,7 @@ type commands struct {
 	Diagnose      diagnoseCmd      `cmd:"" help:"Say why a door may misbehave, by its record and its computed fields."`
 	Catalogue     catalogueCmd     `cmd:"" help:"Work out entries of the catalogue of device models from what was published of them."`
 	Pack          packCmd          `cmd:"" help:"Rule packs: list them, check one, compare two, try one on past inspections; add and activate the company's own."`
+	WalkTest      walkTestCmd      `cmd:"" name:"walktest" help:"Work out of walk tests what the sensors are, without a database: one JSON object a line in, one a line out."`
 	Judge         judgeCmd         `cmd:"" help:"Hold readings against a rule pack without a database: one JSON object a line in, one a line out."`
 	Due           dueCmd           `cmd:"" help:"Say on which days something is due without a database: one JSON object a line in, one a line out."`
 	Force         forceCmd         `cmd:"" help:"Work out a recorded force over time (the CSV of a gauge) without a database: peak, force after 0.75 s, impulse, limits."`

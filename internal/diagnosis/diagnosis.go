@@ -2,7 +2,8 @@
 //
 // It is pure: a symptom and evidence in, ranked causes out. The rules are data (rules.yaml): each names a cause, the symptoms that it explains, the
 // evidence that carries it and the evidence that only supports it. A cause appears when evidence that carries it holds; one for which
-// nothing speaks does not appear, and one of which nobody knows is something to find out. The score is the sum of the weights of what holds. Weights and thresholds
+// nothing speaks does not appear, and one of which nobody knows is something to find out. The score is the sum of the weights of what holds, of that
+// device for which it is greatest: what is known of one device never speaks for a cause in another. Weights and thresholds
 // are our own choice, except where a rule names another source.
 package diagnosis
 
@@ -27,12 +28,13 @@ func Symptoms() []Symptom {
 	return []Symptom{"reopens_by_itself", "stays_open", "opens_late", "opens_for_passers", "opens_for_nobody", "misses_who_stands", "opens_in_weather", "answers_for_the_other", "lock_code_unknown"}
 }
 
-// Evidence is something known of the door, as a number: a share 0 to 1, metres, seconds, millimetres, days, a count, or 0 and 1 for no and yes.
+// Evidence is something known of the door, as a number: a share 0 to 1, metres, seconds, millimetres, days, degrees, a count, or 0 and 1 for no and yes.
 type Evidence struct {
-	Name    string  `json:"name"`
-	Value   float64 `json:"value"`
-	Subject string  `json:"subject,omitempty"` // the leaf, zone or change that it is of
-	Device  string  `json:"device,omitempty"`  // id of the device that it is seen in
+	Name    string   `json:"name"`
+	Value   float64  `json:"value"`
+	Limit   *float64 `json:"limit,omitempty"`   // what it is held against at this device, in the same unit
+	Subject string   `json:"subject,omitempty"` // the leaf, zone, way or change that it is of
+	Device  string   `json:"device,omitempty"`  // id of the device that it is seen in
 }
 
 // Rule is one cause and what speaks for it.
@@ -41,36 +43,50 @@ type Rule struct {
 	Symptoms []Symptom `yaml:"symptoms"`
 	Carries  []Test    `yaml:"carries"`  // one of them must hold
 	Supports []Test    `yaml:"supports"` // adds weight to a cause that is carried
+	Tells    []string  `yaml:"tells"`    // names of evidence that is told beside it, where it is not 0, and weighs nothing
 	Remedy   Remedy    `yaml:"remedy"`
 	Source   string    `yaml:"source"`
 }
 
-// Test is a threshold on evidence of a name. Exactly one of the four bounds is there.
+// Test is a threshold on evidence of a name. Exactly one of the five bounds is there.
 type Test struct {
 	Name    string   `yaml:"name" json:"name"`
 	Above   *float64 `yaml:"above" json:"above,omitempty"`
 	AtLeast *float64 `yaml:"at_least" json:"at_least,omitempty"`
 	Below   *float64 `yaml:"below" json:"below,omitempty"`
 	AtMost  *float64 `yaml:"at_most" json:"at_most,omitempty"`
+	ToLimit bool     `yaml:"to_limit" json:"to_limit,omitempty"` // more than nothing, and at least the evidence's own limit
 	Weight  float64  `yaml:"weight" json:"weight"`
 }
 
-// Remedy is what to do: a text by its name, and the changes of the device by which its effect is foretold. A change's value may be a
-// number, or the name of evidence that holds it.
+// Remedy is what to do: a text by its name, and what may be tried, each by changes of the device from which its effect is foretold.
 type Remedy struct {
-	Name    string   `yaml:"name"`
-	Changes []Change `yaml:"changes"`
+	Name  string     `yaml:"name"`
+	Tries [][]Change `yaml:"tries"`
 }
 
-// Change is a setting by name and its value, as the what-if takes it.
+// Change is a setting by name and its value, as the what-if takes it. The value may be the name of evidence that holds it.
 type Change struct {
 	Name  string `yaml:"name" json:"name"`
 	Value string `yaml:"value" json:"value"`
+	Only  Only   `yaml:"only" json:"only,omitempty"`
 }
 
-// Holds says whether the value passes the threshold.
-func (t Test) Holds(v float64) bool {
+// Only says which way a change may go; one that would go the other way is none. "": either.
+type Only string
+
+// The ways.
+const (
+	Raise Only = "raise"
+	Lower Only = "lower"
+)
+
+// Holds says whether the evidence passes the threshold.
+func (t Test) Holds(e Evidence) bool {
+	v := e.Value
 	switch {
+	case t.ToLimit:
+		return e.Limit != nil && v > 0 && v >= *e.Limit
 	case t.Above != nil:
 		return v > *t.Above
 	case t.AtLeast != nil:
@@ -85,10 +101,12 @@ func (t Test) Holds(v float64) bool {
 
 // Cause is one explanation with what speaks for it.
 type Cause struct {
-	Name    string   `json:"cause"`
-	Score   float64  `json:"score"`
-	Because []Reason `json:"because"` // what carries it first
-	Remedy  Remedy   `json:"-"`
+	Name    string     `json:"cause"`
+	Score   float64    `json:"score"`
+	Because []Reason   `json:"because"`          // what carries it first
+	Tells   []Evidence `json:"tells,omitempty"`  // numbers beside it
+	Device  string     `json:"device,omitempty"` // id of the device that it is a cause in; "" for one of the whole door
+	Remedy  Remedy     `json:"-"`
 }
 
 // Reason is evidence that holds.
@@ -114,31 +132,62 @@ func Diagnose(symptom Symptom, evidence []Evidence) (a Answer, err error) {
 		if !slices.Contains(r.Symptoms, symptom) {
 			continue
 		}
-		c := Cause{Name: r.Cause, Because: reasons(r.Carries, evidence), Remedy: r.Remedy}
 		for _, t := range append(slices.Clone(r.Carries), r.Supports...) {
 			if !known(t.Name, evidence) && !slices.Contains(a.FindOut, t.Name) {
 				a.FindOut = append(a.FindOut, t.Name)
 			}
 		}
-		if len(c.Because) == 0 {
-			continue
+		var likeliest Cause
+		for _, device := range devices(evidence) {
+			if c := r.cause(device, evidence); c.Score > likeliest.Score {
+				likeliest = c
+			}
 		}
-		c.Because = append(c.Because, reasons(r.Supports, evidence)...)
-		for _, reason := range c.Because {
-			c.Score += reason.Weight
+		if likeliest.Score > 0 {
+			a.Causes = append(a.Causes, likeliest)
 		}
-		a.Causes = append(a.Causes, c)
 	}
 	slices.SortStableFunc(a.Causes, func(x, y Cause) int { return cmp.Compare(y.Score, x.Score) })
 	return a, nil
 }
 
+// devices are those that evidence is of, and "" for the door without any.
+func devices(evidence []Evidence) []string {
+	list := []string{""}
+	for _, e := range evidence {
+		if !slices.Contains(list, e.Device) {
+			list = append(list, e.Device)
+		}
+	}
+	return list
+}
+
+// cause is what speaks for the rule by the evidence of one device and of the whole door; of score 0 when nothing carries it.
+func (r Rule) cause(device string, evidence []Evidence) Cause {
+	c := Cause{Name: r.Cause, Device: device, Remedy: r.Remedy, Because: reasons(r.Carries, device, evidence)}
+	if len(c.Because) == 0 {
+		return c
+	}
+	c.Because = append(c.Because, reasons(r.Supports, device, evidence)...)
+	for _, reason := range c.Because {
+		c.Score += reason.Weight
+	}
+	for _, name := range r.Tells {
+		for _, e := range evidence {
+			if e.Name == name && e.Device == device && e.Value != 0 {
+				c.Tells = append(c.Tells, e)
+			}
+		}
+	}
+	return c
+}
+
 // reasons are the tests that hold, each by the evidence that is furthest beyond it.
-func reasons(tests []Test, evidence []Evidence) (list []Reason) {
+func reasons(tests []Test, device string, evidence []Evidence) (list []Reason) {
 	for _, t := range tests {
 		var best *Evidence
 		for i, e := range evidence {
-			if e.Name == t.Name && t.Holds(e.Value) && (best == nil || t.beyond(e.Value, best.Value)) {
+			if e.Name == t.Name && (e.Device == "" || e.Device == device) && t.Holds(e) && (best == nil || t.beyond(e.Value, best.Value)) {
 				best = &evidence[i]
 			}
 		}
@@ -193,6 +242,18 @@ func ParseRules(text []byte) (rules []Rule, err error) {
 			return nil, fmt.Errorf("cause %q has no source, or no remedy", r.Cause)
 		}
 		seen[r.Cause] = true
+		for _, name := range r.Tells {
+			if !slices.Contains(Names(), name) {
+				return nil, fmt.Errorf("cause %q tells %q, which nobody can know", r.Cause, name)
+			}
+		}
+		for _, try := range r.Remedy.Tries {
+			for _, c := range try {
+				if c.Name == "" || c.Value == "" || !slices.Contains([]Only{"", Raise, Lower}, c.Only) {
+					return nil, fmt.Errorf("cause %q: a change has no name or value, or goes %q", r.Cause, c.Only)
+				}
+			}
+		}
 		for _, s := range r.Symptoms {
 			if !slices.Contains(Symptoms(), s) {
 				return nil, fmt.Errorf("cause %q explains %q, which is no symptom", r.Cause, s)
@@ -216,22 +277,35 @@ func (t Test) bounds() (n int) {
 			n++
 		}
 	}
+	if t.ToLimit {
+		n++
+	}
 	return n
 }
 
 // Names are the evidence that a record can hold.
 func Names() []string {
 	return []string{
-		"leaf_seen_share", "leaf_masked_share", "leaf_clear_db", // of the movement of a leaf; the reach at which it is not seen any more
+		"leaf_seen_share", "leaf_masked_share", // of the movement of a leaf
+		"leaf_from_deg", "leaf_to_deg", // the angles at which a part of it is seen, of a leaf that turns
+		"leaf_clear_db", "leaf_clear_at_m", // the reach, and the distance from the closed leaf, at which nothing of any leaf is seen any more
 		"let_pass_share",           // of straight paths through a kept-clear zone
-		"in_time_s",                // in hand, of the worst way
+		"in_time_s",                // in hand, on the worst of the ways
+		"way_outside_m",            // of that way: outside the field,
+		"way_slow_m",               // inside and too slow along the line of sight,
+		"way_other_direction_m",    // in a direction that is not asked,
+		"way_unconfirmed_m",        // and not yet as far as has to be confirmed
+		"activation_devices",       // count on a side
 		"activation_gap_m",         // widest gap of a required zone for those who come
 		"presence_gap_m",           // and for those who stand
 		"field_m2",                 // of a device for those who come, on the floor
-		"travel_of_drops_m",        // longest coherent travel of a drop that is seen
-		"travel_of_litter_m",       // of litter
-		"drops_trigger",            // 0, 1
-		"litter_triggers",          // 0, 1
+		"beyond_m2",                // floor of the other side on which somebody is seen through the open doorway
+		"beyond_held_s",            // how long somebody over there holds the output
+		"slow_walker_s",            // how long the output is still held when a slow walker has reached the door
+		"shared_m2",                // floor on which two devices of a side both see somebody
+		"drops_travel_mm",          // longest coherent travel of a drop that is seen; its limit is what has to be confirmed
+		"litter_travel_mm",         // of litter
+		"lamp_mps",                 // the speed that a lamp on the mains looks like; its limit is the least that is noticed
 		"confirm_travel_mm",        // as set
 		"output_hold_s",            // as set
 		"hold_while_moving",        // 0, 1
@@ -242,7 +316,6 @@ func Names() []string {
 		"devices_of_one_frequency", // pairs that may answer to each other
 		"contact_unlike",           // 1: two devices at the same input have contacts of different sense
 		"not_wired",                // devices whose wiring is not recorded, or goes nowhere
-		"looks_like_lamps",         // 1: lamps on the mains are fast enough to be noticed
 		"changed_days_before",      // days from the last change of settings or parts to when it began
 		"hood",                     // 0, 1
 		"lock_code_on_record",      // 0, 1

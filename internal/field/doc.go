@@ -50,7 +50,7 @@
 // motion.go follows somebody on a path and says where they trigger, how long they hold the output, and what they lack where they do not; approach.go
 // holds that against the time that the door takes; passing.go counts who merely passes, and what blows about; stroke.go follows a leaf by the same
 // criteria, leaf.go by its geometry alone; light.go says at which angles a leaf stands in the light of a device that is no radar, also of one that the
-// leaf carries; arrive.go asks for those who come and pass of devices of any principle; beyond.go looks through the open doorway and at a neighbour's field; shake.go has the shaking header, lamps,
+// leaf carries; arrive.go asks for those who come and pass of devices of any principle; beyond.go looks through the open doorway and at a neighbour's field; shake.go has the shaking header, what lamps look like,
 // and devices that face each other. Everybody is an upright line of echoes, each followed by itself; nothing is known of limbs that swing, of
 // reflections, or of what a flat leaf throws aside. Wings of a revolving door are not computed.
 //

@@ -270,19 +270,11 @@ func TestAShakingHeaderLooksLikeItsPeakSpeed(t *testing.T) {
 	}
 }
 
-// 100 flickers a second look like 0.62 m/s (see the constants).
-func TestALampInTheFieldLooksLikeItsFlicker(t *testing.T) {
-	d := ball(2.2)
-	m := Motion{FrequencyHz: 24.125e9, LeastSpeedMps: 0.6, ConfirmTravelM: 9}
-	if l := d.Flicker(m, Point{0, 2, 2}, 50); !l.MayTrigger || math.Abs(l.LikeMps-0.6213) > 1e-3 {
-		t.Errorf("%+v", l)
-	}
-	if l := d.Flicker(m, Point{0, 4, 2}, 50); l.InField || l.MayTrigger {
-		t.Errorf("4 m away: %+v", l)
-	}
-	m.LeastSpeedMps = 0.7
-	if l := d.Flicker(m, Point{0, 2, 2}, 50); l.MayTrigger {
-		t.Errorf("slower than is noticed: %+v", l)
+// 100 flickers a second look like 0.62 m/s at 24.125 GHz, 120 like 0.75 (2·50 and 2·60 Hz over 160.945 Hz per m/s, by hand).
+func TestALampOnTheMainsLooksLikeItsFlicker(t *testing.T) {
+	m := Motion{FrequencyHz: 24.125e9}
+	if at50, at60 := m.LampMps(50), m.LampMps(60); math.Abs(at50-0.6213) > 1e-3 || math.Abs(at60-0.7456) > 1e-3 {
+		t.Errorf("%v and %v m/s", at50, at60)
 	}
 }
 

@@ -47,20 +47,6 @@ func (d Device) Shaken(m Motion, s Shake) Shaken {
 	return shaken
 }
 
-// Lamp is what the flicker of a lamp on the mains looks like.
-type Lamp struct {
-	LikeMps    float64 // the speed: it flickers at twice the mains' frequency
-	InField    bool    // something as large as an adult would be seen where it hangs (our own choice: nobody knows what a lamp echoes)
-	MayTrigger bool    // it is in the field, and the speed is not too low to be noticed. A flicker has no direction and no travel that would reject it.
-}
-
-// Flicker holds a lamp at a place against the device.
-func (d Device) Flicker(m Motion, at Point, mainsHz float64) Lamp {
-	l := Lamp{LikeMps: m.LampMps(mainsHz), InField: d.InVolume(at)}
-	l.MayTrigger = l.InField && l.LikeMps >= m.LeastSpeedMps
-	return l
-}
-
 // LampMps is the speed that a lamp on the mains looks like: it flickers at twice the mains' frequency.
 func (m Motion) LampMps(mainsHz float64) float64 { return m.RadialMps(2 * mainsHz) }
 

@@ -36,11 +36,8 @@ type WalkMark struct {
 	XM         float64  `json:"x_m"`
 	YM         float64  `json:"y_m"`
 	HeadingDeg *float64 `json:"heading_deg,omitempty"` // of the walk: 0 is away from the door, 180 straight at it; nil: to the middle of the opening
-	SpeedMPS   *float64 `json:"speed_mps,omitempty"`   // nil: easyWalkMPS
+	SpeedMPS   *float64 `json:"speed_mps,omitempty"`   // nil: field.EasyWalkMps, which moves a mark by what the device is late alone
 }
-
-// easyWalkMPS is how fast somebody walks who is asked to walk up to a door: our own choice. It moves a mark by what the device is late alone.
-const easyWalkMPS = 1.0
 
 // What a walk test may hold.
 const (
@@ -82,7 +79,7 @@ func (w EntryWalkTest) check(faults *fault.List, pointer string) {
 func (w EntryWalkTest) marks() []field.Mark {
 	var list []field.Mark
 	for _, m := range w.Marks {
-		mark := field.Mark{At: field.XY{m.XM, m.YM}, SpeedMps: easyWalkMPS, BodyHeightM: w.BodyHeightM, HeadingDeg: math.Atan2(-m.XM, -m.YM) * 180 / math.Pi}
+		mark := field.Mark{At: field.XY{m.XM, m.YM}, SpeedMps: field.EasyWalkMps, BodyHeightM: w.BodyHeightM, HeadingDeg: field.ToTheMiddleDeg(m.XM, m.YM)}
 		if m.HeadingDeg != nil {
 			mark.HeadingDeg = *m.HeadingDeg
 		}
