@@ -67,6 +67,9 @@ func ParseWalkTest(text []byte) (WalkTest, error) {
 			return WalkTest{}, &InputError{m.name, "is missing"}
 		}
 	}
+	if len(l.Free) == 0 {
+		l.Free = []Parameter{RangeParameter, TiltParameter}
+	}
 	if l.AttenuationLimitDB == nil {
 		l.AttenuationLimitDB = &unsaidAttenuationDB
 	}
