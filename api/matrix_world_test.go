@@ -22,7 +22,6 @@ import (
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/report"
-	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/seal"
 	"lintel.example/lintel/internal/store"
 	"lintel.example/lintel/internal/words"
@@ -123,9 +122,9 @@ func (w *world) open() {
 			w.t.Fatal(err)
 		}
 	}
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	must(err)
-	book, err := rulebook.Embedded()
+	book, err := loadBook()
 	must(err)
 	keys, err := identity.ParseKeyring([]byte("matrix:" + base64.StdEncoding.EncodeToString([]byte("another key of thirty-two bytes."))))
 	must(err)

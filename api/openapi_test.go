@@ -14,7 +14,6 @@ import (
 
 	"lintel.example/lintel/api"
 	"lintel.example/lintel/internal/fleet"
-	"lintel.example/lintel/internal/words"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
@@ -22,7 +21,7 @@ var update = flag.Bool("update", false, "write the golden files anew")
 // contract makes the API without anything behind it: enough for what it says of itself.
 func contract(t *testing.T) *api.API {
 	t.Helper()
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -12,9 +12,7 @@ import (
 	"lintel.example/lintel/api"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
-	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/store"
-	"lintel.example/lintel/internal/words"
 )
 
 // office is a face with an administrator signed in and one customer with a site.
@@ -271,11 +269,11 @@ func TestASiteIsHandedOver(t *testing.T) {
 // withKeys is the same face on a server that has a key file.
 func (o *office) withKeys() {
 	o.t.Helper()
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	if err != nil {
 		o.t.Fatal(err)
 	}
-	book, err := rulebook.Embedded()
+	book, err := loadBook()
 	if err != nil {
 		o.t.Fatal(err)
 	}

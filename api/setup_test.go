@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -43,11 +44,11 @@ func newFace(t testing.TB) *face {
 	t.Helper()
 	f := &face{db: storetest.New(t), now: time.Date(2026, 3, 3, 9, 0, 0, 0, time.UTC)}
 	now := func() time.Time { return f.now }
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	if err != nil {
 		t.Fatal(err)
 	}
-	book, err := rulebook.Embedded()
+	book, err := loadBook()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -164,3 +165,9 @@ func readBounce(message []byte) (fleet.Bounce, error) {
 	b, err := notify.ReadBounce(message)
 	return fleet.Bounce{LetterID: b.MessageID, SHA256: sha256.Sum256(message), Action: b.Action, Status: b.Status, Answer: b.Answer}, err
 }
+
+// Words and packs are read once for all tests: nobody changes them, and reading them takes as long as many a test.
+var (
+	loadWords = sync.OnceValues(words.Load)
+	loadBook  = sync.OnceValues(rulebook.Embedded)
+)

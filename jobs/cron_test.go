@@ -14,7 +14,7 @@ func TestEveryLineOfTheTableFiresOncePerDayAndSaysWhatItDoes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -56,11 +56,11 @@ func today() duedate.Day { return duedate.DayIn(now(), time.UTC) }
 func newHouse(t testing.TB) *house {
 	t.Helper()
 	h := &house{db: storetest.New(t)}
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	if err != nil {
 		t.Fatal(err)
 	}
-	book, err := rulebook.Embedded()
+	book, err := loadBook()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -285,3 +285,9 @@ func TestNoticesAreOfTheOrdersOfTheSameNight(t *testing.T) {
 		t.Errorf("%d sent again, %v", n, err)
 	}
 }
+
+// Words and packs are read once for all tests: nobody changes them, and reading them takes as long as many a test.
+var (
+	loadWords = sync.OnceValues(words.Load)
+	loadBook  = sync.OnceValues(rulebook.Embedded)
+)

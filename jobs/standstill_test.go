@@ -16,10 +16,8 @@ import (
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/notify/mailcatcher"
-	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/store"
 	"lintel.example/lintel/internal/store/storetest"
-	"lintel.example/lintel/internal/words"
 	"lintel.example/lintel/jobs"
 )
 
@@ -38,11 +36,11 @@ func newTwin(t *testing.T, on duedate.Day) *twin {
 	t.Helper()
 	w := &twin{t: t, db: storetest.New(t)}
 	w.at(on, 12)
-	texts, err := words.Load()
+	texts, err := loadWords()
 	if err != nil {
 		t.Fatal(err)
 	}
-	book, err := rulebook.Embedded()
+	book, err := loadBook()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -66,9 +66,9 @@ func (d *desk) open(t testing.TB, database *store.Store) {
 			t.Fatal(err)
 		}
 	}
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	must(err)
-	book, err := rulebook.Embedded()
+	book, err := loadBook()
 	must(err)
 	hasher, err := identity.NewHasher(2)
 	must(err)
@@ -297,3 +297,9 @@ func (d *desk) count(t testing.TB, query string) (n int) {
 	}
 	return n
 }
+
+// Words and packs are read once for all tests: nobody changes them, and reading them takes as long as many a test.
+var (
+	loadWords = sync.OnceValues(words.Load)
+	loadBook  = sync.OnceValues(rulebook.Embedded)
+)

@@ -15,7 +15,6 @@ import (
 
 	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fleet"
-	"lintel.example/lintel/internal/words"
 )
 
 // calendarWorld is 60 doors with plans of both regimes and all leads, some without a plan or with an ended one. It
@@ -290,7 +289,7 @@ func (l *letters) Deliver(_ context.Context, letter fleet.Letter) (string, error
 func noticeWorld(t *testing.T) (*rig, *letters, fleet.Plan) {
 	t.Helper()
 	r := newFleet(t)
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	if err != nil {
 		t.Fatal(err)
 	}

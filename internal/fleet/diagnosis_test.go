@@ -59,7 +59,7 @@ func TestADoorOfWhichNothingIsRecordedHasNoCauseAndALotToFindOut(t *testing.T) {
 // transcript holds what is told of symptoms that began today against what was read before.
 func (r *rig) transcript(t *testing.T, door fleet.Door, golden string, symptoms ...string) {
 	t.Helper()
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	if err != nil {
 		t.Fatal(err)
 	}

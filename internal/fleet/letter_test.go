@@ -12,13 +12,12 @@ import (
 
 	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fleet"
-	"lintel.example/lintel/internal/words"
 )
 
 // withPost gives the fleet a mail server that the test plays.
 func (r *rig) withPost(t testing.TB) *letters {
 	t.Helper()
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	if err != nil {
 		t.Fatal(err)
 	}

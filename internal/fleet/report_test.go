@@ -22,7 +22,7 @@ import (
 func reporting(t testing.TB) attended {
 	t.Helper()
 	a := newAttended(t)
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	if err != nil {
 		t.Fatal(err)
 	}

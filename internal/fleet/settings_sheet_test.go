@@ -26,7 +26,7 @@ func sheetRow(t testing.TB, d fleet.SheetDevice, setting string) fleet.SheetRow 
 
 func toldSheet(t testing.TB, doc fleet.SettingsSheet) string {
 	t.Helper()
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	if err != nil {
 		t.Fatal(err)
 	}

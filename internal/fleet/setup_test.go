@@ -6,6 +6,7 @@ import (
 	"encoding/binary"
 	"slices"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -36,11 +37,11 @@ type rig struct {
 // newFleet begins on the morning of 3 March 2026.
 func newFleet(t testing.TB) *rig {
 	t.Helper()
-	book, err := rulebook.Embedded()
+	book, err := loadBook()
 	if err != nil {
 		t.Fatal(err)
 	}
-	texts, err := words.Load()
+	texts, err := loadWords()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -160,3 +161,9 @@ func (r *rig) count(t testing.TB, query string, args ...any) (n int) {
 }
 
 func p[T any](v T) *T { return &v }
+
+// Words and packs are read once for all tests: nobody changes them, and reading them takes as long as many a test.
+var (
+	loadWords = sync.OnceValues(words.Load)
+	loadBook  = sync.OnceValues(rulebook.Embedded)
+)

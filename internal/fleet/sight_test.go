@@ -63,7 +63,7 @@ func TestWhatIfKnowsEveryWayOfSensing(t *testing.T) {
 	t.Parallel()
 	r := newFleet(t)
 	door := r.turning(t)
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -39,7 +39,7 @@ func TestWhatIfSaysWhatGetsBetterAndWhatWorseAndRecordsNothing(t *testing.T) {
 	if turns["in_time "] != "worse" || turns["let_pass pavement"] != "better" || *w.After.Extent.AreaM2 >= *w.Before.Extent.AreaM2 {
 		t.Errorf("%v; %v m² after %v", turns, *w.After.Extent.AreaM2, *w.Before.Extent.AreaM2)
 	}
-	catalogue, err := words.Load()
+	catalogue, err := loadWords()
 	if err != nil {
 		t.Fatal(err)
 	}
