@@ -8,7 +8,7 @@ import (
 // room is a polygon of which it is asked how much fits into it.
 type room struct {
 	p     Polygon
-	edges []edge
+	edges []*edge
 	bounds
 }
 
@@ -30,10 +30,12 @@ func roomIn(p Polygon) room {
 	r := room{p: make(Polygon, 0, len(p)), bounds: boundsOf(p, 0)}
 	for _, ring := range p {
 		ring = smoothed(ring)
+		edges := make([]edge, len(ring)-1)
 		r.p = append(r.p, ring)
 		for i := 1; i < len(ring); i++ {
 			a, b := ring[i-1], ring[i]
-			r.edges = append(r.edges, edge{a, b, edgeBounds(a, b, 0)})
+			edges[i-1] = edge{a, b, edgeBounds(a, b, 0)}
+			r.edges = append(r.edges, &edges[i-1])
 		}
 	}
 	return r
@@ -57,7 +59,7 @@ type place struct {
 	centre XY
 	half   float64
 	here   float64 // from the centre to the border; less than 0 outside
-	edges  []edge  // the border that is nearest to any point of the place is among them
+	edges  []*edge // the border that is nearest to any point of the place is among them
 	wall   int     // which of them is nearest to the centre
 }
 
@@ -65,11 +67,10 @@ type place struct {
 func (c place) radius() float64 { return c.half * math.Sqrt2 }
 
 // placeAt measures a place; within says whether its centre is in the polygon.
-func placeAt(v XY, half float64, edges []edge, within func() bool) place {
-
+func placeAt(v XY, half float64, edges []*edge, within func() bool) place {
 	nearest, here, wall := math.Inf(1), math.Inf(1), 0
-	for i := range edges {
-		if e := &edges[i]; !e.aside(v, here) {
+	for i, e := range edges {
+		if !e.aside(v, here) {
 			if d := toSegment(v, e.a, e.b); d < nearest {
 				nearest, here, wall = d, math.Sqrt(d), i
 			}
@@ -103,7 +104,7 @@ func (c place) narrow(far float64) bool {
 	for k, v := range corners {
 		one[k] = math.Sqrt(toSegment(v, c.edges[c.wall].a, c.edges[c.wall].b))
 	}
-	return slices.ContainsFunc(c.edges, func(e edge) bool {
+	return slices.ContainsFunc(c.edges, func(e *edge) bool {
 		for k, v := range corners {
 			if rest := 2*far - one[k]; rest < 0 || toSegment(v, e.a, e.b) > rest*rest {
 				return false
@@ -130,14 +131,14 @@ func (r room) quarters(c place) (four [4]place) {
 }
 
 // near are those edges that may be within a distance of v.
-func near(edges []edge, v XY, distance float64) []edge {
+func near(edges []*edge, v XY, distance float64) []*edge {
 	if len(edges) <= 8 {
 		return edges
 	}
-	some := make([]edge, 0, min(len(edges), 16))
-	for i := range edges {
-		if e := &edges[i]; !e.aside(v, distance) {
-			some = append(some, *e)
+	some := make([]*edge, 0, len(edges))
+	for _, e := range edges {
+		if !e.aside(v, distance) {
+			some = append(some, e)
 		}
 	}
 	return some
@@ -223,8 +224,8 @@ const enough = 0.99
 // grows is how much larger the turned test body about the centre may be until it touches the border.
 func (c place) grows(turn rotation) float64 {
 	least := math.Inf(1)
-	for i := range c.edges {
-		least = min(least, bodiesTo(c.centre, c.edges[i].a, c.edges[i].b, turn))
+	for _, e := range c.edges {
+		least = min(least, bodiesTo(c.centre, e.a, e.b, turn))
 	}
 	return least
 }
@@ -232,10 +233,6 @@ func (c place) grows(turn rotation) float64 {
 // slack is how much more room than at the centre the test body may have anywhere in the place, turned by up to so much more.
 func (c place) slack(byDeg float64) float64 {
 	return (c.radius() + bodyRadiusM*byDeg*math.Pi/180) / (testBodyWidthM / 2)
-}
-
-func (c place) mayHold(turn rotation, byDeg float64) bool {
-	return c.grows(turn)+c.slack(byDeg) >= enough
 }
 
 // holds says whether the turned test body fits with its middle somewhere in the place.
