@@ -219,7 +219,7 @@ type doorPart struct {
 	doors  []uuid.UUID
 }
 
-// recomputeFrom does the doors that a recomputation has not done yet, on every processor.
+// recomputeFrom does the doors that a recomputation has not done yet, on every processor but one: that one is for whoever works meanwhile.
 func (f *Fleet) recomputeFrom(ctx context.Context, r Recomputation, progress func(Recomputation, int)) error {
 	var doors int
 	err := f.Store.InTxReadOnly(ctx, identity.Program(), func(ctx context.Context, tx Tx) (err error) {
@@ -236,7 +236,7 @@ func (f *Fleet) recomputeFrom(ctx context.Context, r Recomputation, progress fun
 		return f.partsAfter(ctx, r.AfterDoor, parts)
 	})
 	done := doneInOrder{r: r, written: r.Done}
-	for range runtime.GOMAXPROCS(0) {
+	for range max(1, runtime.GOMAXPROCS(0)-1) {
 		g.Go(func() error {
 			for part := range parts {
 				if err := f.recomputePart(ctx, r, part.doors); err != nil {
