@@ -255,7 +255,9 @@ type ReportDevice struct {
 	Sensing string `json:"sensing,omitempty"`
 	Antenna string `json:"antenna"`
 	// OneHeight says that the antenna's figures were worked out from extents at one height: at another its field is a guess.
-	OneHeight   bool            `json:"one_height,omitempty"`
+	OneHeight bool `json:"one_height,omitempty"`
+	// WalkedOn is the day of the walk test whose fit counts instead of the catalogue's range and the mount's tilt.
+	WalkedOn    string          `json:"walked_on,omitempty"`
 	Accessories []string        `json:"accessories"`
 	FittedSince string          `json:"fitted_since"`
 	Mount       ReportMount     `json:"mount"`

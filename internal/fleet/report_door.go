@@ -277,6 +277,9 @@ func (w writer) device(p picture, c Component) ReportDevice {
 	for _, id := range facts.Accessories {
 		out.Accessories = append(out.Accessories, p.accessories[id].Name)
 	}
+	if facts.Fitted != nil {
+		out.WalkedOn = w.day(facts.Fitted.WalkedAt)
+	}
 	e, polygons := p.extent(d, w.fleet.Now())
 	out.Missing = e.Missing
 	if len(e.Missing) == 0 {

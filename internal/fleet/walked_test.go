@@ -7,9 +7,11 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/field"
 	"lintel.example/lintel/internal/field/oracle"
@@ -102,6 +104,17 @@ func TestAnAcceptedFitIsARevisionAndTheFieldRestsOnItUntilTheMountChanges(t *tes
 	got := *saved.Device.Fitted
 	if math.Abs(got.BoresightRangeM.Value-5.3) > 0.1 || got.BoresightRangeM.Low > 5.3 || got.BoresightRangeM.Top < 5.3 || math.Abs(got.TiltDeg.Value-33) > 1 || got.EntryID != walk {
 		t.Errorf("fitted %+v", got)
+	}
+	walkedOn := func() string {
+		folder, err := a.Folder(t.Context(), dispatcher, fleet.FolderQuery{DoorID: a.door.DoorID})
+		if err != nil {
+			t.Fatal(err)
+		}
+		i := slices.IndexFunc(folder.Document.Devices, func(d fleet.ReportDevice) bool { return d.ID == a.sensor.ComponentID.String() })
+		return folder.Document.Devices[i].WalkedOn
+	}
+	if got := walkedOn(); got != duedate.DayIn(saved.Device.Fitted.WalkedAt, time.UTC).String() {
+		t.Errorf("the report says that it was walked on %q", got)
 	}
 	now := a.watched(t)
 	if now.RevisionID != walk || now.Fitted == nil || *now.Extent.DepthM == *before.Extent.DepthM {

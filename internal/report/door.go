@@ -746,11 +746,19 @@ func (d doorReport) devices(s surface) {
 			if len(f.Polygons) == 0 {
 				value = PlanSensor{Sensing: x.Sensing}.emptyText(d.o.Texts)
 			}
-			field = cell{Text: join("\n", append([]string{value}, Unfitness(d.o.Texts, x)...)...), Note: join("\n", d.t("computed"), d.t("model", "version", f.ModelVersion))}
+			field = cell{Text: join("\n", append([]string{value}, Unfitness(d.o.Texts, x)...)...), Note: join("\n", d.t("computed"), d.walked(x), d.t("model", "version", f.ModelVersion))}
 		}
 		rows = append(rows, []cell{{Text: name, Note: join("\n", note...)}, {Text: mount}, settings, field})
 	}
 	s.table([]column{{d.t("col.device"), 3.5}, {d.t("col.mount"), 3.9}, {d.t("col.settings"), 4.9}, {d.t("col.field"), 3.4}}, rows)
+}
+
+// walked says by which walk test a field was computed; "" when by the catalogue and the mount.
+func (d doorReport) walked(x fleet.ReportDevice) string {
+	if x.WalkedOn == "" {
+		return ""
+	}
+	return d.t("by_walk_test", "day", x.WalkedOn)
 }
 
 func (d doorReport) hardware(s surface) {

@@ -155,7 +155,7 @@ func fullReport() fleet.ComplianceReport {
 				Coverage: []fleet.ReportCoverage{{Purpose: "activation", Share: ptr(1.0), ModelVersion: "1"}}},
 		},
 		Devices: []fleet.ReportDevice{
-			{ID: "x1", Side: "a", Maker: "Ostrava", Model: "M2", Serial: "M2-0091", Purpose: "activation", Antenna: "narrow 29° × 36°", Accessories: []string{"rain hood"}, FittedSince: "2021-04-12",
+			{ID: "x1", Side: "a", Maker: "Ostrava", Model: "M2", Serial: "M2-0091", Purpose: "activation", Antenna: "narrow 29° × 36°", Accessories: []string{"rain hood"}, WalkedOn: "2026-02-17", FittedSince: "2021-04-12",
 				Mount: mount, Settings: settings, Field: &fleet.ReportField{WidthM: 1.84, DepthM: 2.31, NearM: 0.06, FarM: 2.37, AreaM2: 3.31, ModelVersion: "1", Polygons: fleet.ReportPolygons{{ellipse(0, 1.215, 0.92, 1.155)}}}},
 			{ID: "x2", Side: "a", Maker: "Ostrava", Model: "P4", Purpose: "presence", Mount: fleet.ReportMount{HeightM: unknown(), OffsetXM: measured(0.2), OffsetYM: measured(0.1), TiltDeg: unknown(), YawDeg: unknown()},
 				Missing: []string{"height_m", "tilt_deg", "antenna"}},
