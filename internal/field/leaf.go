@@ -1,6 +1,10 @@
 package field
 
-import "math"
+import (
+	"iter"
+	"math"
+	"slices"
+)
 
 // SwingLeaf is a leaf that turns about an upright hinge into the side whose frame is used.
 type SwingLeaf struct {
@@ -81,29 +85,31 @@ type leafPoint struct {
 }
 
 // samples gives every so many-th patch of the leaf over its movement.
-func samples(l Leaf, every int) []leafPoint {
-	patches, looks := l.surface(), l.looks()
-	sweepS, _ := l.counts()
-	list := make([]leafPoint, 0, len(patches)*len(looks)/every+1)
-	for n := 0; n < len(patches)*len(looks); n += every {
-		open, p := looks[n/len(patches)], patches[n%len(patches)]
-		at, hidden := l.at(p, open)
-		if hidden {
-			continue
+func samples(l Leaf, every int) iter.Seq[leafPoint] {
+	return func(yield func(leafPoint) bool) {
+		patches, looks := l.surface(), l.looks()
+		sweepS, _ := l.counts()
+		for n := 0; n < len(patches)*len(looks); n += every {
+			open, p := looks[n/len(patches)], patches[n%len(patches)]
+			at, hidden := l.at(p, open)
+			if hidden {
+				continue
+			}
+			s := leafPoint{at: Point{at[0], at[1], p.z}, deg: open * l.opensToDeg()}
+			if s.deg > 0 {
+				s.out = p.across
+			}
+			if sweepS > 0 {
+				const little = 1e-4 // of the movement
+				before, _ := l.at(p, open-little)
+				after, _ := l.at(p, open+little)
+				s.velocity = XY{(after[0] - before[0]) / (2 * little * sweepS), (after[1] - before[1]) / (2 * little * sweepS)}
+			}
+			if !yield(s) {
+				return
+			}
 		}
-		s := leafPoint{at: Point{at[0], at[1], p.z}, deg: open * l.opensToDeg()}
-		if s.deg > 0 {
-			s.out = p.across
-		}
-		if sweepS > 0 {
-			const little = 1e-4 // of the movement
-			before, _ := l.at(p, open-little)
-			after, _ := l.at(p, open+little)
-			s.velocity = XY{(after[0] - before[0]) / (2 * little * sweepS), (after[1] - before[1]) / (2 * little * sweepS)}
-		}
-		list = append(list, s)
 	}
-	return list
 }
 
 func (l SwingLeaf) surface() []patch    { return rectangle(l.WidthM, l.HeightM, 0) }
@@ -173,12 +179,12 @@ func steps(length, step float64) int { return max(1, int(math.Ceil(length/step-1
 // CheckLeaf checks a device against a leaf.
 func (d Device) CheckLeaf(l Leaf) LeafCheck {
 	var c LeafCheck
-	points := samples(l, 1)
 	_, least := l.counts()
 	needed := math.Inf(1)
-	seen := 0
+	points, seen := 0, 0
 	now := d.aim()
-	for _, s := range points {
+	for s := range samples(l, 1) {
+		points++
 		need := now.leafReachNeededDB(s, least)
 		needed = min(needed, need)
 		if need > d.ReachDB {
@@ -192,7 +198,7 @@ func (d Device) CheckLeaf(l Leaf) LeafCheck {
 		c.FarthestM = max(c.FarthestM, s.out)
 	}
 	c.Seen = seen > 0
-	c.Share = float64(seen) / float64(max(1, len(points)))
+	c.Share = float64(seen) / float64(max(1, points))
 	if !c.Seen {
 		c.ClearReachDB = &d.ReachDB
 	} else if below := math.Ceil(needed*10-1e-9)/10 - 0.1; below >= limitReach.low {
@@ -201,10 +207,24 @@ func (d Device) CheckLeaf(l Leaf) LeafCheck {
 	return c
 }
 
+// seesLeaf is what CheckLeaf finds of Seen; it stops at the first that is seen.
+func (d Device) seesLeaf(l Leaf) bool {
+	_, least := l.counts()
+	now := d.aim()
+	farthest := sq(now.sight(d.ReachDB).rangeM) * (1 + 1e-9)
+	for s := range samples(l, 1) {
+		x, y, z := s.at.X-d.OffsetXM, s.at.Y-d.OffsetYM, s.at.Z-d.HeightM
+		if x*x+y*y+z*z <= farthest && now.leafReachNeededDB(s, least) <= d.ReachDB {
+			return true
+		}
+	}
+	return false
+}
+
 // OffsetClearOf is how much farther from the door along y (an arm, the ceiling) the device must stand, at least, to see
 // nothing of the leaf: to 5 mm, up to 6 m. It says false when that is not enough.
 func (d Device) OffsetClearOf(l Leaf) (offsetM float64, found bool) {
-	points := samples(l, 1)
+	points := slices.Collect(samples(l, 1))
 	_, least := l.counts()
 	at := d.aim()
 	last := 0 // where something was seen, something mostly still is a little farther out
@@ -256,7 +276,7 @@ func (a *aim) leafReachNeededDB(s leafPoint, leastMps float64) float64 {
 func (d Device) LeafReachDB(l Leaf, every int) float64 {
 	a, needed := d.aim(), math.Inf(1)
 	_, least := l.counts()
-	for _, s := range samples(l, every) {
+	for s := range samples(l, every) {
 		needed = min(needed, a.leafReachNeededDB(s, least))
 	}
 	return needed

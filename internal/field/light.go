@@ -266,6 +266,14 @@ func SeesLeaf(v Volume, l Leaf, on Carrier) LeafCheck {
 	return LeafCheck{}
 }
 
+// LeafIsSeen is what SeesLeaf finds of Seen, at less cost.
+func LeafIsSeen(v Volume, l Leaf, on Carrier) bool {
+	if d, ok := v.(Device); ok {
+		return d.seesLeaf(l)
+	}
+	return SeesLeaf(v, l, on).Seen
+}
+
 func crossed(v Lit, l Leaf, on Carrier) (c LeafCheck) {
 	looks := l.looks()
 	if on != nil && len(on.looks()) > len(looks) { // a panel that stands still to what moves before it

@@ -132,3 +132,16 @@ func TestACurtainOnTheLeafDoesNotSeeItsOwnLeafAndOneOnTheHeaderDoes(t *testing.T
 		t.Errorf("a mat under the leaf: %+v", s)
 	}
 }
+
+func TestWhetherALeafIsSeenAtAllIsToldAsByItsCheck(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		leaf, d := anySwing(t), anyDevice(t)
+		d.ReachDB -= rapid.Float64Range(0, 20).Draw(t, "less reach") // about as often seen as not
+		if got, want := LeafIsSeen(d, leaf, nil), d.CheckLeaf(leaf).Seen; got != want {
+			t.Fatalf("told %v, the check says %v", got, want)
+		}
+		if lit := anyLit(t); LeafIsSeen(lit, leaf, nil) != SeesLeaf(lit, leaf, nil).Seen {
+			t.Fatal("of light it is told otherwise than by its check")
+		}
+	})
+}

@@ -2,6 +2,7 @@ package field
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -235,8 +236,8 @@ func TestALeafOppositeIsTheLeafToldByHand(t *testing.T) {
 	d := Device{Mount: Mount{HeightM: 2.2, TiltDeg: 50, OffsetYM: 0.1}, Antenna: Antenna{60, 40, 25, 6}}
 	theirs := SwingLeaf{HingeXM: -0.5, TowardsX: 1, WidthM: 1, HeightM: 2.1, OpensToDeg: 90}
 	opposite := Frame{0, 3, 180}.Leaf(theirs)
-	turned := samples(opposite, 1)
-	for i, s := range samples(theirs, 1) {
+	turned := slices.Collect(samples(opposite, 1))
+	for i, s := range slices.Collect(samples(theirs, 1)) {
 		got := turned[i].at
 		if math.Abs(got.X+s.at.X) > 1e-9 || math.Abs(got.Y-(3-s.at.Y)) > 1e-9 || got.Z != s.at.Z {
 			t.Fatalf("%v came out as %v", s.at, got)

@@ -182,10 +182,11 @@ func (r room) takesTestBody(radiusM float64) bool {
 	for deg := 4.0; deg < 180; deg += 10 { // five turns at once first
 		turn := turned(deg)
 		for _, c := range middles {
-			switch grows := c.grows(turn); {
+			least := enough - c.slack(4)
+			switch grows := c.grows(turn, least); {
 			case grows >= enough:
 				return true
-			case grows+c.slack(4) >= enough:
+			case grows >= least:
 				open = append(open, turnedPlace{c, deg})
 			}
 		}
@@ -221,13 +222,16 @@ var bodyRadiusM = math.Hypot(testBodyWidthM, testBodyLengthM) / 2
 // enough of the test body that fits: 1 mm less than all of it.
 const enough = 0.99
 
-// grows is how much larger the turned test body about the centre may be until it touches the border.
-func (c place) grows(turn rotation) float64 {
-	least := math.Inf(1)
+// grows is how much larger the turned test body about the centre may be until it touches the border; when that is less than least it does not
+// matter how much less.
+func (c place) grows(turn rotation, least float64) float64 {
+	grows := math.Inf(1)
 	for _, e := range c.edges {
-		least = min(least, bodiesTo(c.centre, e.a, e.b, turn))
+		if grows = min(grows, bodiesTo(c.centre, e.a, e.b, turn)); grows < least {
+			break
+		}
 	}
-	return least
+	return grows
 }
 
 // slack is how much more room than at the centre the test body may have anywhere in the place, turned by up to so much more.
@@ -237,7 +241,8 @@ func (c place) slack(byDeg float64) float64 {
 
 // holds says whether the turned test body fits with its middle somewhere in the place.
 func (c place) holds(turn rotation) bool {
-	here, slack := c.grows(turn), c.slack(0)
+	slack := c.slack(0)
+	here := c.grows(turn, enough-slack)
 	switch {
 	case here >= enough:
 		return true

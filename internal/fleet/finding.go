@@ -65,16 +65,12 @@ func (f *Fleet) Findings(ctx context.Context, by identity.Actor, q FindingQuery)
 
 // settleComputed opens the findings that the computation makes now and clears those that it no longer makes.
 func (f *Fleet) settleComputed(ctx context.Context, tx Tx, doorID uuid.UUID, causes []string) error {
-	open, err := tx.FindingPage(ctx, FindingQuery{DoorID: doorID, State: "open", Origin: "computed", Limit: 1000})
+	stand, err := tx.OpenComputedFindings(ctx, []uuid.UUID{doorID})
 	if err != nil {
 		return err
 	}
-	stand := make([]ComputedFinding, len(open))
-	for i, o := range open {
-		stand[i] = ComputedFinding{FindingID: o.FindingID, Cause: o.Cause}
-	}
 	now := f.Now()
-	gone, fresh := f.standing(stand, causes, now)
+	gone, fresh := f.standing(stand[doorID], causes, now)
 	if len(gone) > 0 {
 		if err := tx.ClearComputedFindings(ctx, gone, now); err != nil {
 			return err

@@ -463,11 +463,11 @@ func (t *intakeTx) OrderEvents(ctx context.Context, doorID uuid.UUID) ([]OrderEv
 	return t.Tx.OrderEvents(ctx, doorID)
 }
 
-func (t *intakeTx) FindingPage(ctx context.Context, q FindingQuery) ([]Finding, error) {
-	if t.fresh[q.DoorID] {
+func (t *intakeTx) OpenComputedFindings(ctx context.Context, doors []uuid.UUID) (map[uuid.UUID][]ComputedFinding, error) {
+	if len(doors) == 1 && t.fresh[doors[0]] {
 		return nil, nil
 	}
-	return t.Tx.FindingPage(ctx, q)
+	return t.Tx.OpenComputedFindings(ctx, doors)
 }
 
 func (t *intakeTx) InsertExtents(ctx context.Context, list []Extent) error {

@@ -59,6 +59,9 @@ type recomputationRows interface {
 	AdvanceRecomputation(ctx context.Context, id, after uuid.UUID, done int, finished *time.Time) error
 	// LockDoors is LockDoor for many; in the order of their ids, so that two do not wait for each other.
 	LockDoors(ctx context.Context, ids []uuid.UUID) error
+	// GiveWay waits while people have transactions under way in this process, but not longer than that: for work of the program's own that nobody
+	// waits for and that would take the processors from them.
+	GiveWay(ctx context.Context, atMost time.Duration)
 	// PresentDoors, PresentComponents and PresentRevisionsOf give what now holds at doors, by door.
 	PresentDoors(ctx context.Context, ids []uuid.UUID) ([]Door, error)
 	PresentComponents(ctx context.Context, doors []uuid.UUID) ([]Component, error)
@@ -209,8 +212,14 @@ func (f *Fleet) RecomputeAll(ctx context.Context, progress func(r Recomputation,
 
 const (
 	recomputedTogether = 64   // doors in a part: few enough that whoever changes one of them hardly waits
+	doorsBeforeGlance  = 3    // after so many it looks whether people are at work, which take a millisecond or two
 	doorsAhead         = 2048 // ids read at once
 	doorsBetween       = 2048 // after so many it is written down how far a recomputation is
+)
+
+const (
+	longestWay    = 100 * time.Millisecond // what is waited for people before a part
+	longestGlance = 30 * time.Millisecond  // and in it, where it holds doors that they may be waiting for
 )
 
 // doorPart is some doors that are recomputed together.
@@ -219,7 +228,7 @@ type doorPart struct {
 	doors  []uuid.UUID
 }
 
-// recomputeFrom does the doors that a recomputation has not done yet, on every processor but one: that one is for whoever works meanwhile.
+// recomputeFrom does the doors that a recomputation has not done yet, on every processor, and gives way to whoever works meanwhile.
 func (f *Fleet) recomputeFrom(ctx context.Context, r Recomputation, progress func(Recomputation, int)) error {
 	var doors int
 	err := f.Store.InTxReadOnly(ctx, identity.Program(), func(ctx context.Context, tx Tx) (err error) {
@@ -236,7 +245,7 @@ func (f *Fleet) recomputeFrom(ctx context.Context, r Recomputation, progress fun
 		return f.partsAfter(ctx, r.AfterDoor, parts)
 	})
 	done := doneInOrder{r: r, written: r.Done}
-	for range max(1, runtime.GOMAXPROCS(0)-1) {
+	for range runtime.GOMAXPROCS(0) {
 		g.Go(func() error {
 			for part := range parts {
 				if err := f.recomputePart(ctx, r, part.doors); err != nil {
@@ -329,6 +338,7 @@ func (d *doneInOrder) add(part doorPart) (now Recomputation, due bool) {
 // recomputePart computes some doors anew in one transaction.
 func (f *Fleet) recomputePart(ctx context.Context, r Recomputation, ids []uuid.UUID) error {
 	return f.Store.InTx(ctx, identity.Program(), func(ctx context.Context, tx Tx) error {
+		tx.GiveWay(ctx, longestWay)
 		if err := tx.LockDoors(ctx, ids); err != nil {
 			return err
 		}
@@ -339,6 +349,7 @@ func (f *Fleet) recomputePart(ctx context.Context, r Recomputation, ids []uuid.U
 		if r.Why == RecomputePacks {
 			return tx.CountRecomputed(ctx, r.RecomputationID, settled, 0, 0)
 		}
+		tx.GiveWay(ctx, longestGlance)
 		pictures, err := picturesOf(ctx, tx, ids)
 		if err != nil {
 			return err
@@ -352,11 +363,15 @@ func (f *Fleet) recomputePart(ctx context.Context, r Recomputation, ids []uuid.U
 			return err
 		}
 		all := recomputedDoors{fleet: f, at: f.Now()}
-		for _, p := range pictures {
+		for i, p := range pictures {
+			if i%doorsBeforeGlance == 0 {
+				tx.GiveWay(ctx, longestGlance)
+			}
 			if err := all.add(p, r.Why == RecomputeAsked, recorded[p.door.DoorID], standing[p.door.DoorID]); err != nil {
 				return err
 			}
 		}
+		tx.GiveWay(ctx, longestGlance)
 		return all.write(ctx, tx, r.RecomputationID)
 	})
 }

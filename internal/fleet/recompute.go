@@ -358,8 +358,7 @@ func (c zoneCover) coverage(pack *rulebook.Pack, inputs string, at time.Time) Co
 // ownLeaf says whether a device sees the door's own moving leaf: not_seen, seen, masked (the control ignores it
 // meanwhile), not_computable.
 func (p picture) ownLeaf(d deviceInPlace) string {
-	sights, computable := p.leafSights(d)
-	seen := slices.ContainsFunc(sights, func(s LeafSight) bool { return s.Seen })
+	seen, computable := p.seesLeaf(d)
 	switch {
 	case seen && d.component.Fitting.InhibitedWhileMoving != nil && *d.component.Fitting.InhibitedWhileMoving:
 		return "masked"

@@ -253,6 +253,22 @@ func (p picture) leafSights(d deviceInPlace) (list []LeafSight, known bool) {
 	return list, known
 }
 
+// seesLeaf is leafSights as far as whether anything is seen.
+func (p picture) seesLeaf(d deviceInPlace) (seen, known bool) {
+	v, missing := p.watch(d)
+	if len(missing) > 0 {
+		return false, false
+	}
+	_, carrier := p.carrierOf(d)
+	known = len(p.door.Facts.Leaves) > 0
+	for _, l := range p.door.Facts.Leaves {
+		surface, ok := p.leafSurface(l, d.component.Fitting.Side)
+		known = known && ok
+		seen = seen || surface != nil && field.LeafIsSeen(v, surface, carrier)
+	}
+	return seen, known
+}
+
 // carrierOf is the leaf that a device is fixed to, of several the one whose middle is nearest to it; nil when it stays where it is.
 func (p picture) carrierOf(d deviceInPlace) (leaf int, carrier field.Carrier) {
 	leaf = -1

@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"net"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
@@ -26,6 +27,7 @@ type Store struct {
 	pool   *pgxpool.Pool
 	prefix string // of the database roles that Setup made
 	pause  func(context.Context, time.Duration) error
+	people atomic.Int64 // transactions of people that are under way
 }
 
 // New makes a store on a pool that logs in as the role {prefix}_app, which has no rights of its own.
@@ -37,6 +39,7 @@ func New(pool *pgxpool.Pool, prefix string) *Store {
 type Tx struct {
 	tx     pgx.Tx
 	prefix string
+	people *atomic.Int64 // the store's
 	kept   keptWrites
 }
 
@@ -44,12 +47,30 @@ var _ fleet.Tx = (*Tx)(nil)
 
 // InTx runs f in a transaction that sees and may change what the actor may.
 func (s *Store) InTx(ctx context.Context, by identity.Actor, f func(context.Context, fleet.Tx) error) error {
+	defer s.underWay(by)()
 	return s.inTx(ctx, pgx.TxOptions{}, scopeOf(by), func(ctx context.Context, tx *Tx) error { return f(ctx, tx) })
 }
 
 // InTxReadOnly runs f in a transaction that PostgreSQL itself keeps from writing.
 func (s *Store) InTxReadOnly(ctx context.Context, by identity.Actor, f func(context.Context, fleet.Tx) error) error {
+	defer s.underWay(by)()
 	return s.inTx(ctx, pgx.TxOptions{AccessMode: pgx.ReadOnly}, scopeOf(by), func(ctx context.Context, tx *Tx) error { return f(ctx, tx) })
+}
+
+func (s *Store) underWay(by identity.Actor) (ended func()) {
+	if by.PersonID == identity.Program().PersonID {
+		return func() {}
+	}
+	s.people.Add(1)
+	return func() { s.people.Add(-1) }
+}
+
+// GiveWay waits while people have transactions under way in this process, but not longer than that. It also gives the runtime a moment in
+// which it hears of new ones.
+func (t *Tx) GiveWay(ctx context.Context, atMost time.Duration) {
+	const look = 50 * time.Microsecond
+	for until := time.Now().Add(atMost); sleep(ctx, look) == nil && t.people.Load() > 0 && time.Now().Before(until); {
+	}
 }
 
 // scope is what a transaction runs as: a database role and, for persons who are not staff, what they see.
@@ -113,7 +134,7 @@ func (s *Store) inTx(ctx context.Context, opts pgx.TxOptions, sc scope, f func(c
 
 func (s *Store) once(ctx context.Context, opts pgx.TxOptions, sc scope, f func(context.Context, *Tx) error) error {
 	return pgx.BeginTxFunc(ctx, s.pool, opts, func(tx pgx.Tx) error {
-		t := &Tx{tx: tx, prefix: s.prefix}
+		t := &Tx{tx: tx, prefix: s.prefix, people: &s.people}
 		if err := t.setScope(ctx, sc); err != nil {
 			return err
 		}

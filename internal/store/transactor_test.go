@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -14,6 +15,7 @@ import (
 
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/store"
 	"lintel.example/lintel/internal/store/storetest"
 )
@@ -282,5 +284,54 @@ func TestAConnectionThatIsCutOffIsToldAsUnavailable(t *testing.T) {
 	}
 	if err := s.InRawTx(t.Context(), staff, func(tx pgx.Tx) error { return insertChange(t.Context(), tx, idOf("kept")) }); err != nil {
 		t.Error(err)
+	}
+}
+
+// The clock of this test only tells that waiting ends; how long it takes is not held against anything.
+func TestTheProgramGivesWayWhilePeopleHaveTransactionsUnderWay(t *testing.T) {
+	t.Parallel()
+	s := store.New(storetest.New(t).App, "lintel")
+	var gaveWay, personDone atomic.Bool
+	begun, done := make(chan struct{}), make(chan error, 1)
+	go func() {
+		done <- s.InTxReadOnly(t.Context(), identity.Actor{PersonID: uuid.New(), Role: identity.Dispatcher, ScopeKind: identity.ScopeAll}, func(ctx context.Context, _ fleet.Tx) error {
+			close(begun)
+			time.Sleep(50 * time.Millisecond)
+			if gaveWay.Load() {
+				return errors.New("the program went on meanwhile")
+			}
+			personDone.Store(true)
+			return nil
+		})
+	}()
+	<-begun
+	err := s.InTxReadOnly(t.Context(), identity.Program(), func(ctx context.Context, tx fleet.Tx) error {
+		tx.GiveWay(ctx, time.Hour)
+		gaveWay.Store(true)
+		if !personDone.Load() {
+			return errors.New("the program did not wait")
+		}
+		return nil
+	})
+	if err := errors.Join(err, <-done); err != nil {
+		t.Fatal(err)
+	}
+	begun = make(chan struct{})
+	stay := make(chan struct{})
+	go func() {
+		done <- s.InTx(t.Context(), identity.Actor{PersonID: uuid.New(), Role: identity.Dispatcher, ScopeKind: identity.ScopeAll}, func(context.Context, fleet.Tx) error {
+			close(begun)
+			<-stay
+			return nil
+		})
+	}()
+	<-begun
+	err = s.InTxReadOnly(t.Context(), identity.Program(), func(ctx context.Context, tx fleet.Tx) error {
+		tx.GiveWay(ctx, 20*time.Millisecond) // ends although the person does not
+		return nil
+	})
+	close(stay)
+	if err := errors.Join(err, <-done); err != nil {
+		t.Fatal(err)
 	}
 }

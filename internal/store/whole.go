@@ -199,7 +199,7 @@ func (s *Store) ReadWhole(ctx context.Context, f func(*WholeReader) error) error
 		if err := tx.QueryRow(ctx, "select version from "+versionTable).Scan(&r.SchemaVersion); err != nil {
 			return fmt.Errorf("version of the schema: %w", err)
 		}
-		if err := (&Tx{tx: tx, prefix: s.prefix}).setScope(ctx, scopeOf(identity.Program())); err != nil {
+		if err := (&Tx{tx: tx, prefix: s.prefix, people: &s.people}).setScope(ctx, scopeOf(identity.Program())); err != nil {
 			return err
 		}
 		whole, err := readWhole(ctx, tx)
