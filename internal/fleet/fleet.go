@@ -95,6 +95,8 @@ type Tx interface {
 	revisionRows
 	findingRows
 	planRows
+	roundRows
+	routePlanRows
 	workOrderRows
 	jobRunRows
 	visitRows

@@ -3,8 +3,8 @@ package route
 // How time runs through a shift with a break. All four only ever grow with their first argument, so that the earliest
 // beginning of each visit is the best one, and what is late stays late when it begins later.
 
-// drive says when somebody arrives who sets off at t; the break stops the drive.
-func (b Window) drive(t, takes float64) float64 {
+// Drive says when somebody arrives who sets off at t; the break stops the drive.
+func (b Window) Drive(t, takes float64) float64 {
 	switch {
 	case t >= b.To || t+takes <= b.From:
 		return t + takes
@@ -22,8 +22,8 @@ func (b Window) begin(t, takes float64) float64 {
 	return t
 }
 
-// setOff is the latest time to set off and arrive by then.
-func (b Window) setOff(by, takes float64) float64 {
+// SetOff is the latest time to set off and arrive by then.
+func (b Window) SetOff(by, takes float64) float64 {
 	switch {
 	case by <= b.From || by-takes >= b.To:
 		return by - takes

@@ -57,9 +57,9 @@ func Explain(p *Problem, plan Plan, visit int) Reason {
 
 // alone says whether a shift can make the visit when it makes no other.
 func (p *Problem) alone(v *Visit, shift *Shift, window Window) bool {
-	arrive := shift.Break.drive(shift.Hours.From, p.Time[shift.Start*p.Places+v.Place])
+	arrive := shift.Break.Drive(shift.Hours.From, p.Time[shift.Start*p.Places+v.Place])
 	begin := shift.Break.begin(max(arrive, window.From), v.Duration)
-	return begin <= window.To && shift.Break.drive(begin+v.Duration, p.Time[v.Place*p.Places+shift.End]) <= shift.Hours.To
+	return begin <= window.To && shift.Break.Drive(begin+v.Duration, p.Time[v.Place*p.Places+shift.End]) <= shift.Hours.To
 }
 
 // Placement is where and when a visit is made, and what speaks for it.
@@ -89,7 +89,7 @@ func Placements(p *Problem, plan Plan) []*Placement {
 			if len(w.stops) > 3 {
 				around = p.Distance[int(a.place)*p.Places+int(c.place)]
 			}
-			arrive := shift.Break.drive(a.leave, p.Time[int(a.place)*p.Places+int(b.place)])
+			arrive := shift.Break.Drive(a.leave, p.Time[int(a.place)*p.Places+int(b.place)])
 			out[b.visit] = &Placement{Shift: r, Position: i - 1, Arrive: arrive, Begin: b.leave - p.Visits[b.visit].Duration, Leave: b.leave,
 				Detour: b.leg + c.leg - around, Other: -1}
 		}

@@ -105,7 +105,7 @@ func (p *Problem) Check() error {
 			return fmt.Errorf("shift %d: where fewer shifts are better than any distance, all must be alike", i)
 		case !atLeastZero(s.Capacity):
 			return fmt.Errorf("shift %d: capacity must be finite and not negative", i)
-		case s.Break.drive(s.Hours.From, p.Time[s.Start*p.Places+s.End]) > s.Hours.To:
+		case s.Break.Drive(s.Hours.From, p.Time[s.Start*p.Places+s.End]) > s.Hours.To:
 			return fmt.Errorf("shift %d: the way from its start to its end alone takes longer than its hours", i)
 		}
 	}

@@ -308,12 +308,12 @@ func (s *search) measure(r int32) {
 		}
 		v := &s.p.Visits[b.visit]
 		w.load += v.Demand
-		b.leave = shift.Break.begin(max(shift.Break.drive(a.leave, s.time[leg]), spans[b.visit].ready), v.Duration) + v.Duration
+		b.leave = shift.Break.begin(max(shift.Break.Drive(a.leave, s.time[leg]), spans[b.visit].ready), v.Duration) + v.Duration
 	}
 	for i := len(w.stops) - 2; i > 0; i-- {
 		a, b := &w.stops[i], &w.stops[i+1]
 		v := &s.p.Visits[a.visit]
-		done := shift.Break.setOff(b.latest, s.time[int(a.place)*s.p.Places+int(b.place)])
+		done := shift.Break.SetOff(b.latest, s.time[int(a.place)*s.p.Places+int(b.place)])
 		a.latest = shift.Break.beginBy(min(spans[a.visit].due, done-v.Duration), v.Duration)
 	}
 	if len(w.stops) == 2 { // nobody sets off
@@ -551,8 +551,8 @@ func (s *search) positionIn(u, r int32, below float64) (at int, extra float64) {
 			continue
 		}
 		if rests {
-			begin := shift.Break.begin(max(shift.Break.drive(a.leave, toTime[a.place]), span.ready), v.Duration)
-			if begin > span.due || shift.Break.drive(begin+v.Duration, fromTime[b.place]) > b.latest {
+			begin := shift.Break.begin(max(shift.Break.Drive(a.leave, toTime[a.place]), span.ready), v.Duration)
+			if begin > span.due || shift.Break.Drive(begin+v.Duration, fromTime[b.place]) > b.latest {
 				continue
 			}
 		} else {

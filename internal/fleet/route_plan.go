@@ -1,0 +1,783 @@
+package fleet
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/route"
+)
+
+// RouteAsk says for which days routes are planned, and how.
+type RouteAsk struct {
+	From      duedate.Day `json:"from"`
+	Days      int         `json:"days"`       // 1 to 62
+	AheadDays int         `json:"ahead_days"` // orders due so long after the last day are done on the way, where that costs little
+	Factor    float64     `json:"factor"`     // how much longer a way is than the great circle
+	SpeedKmh  float64     `json:"speed_kmh"`
+	ArrivalM  float64     `json:"arrival_min"`
+	Steps     int         `json:"steps"` // of the search: with the same orders the same plan
+	Seed      uint64      `json:"seed"`
+	Ways      Ways        `json:"-"` // measured ones; nil: all are guessed
+}
+
+// Ways gives how long and how far it is from one place to another; a place is a site or the home of a technician, by its id.
+type Ways func(from, to uuid.UUID) (minutes, km float64, known bool)
+
+// What is assumed where nothing else is said: common practice, no source.
+const (
+	usualFactor, usualSpeedKmh, usualArrivalMin = 1.3, 45.0, 8.0
+	usualSteps                                  = 40_000
+	mostSearchSteps                             = 5_000_000
+)
+
+// Filled gives the usual value to whatever is zero.
+func (a RouteAsk) Filled() RouteAsk {
+	a.Days, a.Factor, a.SpeedKmh, a.Seed = cmp.Or(a.Days, 5), cmp.Or(a.Factor, usualFactor), cmp.Or(a.SpeedKmh, usualSpeedKmh), cmp.Or(a.Seed, 1)
+	a.Steps = cmp.Or(a.Steps, usualSteps)
+	return a
+}
+
+// RoutePlan is who drives where on some days.
+type RoutePlan struct {
+	RoutePlanID uuid.UUID
+	State       string // draft, taken_over
+	MadeAt      time.Time
+	MadeBy      uuid.UUID
+	TakenAt     *time.Time
+	TakenBy     *uuid.UUID
+	RouteAnswer
+}
+
+// RouteAnswer is what was planned, and on what it rests. The JSON names are kept.
+type RouteAnswer struct {
+	Ask      RouteAsk     `json:"ask"`
+	Shifts   []RouteShift `json:"shifts"` // by day, then by name; only those with visits
+	Left     []RouteLeft  `json:"left"`   // by due day
+	Idle     []RouteIdle  `json:"idle"`   // technicians who are not planned, and why
+	Visits   int          `json:"visits"`
+	DriveMin float64      `json:"drive_min"`
+	WorkMin  float64      `json:"work_min"`
+	KM       float64      `json:"km"`
+	Late     int          `json:"late"`    // visits after their due day that were not late before the plan's first day
+	Moved    int          `json:"moved"`   // visits that were planned otherwise before
+	Guessed  bool         `json:"guessed"` // ways are great circles times the factor
+	Lasting  []Lasting    `json:"lasting"`
+}
+
+// Lasting is how long a visit of a kind is taken to last, and from how many signed visits that is learnt; none: it is the usual.
+type Lasting struct {
+	Kind    string  `json:"kind"`
+	Minutes float64 `json:"minutes"`
+	Of      int     `json:"of"`
+}
+
+// RouteShift is the day of one technician.
+type RouteShift struct {
+	PersonID uuid.UUID     `json:"person_id"`
+	Name     string        `json:"name"`
+	TimeZone string        `json:"time_zone"`
+	Day      duedate.Day   `json:"day"`
+	Begins   time.Time     `json:"begins"` // sets off from home
+	Ends     time.Time     `json:"ends"`   // is back
+	Break    *[2]time.Time `json:"break,omitempty"`
+	DriveMin float64       `json:"drive_min"`
+	KM       float64       `json:"km"`
+	Stops    []RouteStop   `json:"stops"`
+}
+
+// RouteStop is one order in a shift.
+type RouteStop struct {
+	RouteOrder
+	Arrive    time.Time `json:"arrive"`
+	Begin     time.Time `json:"begin"`
+	Leave     time.Time `json:"leave"`
+	KM        float64   `json:"km"` // from the stop before, or from home
+	DetourMin float64   `json:"detour_min"`
+	Other     string    `json:"other"` // who would be next best on which day; "" when nobody could
+	OtherMin  float64   `json:"other_min"`
+	Held      bool      `json:"held"`
+	Late      bool      `json:"late"`
+	Stood     RouteWas  `json:"stood"` // how it was planned before
+	Moved     bool      `json:"moved"` // it was, and otherwise
+}
+
+// RouteWas is how an order was planned before.
+type RouteWas struct {
+	PersonID *uuid.UUID  `json:"person_id,omitempty"`
+	On       duedate.Day `json:"on,omitzero"`
+}
+
+// RouteOrder is what is shown of an order in a plan.
+type RouteOrder struct {
+	WorkOrderID uuid.UUID   `json:"work_order_id"`
+	SiteID      uuid.UUID   `json:"site_id"`
+	DoorID      uuid.UUID   `json:"door_id"`
+	Kind        string      `json:"kind"`
+	DueOn       duedate.Day `json:"due_on"`
+	Urgency     string      `json:"urgency"` // unsafe, overdue, due, ahead
+	Site        string      `json:"site"`
+	Door        string      `json:"door"`
+	TimeZone    string      `json:"time_zone"`
+}
+
+// RouteLeft is an order that is not in the plan, and why: what internal/route says, or no_place, no_technician, held_elsewhere.
+type RouteLeft struct {
+	RouteOrder
+	Reason string `json:"reason"`
+}
+
+// RouteIdle is a technician who is not planned: no_terms, or free on all of the days.
+type RouteIdle struct {
+	PersonID uuid.UUID `json:"person_id"`
+	Name     string    `json:"name"`
+	Reason   string    `json:"reason"`
+}
+
+// RoundOrder is an open order with what decides where it may be put.
+type RoundOrder struct {
+	RouteOrder
+	CustomerID uuid.UUID
+	Region     string
+	Position   *Position
+	Priority   string
+	RespondBy  *time.Time
+	Unsafe     bool // an out-of-service case is open at the door
+	RulePack   string
+	AssignedTo *uuid.UUID
+	PlannedOn  duedate.Day
+	Hold       *OrderHold
+	Hours      *VisitingHours
+}
+
+// RoundTechnician is somebody who may be sent.
+type RoundTechnician struct {
+	PersonID     uuid.UUID
+	Name         string
+	Terms        *WorkingTerms
+	Certificates []identity.Qualification
+}
+
+// RoutePlanQuery asks for plans, the newest first.
+type RoutePlanQuery struct {
+	BeforeAt time.Time
+	BeforeID uuid.UUID
+	Limit    int
+}
+
+type routePlanRows interface {
+	// RoundOrders gives the open orders that are due until a day, or planned, by id.
+	RoundOrders(ctx context.Context, until duedate.Day) ([]RoundOrder, error)
+	RoundTechnicians(ctx context.Context, at time.Time) ([]RoundTechnician, error)
+	// Lastings gives the median of signed visits by kind of order, for each door that was seen to.
+	Lastings(ctx context.Context, since time.Time) ([]Lasting, error)
+	// InsertRoutePlan answers false when the id is taken.
+	InsertRoutePlan(ctx context.Context, p RoutePlan) (bool, error)
+	RoutePlanByID(ctx context.Context, id uuid.UUID) (RoutePlan, error)
+	RoutePlanPage(ctx context.Context, q RoutePlanQuery) ([]RoutePlan, error)
+	TakeOverRoutePlan(ctx context.Context, id uuid.UUID, at time.Time, by uuid.UUID) error
+}
+
+func (f *Fleet) checkRouteAsk(a RouteAsk) error {
+	var faults fault.List
+	if a.From.IsZero() {
+		faults.Add("/from", "date_missing")
+	}
+	f.checkDay(&faults, "/from", a.From)
+	within := func(pointer string, x, least, greatest float64) {
+		if !(x >= least && x <= greatest) {
+			faults.Add(pointer, "out_of_range", "least", least, "greatest", greatest)
+		}
+	}
+	within("/days", float64(a.Days), 1, 62)
+	within("/ahead_days", float64(a.AheadDays), 0, 366)
+	within("/factor", a.Factor, 1, 3)
+	within("/speed_kmh", a.SpeedKmh, 5, 130)
+	within("/arrival_min", a.ArrivalM, 0, 120)
+	within("/steps", float64(a.Steps), 1, mostSearchSteps)
+	return faults.Err()
+}
+
+// PlanRoutes plans who drives where and keeps the plan as a draft: no order changes until it is taken over. The same id gives the same plan.
+func (f *Fleet) PlanRoutes(ctx context.Context, by identity.Actor, id uuid.UUID, ask RouteAsk) (p RoutePlan, created bool, err error) {
+	if err := f.checkRouteAsk(ask); err != nil {
+		return p, false, err
+	}
+	var orders []RoundOrder
+	var technicians []RoundTechnician
+	var lastings []Lasting
+	there := false
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		if p, err = tx.RoutePlanByID(ctx, id); err == nil {
+			there = true
+			return nil
+		}
+		if orders, err = tx.RoundOrders(ctx, ask.From.AddDays(ask.Days-1+ask.AheadDays)); err != nil {
+			return err
+		}
+		if technicians, err = tx.RoundTechnicians(ctx, f.Now()); err != nil {
+			return err
+		}
+		lastings, err = tx.Lastings(ctx, f.Now().AddDate(-2, 0, 0))
+		return err
+	})
+	if err != nil || there {
+		return p, false, err
+	}
+	answer, err := f.routesOf(ctx, ask, orders, technicians, lastings)
+	if err != nil {
+		return p, false, err
+	}
+	p = RoutePlan{RoutePlanID: id, State: "draft", MadeAt: f.Now(), MadeBy: by.PersonID, RouteAnswer: answer}
+	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
+		if created, err = tx.InsertRoutePlan(ctx, p); err != nil || !created {
+			if err == nil {
+				p, err = tx.RoutePlanByID(ctx, id)
+			}
+			return err
+		}
+		return f.record(ctx, tx, by, "route_plan", id, struct {
+			Ask    RouteAsk
+			Visits int
+		}{ask, answer.Visits})
+	})
+	return p, created, err
+}
+
+// RoutePlan gives one plan.
+func (f *Fleet) RoutePlan(ctx context.Context, by identity.Actor, id uuid.UUID) (p RoutePlan, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		p, err = tx.RoutePlanByID(ctx, id)
+		return err
+	})
+	return p, err
+}
+
+// RoutePlans lists plans, the newest first.
+func (f *Fleet) RoutePlans(ctx context.Context, by identity.Actor, q RoutePlanQuery) (list []RoutePlan, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		list, err = tx.RoutePlanPage(ctx, q)
+		return err
+	})
+	return list, err
+}
+
+// TakenOver is what came of taking a plan over.
+type TakenOver struct {
+	Assigned int         // orders that now stand as planned
+	Passed   []uuid.UUID // orders that were closed, or planned otherwise by somebody, since the plan was made
+}
+
+// takenTogether is how many orders one transaction assigns.
+const takenTogether = 50
+
+// TakeOverRoutePlan assigns the orders of a plan as it says. Orders that somebody closed or planned otherwise since are passed over and named.
+// Taken over in part and again, it goes on where it was.
+func (f *Fleet) TakeOverRoutePlan(ctx context.Context, by identity.Actor, id uuid.UUID) (p RoutePlan, done TakenOver, err error) {
+	if p, err = f.RoutePlan(ctx, by, id); err != nil {
+		return p, done, err
+	}
+	type assignment struct {
+		stop  RouteStop
+		shift *RouteShift
+	}
+	var all []assignment
+	for i := range p.Shifts {
+		for _, s := range p.Shifts[i].Stops {
+			all = append(all, assignment{s, &p.Shifts[i]})
+		}
+	}
+	slices.SortFunc(all, func(a, b assignment) int { return cmp.Compare(a.stop.DoorID.String(), b.stop.DoorID.String()) }) // two do not wait for each other
+	for part := range slices.Chunk(all, takenTogether) {
+		assigned, passed := 0, []uuid.UUID(nil)
+		err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
+			assigned, passed = 0, nil
+			for _, a := range part {
+				o, err := lockedOrder(ctx, tx, a.stop.WorkOrderID)
+				if err != nil {
+					return err
+				}
+				if o.State != "open" || !a.stop.stands(o, a.shift) {
+					passed = append(passed, o.WorkOrderID)
+					continue
+				}
+				assigned++
+				if _, err := f.changeOrder(ctx, tx, by, o.WorkOrderID, o.Version, func(o *WorkOrder) error {
+					o.AssignedTo, o.PlannedOn = &a.shift.PersonID, a.shift.Day
+					return nil
+				}); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			return p, done, err
+		}
+		done.Assigned += assigned
+		done.Passed = append(done.Passed, passed...)
+	}
+	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
+		if err := tx.TakeOverRoutePlan(ctx, id, f.Now(), by.PersonID); err != nil {
+			return err
+		}
+		if p, err = tx.RoutePlanByID(ctx, id); err != nil {
+			return err
+		}
+		return f.record(ctx, tx, by, "route_plan", id, struct{ TakenOver }{done})
+	})
+	return p, done, err
+}
+
+// stands tells whether an order is still planned as it was when the plan was made, or as the plan has it already.
+func (s RouteStop) stands(o WorkOrder, shift *RouteShift) bool {
+	is := func(person *uuid.UUID, on duedate.Day) bool {
+		return o.PlannedOn == on && (person == nil) == (o.AssignedTo == nil) && (person == nil || *person == *o.AssignedTo)
+	}
+	if is(&shift.PersonID, shift.Day) {
+		return true
+	}
+	return is(s.Stood.PersonID, s.Stood.On)
+}
+
+// rounds is a plan in the making.
+type rounds struct {
+	f        *Fleet
+	ask      RouteAsk
+	since    time.Time // when minute 0 is
+	problem  route.Problem
+	places   []uuid.UUID
+	at       []Position
+	numbers  map[uuid.UUID]int
+	shifts   []roundShift
+	orders   []*RoundOrder // by number of visit
+	fixed    []bool        // by number of visit: held
+	left     []RouteLeft
+	idle     []RouteIdle
+	lastings map[string]Lasting
+}
+
+type roundShift struct {
+	technician *RoundTechnician
+	day        duedate.Day
+}
+
+// usualMinutes is how long a visit is taken to last where fewer than learntFrom were signed: common practice, no source.
+func usualMinutes(kind string) float64 {
+	switch kind {
+	case "inspection":
+		return 45
+	case "service":
+		return 60
+	case "handover":
+		return 90
+	}
+	return 75
+}
+
+const learntFrom = 8
+
+// What leaving an order out costs, in minutes of driving: no detour is too long for the first three, and only a short one is worth the last.
+// Common practice, no source.
+const (
+	priceUnsafe  = 20_000
+	priceOverdue = 8_000
+	priceDue     = 4_000
+	priceAhead   = 25
+)
+
+func (f *Fleet) routesOf(ctx context.Context, ask RouteAsk, orders []RoundOrder, technicians []RoundTechnician, lastings []Lasting) (RouteAnswer, error) {
+	y, m, d := ask.From.Date()
+	r := rounds{f: f, ask: ask, since: time.Date(y, m, d, 0, 0, 0, 0, time.UTC), numbers: map[uuid.UUID]int{}, lastings: map[string]Lasting{}, idle: []RouteIdle{}, left: []RouteLeft{}}
+	for _, l := range lastings {
+		if l.Of >= learntFrom {
+			r.lastings[l.Kind] = l
+		}
+	}
+	for i := range technicians {
+		r.addTechnician(&technicians[i])
+	}
+	if err := r.addOrders(orders); err != nil {
+		return RouteAnswer{}, err
+	}
+	guessed := r.measure()
+	if err := r.problem.Check(); err != nil {
+		return RouteAnswer{}, fmt.Errorf("routes: %w", err)
+	}
+	steps := route.Steps(ask.Steps)
+	budget := func(n int) float64 {
+		if ctx.Err() != nil {
+			return 1
+		}
+		return steps(n)
+	}
+	plan := route.Solve(&r.problem, ask.Seed, budget)
+	if r.release(plan) {
+		plan = route.Solve(&r.problem, ask.Seed, budget)
+	}
+	if err := ctx.Err(); err != nil {
+		return RouteAnswer{}, err
+	}
+	answer := r.told(plan)
+	answer.Guessed = guessed
+	return answer, nil
+}
+
+func (r *rounds) place(id uuid.UUID, at Position) int {
+	n, known := r.numbers[id]
+	if !known {
+		n = len(r.places)
+		r.numbers[id] = n
+		r.places, r.at = append(r.places, id), append(r.at, at)
+	}
+	return n
+}
+
+// isoDay is 1 on Monday and 7 on Sunday.
+func isoDay(d duedate.Day) int { return int(d.Weekday()+6)%7 + 1 }
+
+func (r *rounds) addTechnician(t *RoundTechnician) {
+	if t.Terms == nil {
+		r.idle = append(r.idle, RouteIdle{t.PersonID, t.Name, "no_terms"})
+		return
+	}
+	zone := zoneOr(t.Terms.TimeZone, time.UTC)
+	home := r.place(t.PersonID, t.Terms.Home)
+	works := false
+	for n := range r.ask.Days {
+		day := r.ask.From.AddDays(n)
+		if !slices.Contains(t.Terms.Weekdays, isoDay(day)) {
+			continue
+		}
+		works = true
+		s := route.Shift{Start: home, End: home}
+		s.Hours.From, s.Hours.To = t.Terms.Hours.span(day, zone, r.since)
+		s.Break.From, s.Break.To = t.Terms.Break.span(day, zone, r.since)
+		r.problem.Shifts = append(r.problem.Shifts, s)
+		r.shifts = append(r.shifts, roundShift{t, day})
+	}
+	if !works {
+		r.idle = append(r.idle, RouteIdle{t.PersonID, t.Name, "free"})
+	}
+}
+
+// mostNeeds is how many different sets of technicians bits are given to; orders with a set beyond name their shifts one by one.
+const mostNeeds = 62
+
+func (r *rounds) addOrders(orders []RoundOrder) error {
+	needs := map[string]uint64{} // of those who may, by a text that names them
+	for i := range orders {
+		o := &orders[i]
+		r.rank(o)
+		if o.Position == nil {
+			r.leave(o, "no_place")
+			continue
+		}
+		v := route.Visit{Place: r.place(o.SiteID, *o.Position), Duration: r.minutes(o.Kind), Price: price(o.Urgency)}
+		held := o.Hold != nil
+		if held && !o.PlannedOn.IsZero() && (o.PlannedOn.Before(r.ask.From) || o.PlannedOn.After(r.last())) {
+			r.leave(o, "held_elsewhere")
+			continue
+		}
+		v.Windows = r.windows(o, v.Duration, o.DueOn)
+		if r.planned(o) {
+			v.Only = r.only(o)
+			if held && len(v.Only) == 0 {
+				r.leave(o, "held_elsewhere")
+				continue
+			}
+		}
+		may, everybody := r.may(o)
+		if len(may) == 0 {
+			r.leave(o, "no_technician")
+			continue
+		}
+		if !everybody && !held {
+			if err := r.need(&v, may, needs); err != nil {
+				return err
+			}
+		}
+		r.problem.Visits = append(r.problem.Visits, v)
+		r.orders, r.fixed = append(r.orders, o), append(r.fixed, held)
+	}
+	return nil
+}
+
+func (r *rounds) leave(o *RoundOrder, reason string) {
+	r.left = append(r.left, RouteLeft{o.RouteOrder, reason})
+}
+
+func (r *rounds) last() duedate.Day { return r.ask.From.AddDays(r.ask.Days - 1) }
+
+func (r *rounds) rank(o *RoundOrder) {
+	switch {
+	case o.Unsafe || o.Priority == "emergency":
+		o.Urgency = "unsafe"
+	case o.DueOn.Before(r.ask.From) || o.Priority == "urgent":
+		o.Urgency = "overdue"
+	case o.DueOn.After(r.last()):
+		o.Urgency = "ahead"
+	default:
+		o.Urgency = "due"
+	}
+}
+
+func price(urgency string) float64 {
+	return map[string]float64{"unsafe": priceUnsafe, "overdue": priceOverdue, "due": priceDue, "ahead": priceAhead}[urgency]
+}
+
+func (r *rounds) minutes(kind string) float64 {
+	if l, ok := r.lastings[kind]; ok {
+		return l.Minutes
+	}
+	return usualMinutes(kind)
+}
+
+// planned tells whether somebody has planned an order for one of the days, or said who goes.
+func (r *rounds) planned(o *RoundOrder) bool {
+	return o.AssignedTo != nil || !o.PlannedOn.IsZero() && !o.PlannedOn.Before(r.ask.From) && !o.PlannedOn.After(r.last())
+}
+
+// only names the shifts that agree with how an order is planned.
+func (r *rounds) only(o *RoundOrder) (list []int) {
+	inPlan := !o.PlannedOn.Before(r.ask.From) && !o.PlannedOn.After(r.last())
+	for i, s := range r.shifts {
+		if (o.AssignedTo == nil || s.technician.PersonID == *o.AssignedTo) && (o.PlannedOn.IsZero() || !inPlan || s.day == o.PlannedOn) {
+			list = append(list, i)
+		}
+	}
+	return list
+}
+
+// windows are when an order's visit may begin: within the hours of its site on each day until its due day, or until somebody must be there.
+// One that was late before the first day may come on any day.
+func (r *rounds) windows(o *RoundOrder, lasts float64, until duedate.Day) (list []route.Window) {
+	zone := zoneOr(o.TimeZone, time.UTC)
+	last := r.last()
+	if !until.Before(r.ask.From) && until.Before(last) {
+		last = until
+	}
+	latest := math.Inf(1)
+	if o.RespondBy != nil {
+		if at := o.RespondBy.Sub(r.since).Minutes(); at > 0 {
+			latest = at
+		}
+	}
+	for day := r.ask.From; !day.After(last); day = day.AddDays(1) {
+		open := DayHours{0, 24 * 60}
+		if o.Hours != nil {
+			if !slices.Contains(o.Hours.Weekdays, isoDay(day)) {
+				continue
+			}
+			open = o.Hours.Hours
+		}
+		from, to := open.span(day, zone, r.since)
+		if o.Hours != nil {
+			to = max(from, to-lasts)
+		}
+		if o.Hold != nil && o.Hold.Begin != nil {
+			if day != o.PlannedOn {
+				continue
+			}
+			from, to = o.Hold.Begin.span(day, zone, r.since)
+		}
+		if to = min(to, latest); from <= to {
+			if n := len(list); n > 0 && list[n-1].To >= from {
+				list[n-1].To = to
+				continue
+			}
+			list = append(list, route.Window{From: from, To: to})
+		}
+	}
+	if list == nil { // never open: a window that meets no shift
+		list = []route.Window{{From: -1e6, To: -1e6}}
+	}
+	return list
+}
+
+// may names those who may be sent: in whose regions the site is, and who may sign where somebody must.
+func (r *rounds) may(o *RoundOrder) (list []uuid.UUID, everybody bool) {
+	var kinds []string
+	if o.Kind == "inspection" && o.RulePack != "" {
+		if pack, ok := r.f.Book.Pack(o.RulePack); ok {
+			kinds = pack.Certificates()
+		}
+	}
+	all := 0
+	for i, s := range r.shifts {
+		t := s.technician
+		if i > 0 && r.shifts[i-1].technician == t {
+			continue
+		}
+		all++
+		if len(t.Terms.Regions) > 0 && !slices.Contains(t.Terms.Regions, o.Region) {
+			continue
+		}
+		card := PersonCard{Name: t.Name, Certificates: t.Certificates}
+		if len(kinds) > 0 {
+			if _, ok := card.On(r.last(), kinds...); !ok {
+				continue
+			}
+		}
+		list = append(list, t.PersonID)
+	}
+	return list, len(list) == all
+}
+
+// need gives a set of technicians a bit.
+func (r *rounds) need(v *route.Visit, may []uuid.UUID, needs map[string]uint64) error {
+	text, err := json.Marshal(may)
+	if err != nil {
+		return err
+	}
+	bit, known := needs[string(text)]
+	if !known && len(needs) < mostNeeds {
+		bit = 1 << len(needs)
+		needs[string(text)] = bit
+		for i, s := range r.shifts {
+			if slices.Contains(may, s.technician.PersonID) {
+				r.problem.Shifts[i].Has |= bit
+			}
+		}
+	}
+	v.Needs = bit
+	if bit == 0 && len(v.Only) == 0 {
+		for i, s := range r.shifts {
+			if slices.Contains(may, s.technician.PersonID) {
+				v.Only = append(v.Only, i)
+			}
+		}
+	}
+	return nil
+}
+
+// measure fills in how long it takes between all places; guessed tells that some ways are not measured.
+func (r *rounds) measure() (guessed bool) {
+	n := len(r.places)
+	r.problem.Places, r.problem.Time = n, make([]float64, n*n)
+	for a := range n {
+		for b := range n {
+			minutes, _, known := r.way(a, b)
+			r.problem.Time[a*n+b] = minutes
+			guessed = guessed || !known
+		}
+	}
+	r.problem.Distance = r.problem.Time
+	return guessed
+}
+
+func (r *rounds) way(a, b int) (minutes, km float64, known bool) {
+	if a == b {
+		return 0, 0, true
+	}
+	if r.ask.Ways != nil {
+		if minutes, km, known := r.ask.Ways(r.places[a], r.places[b]); known {
+			return minutes + r.ask.ArrivalM, km, true
+		}
+	}
+	roads := route.Roads{Factor: r.ask.Factor, SpeedKmh: r.ask.SpeedKmh, ArrivalMin: r.ask.ArrivalM}
+	return roads.Minutes(route.Position(r.at[a]), route.Position(r.at[b])), roads.KM(route.Position(r.at[a]), route.Position(r.at[b])), false
+}
+
+// release lets go of what kept visits out that found no room: how they were planned before, unless they are held, and their due day, for late is
+// better than never. It tells whether there is anything to try again.
+func (r *rounds) release(plan route.Plan) (again bool) {
+	for _, u := range plan.Left {
+		v, o := &r.problem.Visits[u], r.orders[u]
+		if o.Urgency == "ahead" && !r.planned(o) {
+			continue
+		}
+		if !r.fixed[u] && r.planned(o) && v.Only != nil {
+			v.Only, again = nil, true
+		}
+		if o.Urgency == "due" && !r.fixed[u] && o.DueOn.Before(r.last()) {
+			v.Windows, again = r.windows(o, v.Duration, r.last()), true
+		}
+	}
+	return again
+}
+
+// told is the plan as people read it.
+func (r *rounds) told(plan route.Plan) RouteAnswer {
+	answer := RouteAnswer{Ask: r.ask, Shifts: []RouteShift{}, Left: r.left, Idle: r.idle, Lasting: []Lasting{}}
+	for _, kind := range orderKinds() {
+		l, ok := r.lastings[kind]
+		if !ok {
+			l = Lasting{Kind: kind, Minutes: usualMinutes(kind)}
+		}
+		answer.Lasting = append(answer.Lasting, l)
+	}
+	placements := route.Placements(&r.problem, plan)
+	for i, visits := range plan.Routes {
+		if len(visits) > 0 {
+			answer.add(r.shift(i, visits, placements))
+		}
+	}
+	slices.SortStableFunc(answer.Shifts, func(a, b RouteShift) int {
+		return cmp.Or(a.Day.Compare(b.Day), cmp.Compare(a.Name, b.Name), cmp.Compare(a.PersonID.String(), b.PersonID.String()))
+	})
+	for _, u := range plan.Left {
+		answer.Left = append(answer.Left, RouteLeft{r.orders[u].RouteOrder, string(route.Explain(&r.problem, plan, u))})
+	}
+	slices.SortStableFunc(answer.Left, func(a, b RouteLeft) int {
+		return cmp.Or(a.DueOn.Compare(b.DueOn), cmp.Compare(a.WorkOrderID.String(), b.WorkOrderID.String()))
+	})
+	return answer
+}
+
+func (a *RouteAnswer) add(s RouteShift) {
+	a.Shifts = append(a.Shifts, s)
+	a.DriveMin, a.KM = a.DriveMin+s.DriveMin, a.KM+s.KM
+	for _, stop := range s.Stops {
+		a.Visits++
+		a.WorkMin += stop.Leave.Sub(stop.Begin).Minutes()
+		if stop.Late && stop.Urgency == "due" {
+			a.Late++
+		}
+		if stop.Moved {
+			a.Moved++
+		}
+	}
+}
+
+func (r *rounds) shift(i int, visits []int, placements []*route.Placement) RouteShift {
+	t, day, shift := r.shifts[i].technician, r.shifts[i].day, r.problem.Shifts[i]
+	zone := zoneOr(t.Terms.TimeZone, time.UTC)
+	at := func(minute float64) time.Time {
+		return r.since.Add(time.Duration(math.Round(minute*60)) * time.Second).In(zone)
+	}
+	s := RouteShift{PersonID: t.PersonID, Name: t.Name, TimeZone: t.Terms.TimeZone, Day: day}
+	if shift.Break.From < shift.Break.To {
+		s.Break = &[2]time.Time{at(shift.Break.From), at(shift.Break.To)}
+	}
+	from := shift.Start
+	for k, u := range visits {
+		o, p, v := r.orders[u], placements[u], r.problem.Visits[u]
+		minutes, km, _ := r.way(from, v.Place)
+		s.DriveMin, s.KM, from = s.DriveMin+minutes, s.KM+km, v.Place
+		stop := RouteStop{RouteOrder: o.RouteOrder, Arrive: at(p.Arrive), Begin: at(p.Begin), Leave: at(p.Leave), KM: km, DetourMin: p.Detour, OtherMin: p.OtherDetour, Held: r.fixed[u],
+			Late: day.After(o.DueOn)}
+		if p.Other >= 0 {
+			stop.Other = r.shifts[p.Other].technician.Name + ", " + r.shifts[p.Other].day.String()
+		}
+		stop.Stood = RouteWas{o.AssignedTo, o.PlannedOn}
+		stop.Moved = o.AssignedTo != nil && *o.AssignedTo != t.PersonID || !o.PlannedOn.IsZero() && o.PlannedOn != day
+		if k == 0 {
+			s.Begins = at(max(shift.Hours.From, shift.Break.SetOff(p.Begin, minutes))) // to be there just when the first visit begins
+		}
+		s.Stops = append(s.Stops, stop)
+	}
+	minutes, km, _ := r.way(from, shift.End)
+	s.DriveMin, s.KM = s.DriveMin+minutes, s.KM+km
+	s.Ends = at(shift.Break.Drive(placements[visits[len(visits)-1]].Leave, minutes))
+	return s
+}
