@@ -349,8 +349,8 @@ func (s RouteStop) stands(o WorkOrder, shift *RouteShift) bool {
 	return is(s.Stood.PersonID, s.Stood.On)
 }
 
-// rounds is a plan in the making.
-type rounds struct {
+// routing is a plan in the making.
+type routing struct {
 	f        *Fleet
 	ask      RouteAsk
 	since    time.Time // when minute 0 is
@@ -397,7 +397,7 @@ const (
 
 func (f *Fleet) routesOf(ctx context.Context, ask RouteAsk, orders []RoundOrder, technicians []RoundTechnician, lastings []Lasting) (RouteAnswer, error) {
 	y, m, d := ask.From.Date()
-	r := rounds{f: f, ask: ask, since: time.Date(y, m, d, 0, 0, 0, 0, time.UTC), numbers: map[uuid.UUID]int{}, lastings: map[string]Lasting{}, idle: []RouteIdle{}, left: []RouteLeft{}}
+	r := routing{f: f, ask: ask, since: time.Date(y, m, d, 0, 0, 0, 0, time.UTC), numbers: map[uuid.UUID]int{}, lastings: map[string]Lasting{}, idle: []RouteIdle{}, left: []RouteLeft{}}
 	for _, l := range lastings {
 		if l.Of >= learntFrom {
 			r.lastings[l.Kind] = l
@@ -432,7 +432,7 @@ func (f *Fleet) routesOf(ctx context.Context, ask RouteAsk, orders []RoundOrder,
 	return answer, nil
 }
 
-func (r *rounds) place(id uuid.UUID, at Position) int {
+func (r *routing) place(id uuid.UUID, at Position) int {
 	n, known := r.numbers[id]
 	if !known {
 		n = len(r.places)
@@ -445,7 +445,7 @@ func (r *rounds) place(id uuid.UUID, at Position) int {
 // isoDay is 1 on Monday and 7 on Sunday.
 func isoDay(d duedate.Day) int { return int(d.Weekday()+6)%7 + 1 }
 
-func (r *rounds) addTechnician(t *RoundTechnician) {
+func (r *routing) addTechnician(t *RoundTechnician) {
 	if t.Terms == nil {
 		r.idle = append(r.idle, RouteIdle{t.PersonID, t.Name, "no_terms"})
 		return
@@ -473,7 +473,7 @@ func (r *rounds) addTechnician(t *RoundTechnician) {
 // mostNeeds is how many different sets of technicians bits are given to; orders with a set beyond name their shifts one by one.
 const mostNeeds = 62
 
-func (r *rounds) addOrders(orders []RoundOrder) error {
+func (r *routing) addOrders(orders []RoundOrder) error {
 	needs := map[string]uint64{} // of those who may, by a text that names them
 	for i := range orders {
 		o := &orders[i]
@@ -512,13 +512,13 @@ func (r *rounds) addOrders(orders []RoundOrder) error {
 	return nil
 }
 
-func (r *rounds) leave(o *RoundOrder, reason string) {
+func (r *routing) leave(o *RoundOrder, reason string) {
 	r.left = append(r.left, RouteLeft{o.RouteOrder, reason})
 }
 
-func (r *rounds) last() duedate.Day { return r.ask.From.AddDays(r.ask.Days - 1) }
+func (r *routing) last() duedate.Day { return r.ask.From.AddDays(r.ask.Days - 1) }
 
-func (r *rounds) rank(o *RoundOrder) {
+func (r *routing) rank(o *RoundOrder) {
 	switch {
 	case o.Unsafe || o.Priority == "emergency":
 		o.Urgency = "unsafe"
@@ -535,7 +535,7 @@ func price(urgency string) float64 {
 	return map[string]float64{"unsafe": priceUnsafe, "overdue": priceOverdue, "due": priceDue, "ahead": priceAhead}[urgency]
 }
 
-func (r *rounds) minutes(kind string) float64 {
+func (r *routing) minutes(kind string) float64 {
 	if l, ok := r.lastings[kind]; ok {
 		return l.Minutes
 	}
@@ -543,12 +543,12 @@ func (r *rounds) minutes(kind string) float64 {
 }
 
 // planned tells whether somebody has planned an order for one of the days, or said who goes.
-func (r *rounds) planned(o *RoundOrder) bool {
+func (r *routing) planned(o *RoundOrder) bool {
 	return o.AssignedTo != nil || !o.PlannedOn.IsZero() && !o.PlannedOn.Before(r.ask.From) && !o.PlannedOn.After(r.last())
 }
 
 // only names the shifts that agree with how an order is planned.
-func (r *rounds) only(o *RoundOrder) (list []int) {
+func (r *routing) only(o *RoundOrder) (list []int) {
 	inPlan := !o.PlannedOn.Before(r.ask.From) && !o.PlannedOn.After(r.last())
 	for i, s := range r.shifts {
 		if (o.AssignedTo == nil || s.technician.PersonID == *o.AssignedTo) && (o.PlannedOn.IsZero() || !inPlan || s.day == o.PlannedOn) {
@@ -560,7 +560,7 @@ func (r *rounds) only(o *RoundOrder) (list []int) {
 
 // windows are when an order's visit may begin: within the hours of its site on each day until its due day, or until somebody must be there.
 // One that was late before the first day may come on any day.
-func (r *rounds) windows(o *RoundOrder, lasts float64, until duedate.Day) (list []route.Window) {
+func (r *routing) windows(o *RoundOrder, lasts float64, until duedate.Day) (list []route.Window) {
 	zone := zoneOr(o.TimeZone, time.UTC)
 	last := r.last()
 	if !until.Before(r.ask.From) && until.Before(last) {
@@ -605,7 +605,7 @@ func (r *rounds) windows(o *RoundOrder, lasts float64, until duedate.Day) (list 
 }
 
 // may names those who may be sent: in whose regions the site is, and who may sign where somebody must.
-func (r *rounds) may(o *RoundOrder) (list []uuid.UUID, everybody bool) {
+func (r *routing) may(o *RoundOrder) (list []uuid.UUID, everybody bool) {
 	var kinds []string
 	if o.Kind == "inspection" && o.RulePack != "" {
 		if pack, ok := r.f.Book.Pack(o.RulePack); ok {
@@ -634,7 +634,7 @@ func (r *rounds) may(o *RoundOrder) (list []uuid.UUID, everybody bool) {
 }
 
 // need gives a set of technicians a bit.
-func (r *rounds) need(v *route.Visit, may []uuid.UUID, needs map[string]uint64) error {
+func (r *routing) need(v *route.Visit, may []uuid.UUID, needs map[string]uint64) error {
 	text, err := json.Marshal(may)
 	if err != nil {
 		return err
@@ -661,7 +661,7 @@ func (r *rounds) need(v *route.Visit, may []uuid.UUID, needs map[string]uint64) 
 }
 
 // measure fills in how long it takes between all places; guessed tells that some ways are not measured.
-func (r *rounds) measure() (guessed bool) {
+func (r *routing) measure() (guessed bool) {
 	n := len(r.places)
 	r.problem.Places, r.problem.Time = n, make([]float64, n*n)
 	for a := range n {
@@ -675,7 +675,7 @@ func (r *rounds) measure() (guessed bool) {
 	return guessed
 }
 
-func (r *rounds) way(a, b int) (minutes, km float64, known bool) {
+func (r *routing) way(a, b int) (minutes, km float64, known bool) {
 	if a == b {
 		return 0, 0, true
 	}
@@ -690,7 +690,7 @@ func (r *rounds) way(a, b int) (minutes, km float64, known bool) {
 
 // release lets go of what kept visits out that found no room: how they were planned before, unless they are held, and their due day, for late is
 // better than never. It tells whether there is anything to try again.
-func (r *rounds) release(plan route.Plan) (again bool) {
+func (r *routing) release(plan route.Plan) (again bool) {
 	for _, u := range plan.Left {
 		v, o := &r.problem.Visits[u], r.orders[u]
 		if o.Urgency == "ahead" && !r.planned(o) {
@@ -707,7 +707,7 @@ func (r *rounds) release(plan route.Plan) (again bool) {
 }
 
 // told is the plan as people read it.
-func (r *rounds) told(plan route.Plan) RouteAnswer {
+func (r *routing) told(plan route.Plan) RouteAnswer {
 	answer := RouteAnswer{Ask: r.ask, Shifts: []RouteShift{}, Left: r.left, Idle: r.idle, Lasting: []Lasting{}}
 	for _, kind := range orderKinds() {
 		l, ok := r.lastings[kind]
@@ -749,7 +749,7 @@ func (a *RouteAnswer) add(s RouteShift) {
 	}
 }
 
-func (r *rounds) shift(i int, visits []int, placements []*route.Placement) RouteShift {
+func (r *routing) shift(i int, visits []int, placements []*route.Placement) RouteShift {
 	t, day, shift := r.shifts[i].technician, r.shifts[i].day, r.problem.Shifts[i]
 	zone := zoneOr(t.Terms.TimeZone, time.UTC)
 	at := func(minute float64) time.Time {

@@ -49,7 +49,7 @@ func verify(p *Problem, plan Plan) error {
 			if len(v.Only) > 0 && !slices.Contains(v.Only, r) {
 				return fmt.Errorf("visit %d is another's than shift %d's", u, r)
 			}
-			Drive(v.Place)
+			drive(v.Place)
 			begins := math.Inf(1)
 			windows := v.Windows
 			if len(windows) == 0 {
@@ -69,7 +69,7 @@ func verify(p *Problem, plan Plan) error {
 			}
 			now = begins + v.Duration
 		}
-		Drive(shift.End)
+		drive(shift.End)
 		if now > shift.Hours.To+close {
 			return fmt.Errorf("shift %d is back at %v", r, now)
 		}

@@ -88,7 +88,7 @@ func (t *Tx) VisitingHoursOf(ctx context.Context, siteID uuid.UUID) ([]fleet.Vis
 const sqlPutVisitingHours = `-- put_visiting_hours
 insert into visiting_hours (customer_id, site_id, weekdays, from_minute, to_minute, version, recorded_at, recorded_by)
 values (@customer_id, @site_id, @weekdays, @from_minute, @to_minute, @version, @recorded_at, @recorded_by)
-on conflict (site_id) do update set weekdays = excluded.weekdays, from_minute = excluded.from_minute, to_minute = excluded.to_minute,
+on conflict (customer_id, site_id) do update set weekdays = excluded.weekdays, from_minute = excluded.from_minute, to_minute = excluded.to_minute,
   version = excluded.version, recorded_at = excluded.recorded_at, recorded_by = excluded.recorded_by`
 
 // PutVisitingHours writes the hours of a site.
@@ -119,7 +119,7 @@ func (r holdRow) hold() fleet.OrderHold {
 }
 
 const sqlHold = `-- hold
-select customer_id, site_id, door_id, work_order_id, from_minute, to_minute, why, recorded_at, recorded_by from work_order_hold where work_order_id = @work_order_id`
+select customer_id, site_id, door_id, work_order_id, from_minute, to_minute, why, recorded_at, recorded_by from work_order_hold where work_order_id = @work_order_id and held`
 
 // HoldOf gives the hold of an order.
 func (t *Tx) HoldOf(ctx context.Context, orderID uuid.UUID) ([]fleet.OrderHold, error) {
@@ -128,9 +128,9 @@ func (t *Tx) HoldOf(ctx context.Context, orderID uuid.UUID) ([]fleet.OrderHold, 
 }
 
 const sqlPutHold = `-- put_hold
-insert into work_order_hold (customer_id, site_id, door_id, work_order_id, from_minute, to_minute, why, recorded_at, recorded_by)
-values (@customer_id, @site_id, @door_id, @work_order_id, @from_minute, @to_minute, @why, @recorded_at, @recorded_by)
-on conflict (work_order_id) do update set from_minute = excluded.from_minute, to_minute = excluded.to_minute, why = excluded.why,
+insert into work_order_hold (customer_id, site_id, door_id, work_order_id, from_minute, to_minute, held, why, recorded_at, recorded_by)
+values (@customer_id, @site_id, @door_id, @work_order_id, @from_minute, @to_minute, true, @why, @recorded_at, @recorded_by)
+on conflict (work_order_id) do update set from_minute = excluded.from_minute, to_minute = excluded.to_minute, held = true, why = excluded.why,
   recorded_at = excluded.recorded_at, recorded_by = excluded.recorded_by`
 
 // PutHold writes the hold of an order.
@@ -144,12 +144,12 @@ func (t *Tx) PutHold(ctx context.Context, h fleet.OrderHold) error {
 	return err
 }
 
-const sqlDeleteHold = `-- delete_hold
-delete from work_order_hold where work_order_id = @work_order_id`
+const sqlEndHold = `-- end_hold
+update work_order_hold set held = false where work_order_id = @work_order_id`
 
-// DeleteHold ends the hold of an order.
-func (t *Tx) DeleteHold(ctx context.Context, orderID uuid.UUID) error {
-	_, err := exec(ctx, t, "delete_hold", sqlDeleteHold, pgx.StrictNamedArgs{"work_order_id": orderID})
+// EndHold ends the hold of an order.
+func (t *Tx) EndHold(ctx context.Context, orderID uuid.UUID) error {
+	_, err := exec(ctx, t, "end_hold", sqlEndHold, pgx.StrictNamedArgs{"work_order_id": orderID})
 	return err
 }
 
@@ -205,7 +205,7 @@ select o.customer_id, o.site_id, o.door_id, o.work_order_id, o.kind, o.due_on, o
   coalesce((select v.rule_pack from door_version v where v.door_id = o.door_id order by v.effective_at desc, v.recorded_at desc, v.version_id desc limit 1), '') as rule_pack,
   h.work_order_id is not null as held, h.from_minute as hold_from, h.to_minute as hold_to, coalesce(v.weekdays, '{}') as weekdays, v.from_minute as open_from, v.to_minute as open_to
 from work_order o join site s on s.site_id = o.site_id join door d on d.door_id = o.door_id
-left join work_order_hold h on h.work_order_id = o.work_order_id
+left join work_order_hold h on h.work_order_id = o.work_order_id and h.held
 left join visiting_hours v on v.site_id = o.site_id
 where o.state = 'open' and o.due_on <= @until
 order by o.work_order_id`

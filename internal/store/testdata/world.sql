@@ -91,6 +91,7 @@ begin
       insert into inspection_plan values (c_, s_, d_, plan, 12, 'anchored', 30, 30, '2026-03-10', '2026-03-10', true, 1, at, technician);
       insert into work_order (customer_id, site_id, door_id, work_order_id, kind, plan_id, period, due_on, state, recorded_at)
         values (c_, s_, d_, md5(format('order %s %s', c, s))::uuid, 'inspection', plan, '2026-03-10', '2026-03-10', 'open', at);
+      insert into work_order_hold values (c_, s_, d_, md5(format('order %s %s', c, s))::uuid, null, null, true, 'the caretaker is in', at, technician);
       insert into work_order_event (customer_id, site_id, door_id, work_order_id, event_id, kind, at, why, recorded_at, recorded_by)
         values (c_, s_, d_, md5(format('order %s %s', c, s))::uuid, md5(format('said %s %s', c, s))::uuid, 'reopened', at, 'wanted after all', at, technician);
       insert into visit values (c_, s_, v_, text_, hash, at, at, technician);
@@ -108,6 +109,7 @@ begin
       insert into out_of_service_case (customer_id, site_id, door_id, case_id, finding_id, state, opened_at, recorded_at)
         values (c_, s_, d_, e_, e_, 'unsecured', at, at);
       insert into report values (c_, s_, d_, report_, text_, hash, 'pdf', sha256('pdf'), at, technician);
+      insert into visiting_hours values (c_, s_, '{1,2,3,4,5}', 480, 960, 1, at, technician);
       insert into report_delivery values (c_, s_, report_, md5(format('delivery %s %s', c, s))::uuid, 'refused', null, 'the caretaker', '2026-03-03', 'Cato Wren', 'at the desk', at, technician);
       insert into notice (customer_id, site_id, notice_id, door_id, rung, reason, role, recipient_id, recipient_name, recipient_email, state, next_try_at, made_at, sent_at)
         values (c_, s_, told, d_, 'due_in_7', format('work_order:%s', plan), 'owner', party_, 'Rosa Imhof', 'rosa@owner.example', 'sent', at, at, at);
@@ -130,6 +132,8 @@ begin
   insert into company_pack values ('house@1', 'id: house@1', sha256('id: house@1'), '', at, technician), ('house@2', 'id: house@2', sha256('id: house@2'), 'a draft', at, technician);
   insert into company_pack_activation values (md5('house 1')::uuid, 'house', 'house@1', '2026-03-03', null, 'decided', at, technician),
     (md5('house 2')::uuid, 'house', null, '2999-01-01', null, 'planned', at, technician);
+  insert into working_terms values (technician, 'America/Los_Angeles', 38.58, -121.49, '{1,2,3,4,5}', 420, 960, 720, 750, '{}', 1, at, technician);
+  insert into route_plan values (md5('rounds')::uuid, '2026-03-02', 5, 'draft', '{"ask": {}}', at, technician);
   insert into instrument values (md5('gauge')::uuid, 1, 'force_gauge', 'Gauge 3', 'G-3', '2026-01-05', '2027-01-04', 'C-7', '{"N": 2.5}', false, at, technician);
   insert into recomputation (recomputation_id, why, detail, asked_at, asked_by, done) values (md5('recomputation')::uuid, 'program', 'field-0', at, technician, 7);
   insert into letter_template values (md5('letter text')::uuid, 'risk', 1, 'About {findings}', at, technician);

@@ -15,7 +15,7 @@ create table working_terms (
   recorded_by uuid not null,
   constraint working_terms_pk primary key (person_id),
   constraint working_terms_person_fk foreign key (person_id) references person (person_id),
-  constraint working_terms_check check (latitude_deg between -90 and 90 and longitude_deg between -180 and 180 and weekdays <@ '{1,2,3,4,5,6,7}'
+  constraint working_terms_minutes_check check (latitude_deg between -90 and 90 and longitude_deg between -180 and 180 and weekdays <@ '{1,2,3,4,5,6,7}'
     and 0 <= from_minute and from_minute <= break_from_minute and break_from_minute <= break_to_minute and break_to_minute <= to_minute and to_minute <= 1440));
 comment on table working_terms is 'When a technician works, from where, and in which regions; minutes are of the day in their zone. A break of no length is none. Staff only.';
 alter table working_terms enable row level security;
@@ -33,9 +33,9 @@ create table visiting_hours (
   recorded_at timestamptz not null,
   recorded_by uuid not null,
   constraint visiting_hours_pk primary key (customer_id, site_id),
-  constraint visiting_hours_id_key unique (site_id),
   constraint visiting_hours_site_fk foreign key (customer_id, site_id) references site (customer_id, site_id) on update cascade,
-  constraint visiting_hours_check check (weekdays <@ '{1,2,3,4,5,6,7}' and 0 <= from_minute and from_minute < to_minute and to_minute <= 1440));
+  constraint visiting_hours_minutes_check check (weekdays <@ '{1,2,3,4,5,6,7}' and 0 <= from_minute and from_minute < to_minute and to_minute <= 1440));
+create index visiting_hours_site_idx on visiting_hours (site_id);
 comment on table visiting_hours is 'When a site lets technicians in; minutes are of the day in its zone. A site without a row does so at any time. Staff only.';
 alter table visiting_hours enable row level security;
 alter table visiting_hours force row level security;
@@ -49,6 +49,7 @@ create table work_order_hold (
   work_order_id uuid not null,
   from_minute integer,
   to_minute integer,
+  held boolean not null,
   why text not null,
   recorded_at timestamptz not null,
   recorded_by uuid not null,
@@ -56,12 +57,12 @@ create table work_order_hold (
   constraint work_order_hold_id_key unique (work_order_id),
   constraint work_order_hold_order_fk foreign key (customer_id, site_id, door_id, work_order_id)
     references work_order (customer_id, site_id, door_id, work_order_id) on update cascade,
-  constraint work_order_hold_check check ((from_minute is null) = (to_minute is null) and (from_minute is null or 0 <= from_minute and from_minute <= to_minute and to_minute <= 1440)));
-comment on table work_order_hold is 'That an order stays with its technician and on its planned day, and begins within these minutes of the day at the site if they were agreed. Staff only.';
+  constraint work_order_hold_minutes_check check ((from_minute is null) = (to_minute is null) and (from_minute is null or 0 <= from_minute and from_minute <= to_minute and to_minute <= 1440)));
+comment on table work_order_hold is 'That an order stays with its technician and on its planned day, and begins within these minutes of the day at the site if they were agreed, as long as it is held. Staff only.';
 alter table work_order_hold enable row level security;
 alter table work_order_hold force row level security;
 create policy staff on work_order_hold to lintel_staff using (true) with check (true);
-grant select, insert, update, delete on work_order_hold to lintel_staff;
+grant select, insert, update on work_order_hold to lintel_staff;
 
 create table route_plan (
   route_plan_id uuid not null,
