@@ -76,6 +76,7 @@ func New(rooms Rooms) *API {
 	a.mendTimes()
 	a.plans()
 	a.workOrders()
+	a.rounds()
 	a.jobRuns()
 	a.visits()
 	a.oddities()

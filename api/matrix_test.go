@@ -299,6 +299,31 @@ func matrix() []row {
 		{op: "plan-put", fresh: "plan_id", body: endedPlan,
 			own:     "201 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201",
 			foreign: "201 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201"},
+		{op: "working-terms-list",
+			own: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "working-terms-put", ids: theTechnician, body: newTerms,
+			own:     "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200",
+			foreign: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
+		{op: "visiting-hours-get",
+			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "visiting-hours-put", body: newHours,
+			own:     "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200",
+			foreign: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
+		{op: "hold-get",
+			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "hold-put", body: fixed(object{"held": false}),
+			own:     "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200",
+			foreign: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
+		{op: "route-plan-list",
+			own: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "route-plan-get", ids: inCatalogue,
+			own: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "route-plan-put", fresh: "route_plan_id", body: fixed(object{"from": "2026-03-04", "steps": 10}),
+			own: "201 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201"},
+		{op: "route-plan-take-over", ids: inCatalogue,
+			own: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
 		{op: "work-order-list",
 			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "work-order-get",
@@ -650,8 +675,16 @@ func someToken(c cell) map[string]string {
 }
 
 func inCatalogue(c cell) map[string]string {
-	return map[string]string{"model_id": c.w.model, "accessory_id": c.w.hood, "instrument_id": c.w.gauge, "pack": "a156.10@2005", "symptom": "stays_open", "import_id": c.w.imported}
+	return map[string]string{"model_id": c.w.model, "accessory_id": c.w.hood, "instrument_id": c.w.gauge, "pack": "a156.10@2005", "symptom": "stays_open", "import_id": c.w.imported, "route_plan_id": c.w.rounds}
 }
+
+func theTechnician(c cell) map[string]string {
+	return map[string]string{"person_id": c.w.by["technician"].id}
+}
+
+func newTerms(cell) any { return workingTerms() }
+
+func newHours(cell) any { return visitingHours() }
 
 func sameCompletion(c cell) any {
 	return object{"done_on": "2026-03-02", "reason": c.on.word + " on paper"}
@@ -721,7 +754,7 @@ func TestEveryRouteHasARowAndEveryRowARoute(t *testing.T) {
 				t.Errorf("%s has %d statuses for %d kinds of people", r.op, n, len(kinds()))
 			}
 		}
-		if names := placesIn(at.pattern); r.foreign == "" && len(names) > 0 && !slices.Contains([]string{"model_id", "accessory_id", "instrument_id", "pack", "activation_id", "import_id"}, names[0]) {
+		if names := placesIn(at.pattern); r.foreign == "" && len(names) > 0 && !slices.Contains([]string{"model_id", "accessory_id", "instrument_id", "pack", "activation_id", "import_id", "route_plan_id"}, names[0]) {
 			t.Errorf("%s is about somebody's %s and has no row for a foreign one", r.op, names[0])
 		}
 	}

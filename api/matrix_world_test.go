@@ -40,6 +40,7 @@ type world struct {
 	hood       string      // an accessory
 	gauge      string      // an instrument
 	imported   string      // a list that was brought in
+	rounds     string      // a plan of who drives where
 	letterText string      // of which letters are issued
 	asking     []*somebody // in the order of the columns
 	by         map[string]*somebody
@@ -106,6 +107,7 @@ func newWorld(t testing.TB) *world {
 		}
 		w.places[p.name] = w.furnish(p.word, customers[p.customer])
 	}
+	w.planRounds()
 	w.night()
 	w.outsiders(customers)
 	w.tokens()
@@ -216,6 +218,25 @@ func (w *world) staffOfYesterday() {
 	}
 	first.id = w.must("administrator", http.MethodGet, "/v1/me", nil, 200).member("person_id")
 	w.must("administrator", http.MethodPut, "/v1/people/"+w.by["disabled dispatcher"].id+"/disabled", object{"disabled": true}, 200)
+}
+
+func workingTerms() object {
+	return object{"time_zone": "America/Los_Angeles", "home_latitude_deg": 38.58, "home_longitude_deg": -121.49, "weekdays": []int{1, 2, 3, 4, 5},
+		"hours": object{"from": "07:00", "until": "16:00"}, "break": object{"from": "12:00", "until": "12:30"}}
+}
+
+func visitingHours() object {
+	return object{"weekdays": []int{1, 2, 3, 4, 5}, "hours": object{"from": "07:00", "until": "16:00"}}
+}
+
+// planRounds says when people work and sites are open, and makes a plan that nothing fits in.
+func (w *world) planRounds() {
+	w.must("dispatcher", http.MethodPut, "/v1/people/"+w.by["technician"].id+"/working-terms", workingTerms(), 201)
+	for _, name := range []string{own, sibling, neighbour, third, foreign} {
+		w.must("dispatcher", http.MethodPut, "/v1/sites/"+w.places[name].ids["site_id"]+"/visiting-hours", visitingHours(), 201)
+	}
+	w.rounds = w.id().String()
+	w.must("dispatcher", http.MethodPut, "/v1/route-plans/"+w.rounds, object{"from": "2030-03-04", "days": 1, "steps": 10}, 201)
 }
 
 // outsiders are those who see a part, and who has not begun yet.

@@ -142,6 +142,10 @@ func (w *WorkingTerms) check() error {
 	return faults.Err()
 }
 
+func sameTerms(a, b WorkingTerms) bool {
+	return a.TimeZone == b.TimeZone && a.Home == b.Home && slices.Equal(a.Weekdays, b.Weekdays) && a.Hours == b.Hours && a.Break == b.Break && slices.Equal(a.Regions, b.Regions)
+}
+
 // PutWorkingTerms says when, from where and in which regions a technician works.
 func (f *Fleet) PutWorkingTerms(ctx context.Context, by identity.Actor, w WorkingTerms, ifMatch int) (saved WorkingTerms, created bool, err error) {
 	if err := w.check(); err != nil {
@@ -162,6 +166,10 @@ func (f *Fleet) PutWorkingTerms(ctx context.Context, by identity.Actor, w Workin
 		saved, created = w, len(present) == 0
 		saved.Version, saved.RecordedAt, saved.RecordedBy = 1, f.Now(), by.PersonID
 		if !created {
+			if sameTerms(saved, present[0]) { // no change is success whatever version was named
+				saved = present[0]
+				return nil
+			}
 			if err := checkVersion(ifMatch, present[0].Version); err != nil {
 				return err
 			}
@@ -204,6 +212,10 @@ func (f *Fleet) PutVisitingHours(ctx context.Context, by identity.Actor, v Visit
 		saved, created = v, len(present) == 0
 		saved.CustomerID, saved.Version, saved.RecordedAt, saved.RecordedBy = site.CustomerID, 1, f.Now(), by.PersonID
 		if !created {
+			if slices.Equal(saved.Weekdays, present[0].Weekdays) && saved.Hours == present[0].Hours { // no change is success
+				saved = present[0]
+				return nil
+			}
 			if err := checkVersion(ifMatch, present[0].Version); err != nil {
 				return err
 			}
