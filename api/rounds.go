@@ -74,9 +74,12 @@ type workingTermsOut struct {
 	Body   workingTermsItem
 }
 
+type workingTermsListIn struct{ PageIn }
+
 type workingTermsListOut struct {
 	Body struct {
-		WorkingTerms []workingTermsItem `json:"working_terms"`
+		WorkingTerms []workingTermsItem `json:"working_terms" doc:"By person."`
+		PageOut
 	}
 }
 
@@ -317,8 +320,12 @@ func (a *API) rounds() {
 	add(a, operation("route-plan-take-over", http.MethodPost, "/v1/route-plans/{route_plan_id}/take-over", identity.ActPlanWork, "Assign the orders as a plan says"), a.routePlanTakeOver)
 }
 
-func (a *API) workingTermsList(ctx context.Context, by identity.Actor, _ *struct{}) (*workingTermsListOut, error) {
-	list, err := a.Fleet.WorkingTerms(ctx, by, uuid.Nil)
+func (a *API) workingTermsList(ctx context.Context, by identity.Actor, in *workingTermsListIn) (*workingTermsListOut, error) {
+	var after nameKey
+	if err := readCursor(in.After, &after); err != nil {
+		return nil, err
+	}
+	list, err := a.Fleet.WorkingTerms(ctx, by, fleet.WorkingTermsQuery{AfterID: after.ID, Limit: in.Limit})
 	if err != nil {
 		return nil, err
 	}
@@ -326,6 +333,9 @@ func (a *API) workingTermsList(ctx context.Context, by identity.Actor, _ *struct
 	out.Body.WorkingTerms = make([]workingTermsItem, len(list))
 	for i, w := range list {
 		out.Body.WorkingTerms[i] = newWorkingTermsItem(w)
+	}
+	if len(list) == in.Limit {
+		out.Body.Next = cursor(nameKey{ID: list[len(list)-1].PersonID})
 	}
 	return out, nil
 }

@@ -50,9 +50,15 @@ type OrderHold struct {
 	RecordedBy                              uuid.UUID
 }
 
+// WorkingTermsQuery asks for the terms of technicians whose terms are known, in the order of their ids.
+type WorkingTermsQuery struct {
+	PersonID uuid.UUID // zero for all
+	AfterID  uuid.UUID
+	Limit    int
+}
+
 type roundRows interface {
-	// WorkingTermsOf gives the terms of one technician, or of all whose terms are known when the id is zero.
-	WorkingTermsOf(ctx context.Context, personID uuid.UUID) ([]WorkingTerms, error)
+	WorkingTermsPage(ctx context.Context, q WorkingTermsQuery) ([]WorkingTerms, error)
 	PutWorkingTerms(ctx context.Context, w WorkingTerms) error
 	// VisitingHoursOf gives the hours of a site, none where nobody said any.
 	VisitingHoursOf(ctx context.Context, siteID uuid.UUID) ([]VisitingHours, error)
@@ -159,7 +165,7 @@ func (f *Fleet) PutWorkingTerms(ctx context.Context, by identity.Actor, w Workin
 		if !is {
 			return fault.New(fault.NotFound, "no_technician")
 		}
-		present, err := tx.WorkingTermsOf(ctx, w.PersonID)
+		present, err := tx.WorkingTermsPage(ctx, WorkingTermsQuery{PersonID: w.PersonID, Limit: 1})
 		if err != nil {
 			return err
 		}
@@ -183,10 +189,10 @@ func (f *Fleet) PutWorkingTerms(ctx context.Context, by identity.Actor, w Workin
 	return saved, created, err
 }
 
-// WorkingTerms gives the terms of all technicians whose terms are known, or of one.
-func (f *Fleet) WorkingTerms(ctx context.Context, by identity.Actor, personID uuid.UUID) (list []WorkingTerms, err error) {
+// WorkingTerms lists the terms of technicians, by their ids.
+func (f *Fleet) WorkingTerms(ctx context.Context, by identity.Actor, q WorkingTermsQuery) (list []WorkingTerms, err error) {
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
-		list, err = tx.WorkingTermsOf(ctx, personID)
+		list, err = tx.WorkingTermsPage(ctx, q)
 		return err
 	})
 	return list, err

@@ -96,7 +96,7 @@ func (w *town) verify(t *testing.T, p fleet.RoutePlan) {
 	}
 	seen, driven := map[uuid.UUID]bool{}, 0.0
 	for _, s := range p.Shifts {
-		terms, err := w.WorkingTerms(t.Context(), dispatcher, s.PersonID)
+		terms, err := w.WorkingTerms(t.Context(), dispatcher, fleet.WorkingTermsQuery{PersonID: s.PersonID, Limit: 1})
 		if err != nil || len(terms) != 1 {
 			t.Fatalf("%v %v", terms, err)
 		}

@@ -37,11 +37,11 @@ func (r workingTermsRow) terms() fleet.WorkingTerms {
 
 const sqlWorkingTerms = `-- working_terms
 select person_id, time_zone, latitude_deg, longitude_deg, weekdays, from_minute, to_minute, break_from_minute, break_to_minute, regions, version, recorded_at, recorded_by
-from working_terms where @person_id::uuid is null or person_id = @person_id order by person_id`
+from working_terms where (@person_id::uuid is null or person_id = @person_id) and person_id > @after_id order by person_id limit @limit`
 
-// WorkingTermsOf gives the terms of one technician, or of all.
-func (t *Tx) WorkingTermsOf(ctx context.Context, personID uuid.UUID) ([]fleet.WorkingTerms, error) {
-	rows, err := query[workingTermsRow](ctx, t, "working_terms", sqlWorkingTerms, pgx.StrictNamedArgs{"person_id": optional(personID)})
+// WorkingTermsPage lists the terms of technicians by their ids.
+func (t *Tx) WorkingTermsPage(ctx context.Context, q fleet.WorkingTermsQuery) ([]fleet.WorkingTerms, error) {
+	rows, err := query[workingTermsRow](ctx, t, "working_terms", sqlWorkingTerms, pgx.StrictNamedArgs{"person_id": optional(q.PersonID), "after_id": q.AfterID, "limit": q.Limit})
 	return each(rows, workingTermsRow.terms), err
 }
 
