@@ -213,7 +213,7 @@ func (h *house) useCases(s *settings) error {
 	}
 	database := store.New(h.pool, s.RolePrefix)
 	h.fleet = fleet.New(fleet.Parts{Store: database, Book: book, Keys: keys, Now: h.now, NewID: newID, Words: h.words, Company: s.company(),
-		Post: h.post(s), ReadBounce: readBounce, Photos: photos, PrintReport: h.print})
+		Post: h.post(s), ReadBounce: readBounce, Photos: photos, PrintReport: h.print, WriteCalendar: report.Calendar})
 	h.people = identity.NewPeople(database, hasher, h.now, newID, rand.Reader)
 	return nil
 }
@@ -300,6 +300,9 @@ func (p post) Deliver(ctx context.Context, l fleet.Letter) (string, error) {
 		return "", &fleet.PostFailure{Unreachable: true, Err: errors.New("no mail server is configured (LINTEL_SMTP_HOST)")}
 	}
 	message := notify.Message{ID: l.LetterID, To: (&mail.Address{Name: l.Name, Address: l.Address}).String(), Subject: l.Subject, Text: l.Text, HTML: l.HTML, Date: l.MadeAt}
+	if l.Calendar != "" {
+		message.Enclosed = &notify.Enclosure{Name: "due.ics", MediaType: "text/calendar; charset=UTF-8; method=PUBLISH", Bytes: []byte(l.Calendar)}
+	}
 	if l.Enclosed != nil {
 		message.Enclosed = &notify.Enclosure{Name: "letter-" + l.ReportID.String() + ".pdf", MediaType: "application/pdf", Bytes: l.Enclosed}
 	}

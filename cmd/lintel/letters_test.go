@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/emersion/go-ical"
 	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/duedate"
@@ -21,6 +22,7 @@ import (
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/notify"
 	"lintel.example/lintel/internal/notify/mailcatcher"
+	"lintel.example/lintel/internal/report"
 	"lintel.example/lintel/internal/seal"
 	"lintel.example/lintel/internal/store"
 	"lintel.example/lintel/internal/store/storetest"
@@ -91,7 +93,7 @@ func newMailDay(t *testing.T, parties int) *mailDay {
 	line := notify.NewMail(way)
 	t.Cleanup(func() { _ = line.Close(); d.die(); d.dead.Wait() })
 	d.fleet = fleet.New(fleet.Parts{Store: store.New(d.db.App, "lintel"), Words: texts, Company: fleet.ReportCompany{Name: "Lindqvist Doors", Phone: "+1 555 0100"},
-		Post: post{line}, Now: func() time.Time { return d.now }, NewID: newID})
+		Post: post{line}, WriteCalendar: report.Calendar, Now: func() time.Time { return d.now }, NewID: newID})
 	return d
 }
 
@@ -286,6 +288,11 @@ func TestEachRecipientIsToldOnceOrTheRecordSaysWhyNot(t *testing.T) {
 		tally[strings.TrimSpace(o.states+" "+o.becauses)]++
 		switch what := o.states + " " + o.becauses; {
 		case what == "sent " && got == 1:
+			for _, a := range o.addresses {
+				for _, m := range arrived[a] {
+					dueDaysIn(t, m)
+				}
+			}
 			if last := o.letters[len(o.letters)-1]; !slices.ContainsFunc(o.addresses, func(a string) bool { return d.offered[a]["<"+last+"@lindqvist.example>"] }) {
 				t.Errorf("%s got a letter that is not on record", o.name)
 			}
@@ -340,6 +347,29 @@ func TestEachRecipientIsToldOnceOrTheRecordSaysWhyNot(t *testing.T) {
 		if o.states != "sent" || len(ids) != 1 {
 			t.Errorf("%s: the record says %s, and letters arrived under %v", o.name, o.states, slices.Collect(maps.Keys(ids)))
 		}
+	}
+}
+
+// dueDaysIn reads a digest's calendar as a recipient's program does.
+func dueDaysIn(t *testing.T, m mailcatcher.Message) {
+	t.Helper()
+	if len(m.Files) != 1 || m.Files[0].MediaType != "text/calendar" || m.Text == "" || m.HTML == "" {
+		t.Fatalf("%d files, %d letters of text, %d of HTML to %s", len(m.Files), len(m.Text), len(m.HTML), m.To)
+	}
+	calendar, err := ical.NewDecoder(bytes.NewReader(m.Files[0].Bytes)).Decode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range calendar.Events() {
+		if start := e.Props.Get("DTSTART"); start.Value != "20260310" || start.ValueType() != ical.ValueDate || !strings.Contains(e.Props.Get("SUMMARY").Value, "due") {
+			t.Errorf("event %v", e.Props)
+		}
+		if _, err := uuid.Parse(e.Props.Get("UID").Value); err != nil {
+			t.Error(err)
+		}
+	}
+	if method := calendar.Props.Get("METHOD"); len(calendar.Events()) == 0 || method.Value != "PUBLISH" {
+		t.Errorf("%d events, method %v", len(calendar.Events()), method)
 	}
 }
 

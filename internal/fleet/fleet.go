@@ -36,6 +36,8 @@ type Parts struct {
 	// ReadBounce reads a mail server's report (RFC 3464) about a letter.
 	ReadBounce  func(message []byte) (Bounce, error)
 	PrintReport func(doc Document, sha256 string) ([]ReportPrint, error)
+	// WriteCalendar writes events as an iCalendar object of METHOD:PUBLISH; nil: mails enclose none.
+	WriteCalendar func(name string, events []CalendarEvent) []byte
 }
 
 // Fleet holds the use-cases. Each changes or reads the register in one transaction.

@@ -35,7 +35,8 @@ type Letter struct {
 	MadeAt    time.Time
 	SentAt    *time.Time
 	Answer    string    // the mail server's words
-	ReportID  uuid.UUID // of which the PDF is enclosed; zero: nothing is
+	ReportID  uuid.UUID // of which the PDF is enclosed; zero: none is
+	Calendar  string    // the due days that it tells of, as an iCalendar object, enclosed; "": none
 	Enclosed  []byte    // that PDF, while the mail is handed over
 }
 

@@ -24,6 +24,7 @@ func (f *Fleet) wording(l *Letter, notices []NoticeDue) {
 		l.Subject, l.Text = f.urgentWording(p, notices[0], args)
 	} else {
 		l.Subject, l.Text = f.digestWording(p, notices, args)
+		l.Calendar = f.dueDays(p, notices)
 	}
 	l.Language = p.Language()
 	l.HTML = words.MailHTML(l.Language, l.Subject, l.Text)
@@ -55,6 +56,25 @@ func (f *Fleet) urgentWording(p words.Printer, n NoticeDue, args []any) (subject
 	}
 	return p.Mail(kind, append(args, "tag", Tag(n.Tag).String(), "door", n.DoorName, "site", n.SiteName, "inspector", n.Why.Inspector, "count", n.Why.Hours,
 		"found_on", duedate.DayIn(c.OpenedAt, zoneOr(n.SiteZone, time.UTC)), "finding", c.What, "secured", secured)...)
+}
+
+// dueDays writes the due days that still lie ahead of a party as a calendar. An order has one event: when its day moves, a later letter
+// replaces it.
+func (f *Fleet) dueDays(p words.Printer, notices []NoticeDue) string {
+	var events []CalendarEvent
+	for _, n := range notices {
+		today := duedate.DayIn(f.Now(), zoneOr(n.SiteZone, time.UTC))
+		if n.WorkOrderID == nil || n.TurnOn.IsZero() || ofOffice(n.Role) || n.DueOn.Before(today) || slices.ContainsFunc(events, func(e CalendarEvent) bool { return e.UID == n.WorkOrderID.String() }) {
+			continue
+		}
+		args := []any{"tag", Tag(n.Tag).String(), "door", n.DoorName, "site", n.SiteName, "work", p.Enum("work_order_kind", "inspection"), "company", f.Company.Name, "company_contact", f.Company.Phone}
+		events = append(events, CalendarEvent{UID: n.WorkOrderID.String(), ChangedAt: f.Now(), Sequence: int(f.Now().Unix() / 60), // minutes: grows from letter to letter
+			Summary: p.T("calendar.due", args...), Description: p.T("calendar.due.text", args...), Location: n.SiteName, Day: n.DueOn})
+	}
+	if f.WriteCalendar == nil || len(events) == 0 {
+		return ""
+	}
+	return string(f.WriteCalendar("", events))
 }
 
 // digestLine is one line of a digest.

@@ -21,7 +21,7 @@ type Message struct {
 	Text    string    // plain text
 	HTML    string    // says the same; "": plain text alone
 	Date    time.Time // when the letter was written
-	// Enclosed goes with the text; a message that encloses something has no HTML.
+	// Enclosed goes with the text.
 	Enclosed *Enclosure
 }
 
@@ -120,8 +120,6 @@ func (m Message) check() (*mail.Address, error) {
 		return nil, fmt.Errorf("text: empty")
 	case m.Enclosed != nil && (!enclosureName.MatchString(m.Enclosed.Name) || len(m.Enclosed.Bytes) == 0):
 		return nil, fmt.Errorf("enclosed: without a plain name, or empty")
-	case m.Enclosed != nil && m.HTML != "":
-		return nil, fmt.Errorf("enclosed: the message has HTML, too") // the parts of both levels would end at the same line
 	case !utf8.ValidString(m.Subject) || !utf8.ValidString(m.Text) || !utf8.ValidString(m.HTML):
 		return nil, fmt.Errorf("subject or text: not UTF-8")
 	}

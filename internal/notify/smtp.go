@@ -7,6 +7,8 @@ import (
 	"crypto/x509"
 	"errors"
 	"fmt"
+	"mime/multipart"
+	"mime/quotedprintable"
 	"net"
 	netmail "net/mail"
 	"net/textproto"
@@ -110,9 +112,18 @@ func (s SMTP) letter(m Message) (*mail.Msg, error) {
 	letter.SetMessageIDWithValue(m.ID.String() + "@" + domain(from))
 	letter.SetDateWithValue(m.Date)
 	letter.SetGenHeader("Auto-Submitted", "auto-generated") // RFC 3834: no out-of-office answers, please
-	letter.SetBodyString(mail.TypeTextPlain, m.Text)
-	if m.HTML != "" {
+	switch {
+	case m.HTML == "":
+		letter.SetBodyString(mail.TypeTextPlain, m.Text)
+	case m.Enclosed == nil:
+		letter.SetBodyString(mail.TypeTextPlain, m.Text)
 		letter.AddAlternativeString(mail.TypeTextHTML, m.HTML)
+	default:
+		kind, both, err := alternative("a-"+m.ID.String(), m.Text, m.HTML)
+		if err != nil {
+			return nil, fmt.Errorf("text: %w", err)
+		}
+		letter.SetBodyString(mail.ContentType(kind), both, mail.WithPartEncoding(mail.NoEncoding))
 	}
 	if e := m.Enclosed; e != nil {
 		if err := letter.AttachReader(e.Name, bytes.NewReader(e.Bytes), mail.WithFileContentType(mail.ContentType(e.MediaType))); err != nil {
@@ -120,6 +131,33 @@ func (s SMTP) letter(m Message) (*mail.Msg, error) {
 		}
 	}
 	return letter, nil
+}
+
+// alternative writes a text and the HTML that says the same as one part, under a boundary of its own: the library has one for all
+// levels of a message, or new ones each time, and a letter sent again is to be the same mail.
+func alternative(boundary, text, html string) (kind, part string, err error) {
+	var out strings.Builder
+	w := multipart.NewWriter(&out)
+	if err := w.SetBoundary(boundary); err != nil {
+		return "", "", err
+	}
+	for _, p := range []struct{ kind, text string }{{"text/plain; charset=UTF-8", text}, {"text/html; charset=UTF-8", html}} {
+		body, err := w.CreatePart(textproto.MIMEHeader{"Content-Type": {p.kind}, "Content-Transfer-Encoding": {"quoted-printable"}})
+		if err != nil {
+			return "", "", err
+		}
+		q := quotedprintable.NewWriter(body)
+		if _, err := q.Write([]byte(p.text)); err != nil {
+			return "", "", err
+		}
+		if err := q.Close(); err != nil {
+			return "", "", err
+		}
+	}
+	if err := w.Close(); err != nil {
+		return "", "", err
+	}
+	return "multipart/alternative; boundary=" + boundary, out.String(), nil
 }
 
 func domain(address *netmail.Address) string {

@@ -146,6 +146,34 @@ func TestWhatIsEnclosedArrivesByteForByteAndTheSameMailEachTime(t *testing.T) {
 	}
 }
 
+func TestACalendarGoesBesideTextAndHTMLAndTheSameMailEachTime(t *testing.T) {
+	c := catcher(t, nil, mailcatcher.Hooks{})
+	m := notice()
+	m.HTML = "<p>Grüße,<br>\n.\n" + strings.Repeat("a long line ", 40) + "</p>\n"
+	m.Enclosed = &Enclosure{Name: "due.ics", MediaType: "text/calendar; charset=UTF-8; method=PUBLISH", Bytes: []byte("BEGIN:VCALENDAR\r\nSUMMARY:Tür\r\nEND:VCALENDAR\r\n")}
+	for range 2 {
+		if _, err := wayTo(t, c.Address()).Deliver(t.Context(), m); err != nil {
+			t.Fatal(err)
+		}
+	}
+	got := c.Messages()
+	if len(got) != 2 || !bytes.Equal(got[0].Raw, got[1].Raw) {
+		t.Fatalf("%d mails, or not the same", len(got))
+	}
+	if got[0].Text != m.Text || got[0].HTML != m.HTML {
+		t.Errorf("text %q, HTML %q", got[0].Text, got[0].HTML)
+	}
+	want := []mailcatcher.File{{Name: "due.ics", MediaType: "text/calendar", Bytes: m.Enclosed.Bytes}}
+	if diff := cmp.Diff(want, got[0].Files); diff != "" {
+		t.Errorf("files (-want +got):\n%s", diff)
+	}
+	for line := range strings.SplitSeq(string(got[0].Raw), "\r\n") {
+		if len(line) > 998 || strings.ContainsAny(line, "\r\n") { // RFC 5322, 2.1.1
+			t.Errorf("line %q", line)
+		}
+	}
+}
+
 func TestServersAnswerDecidesWhetherTryingAgainHelps(t *testing.T) {
 	answer := func(code int, text string) error {
 		return &smtp.SMTPError{Code: code, EnhancedCode: smtp.EnhancedCode{code / 100, 1, 1}, Message: text}
@@ -424,7 +452,6 @@ func TestMessageThatCannotBeSentIsRefusedBeforeAnyConnection(t *testing.T) {
 		"two addresses":           func(m *Message) { m.To = "a@example.org, b@example.org" },
 		"address with line break": func(m *Message) { m.To = "a@example.org\r\nBcc: b@example.org" },
 		"name with line break":    func(m *Message) { m.To = "\"Anna\r\nBcc: b@example.org\" <a@example.org>" },
-		"enclosed with HTML":      func(m *Message) { m.HTML, m.Enclosed = "<p>", &Enclosure{"a.pdf", "application/pdf", []byte("x")} },
 		"enclosed nothing":        func(m *Message) { m.Enclosed = &Enclosure{"a.pdf", "application/pdf", nil} },
 		"enclosed with a header": func(m *Message) {
 			m.Enclosed = &Enclosure{"a.pdf\r\nBcc: b@example.org", "application/pdf", []byte("x")}

@@ -29,11 +29,12 @@ type letterRow struct {
 	SentAt        *time.Time
 	Answer        string
 	ReportID      *uuid.UUID
+	Calendar      string
 }
 
 func (r letterRow) letter() fleet.Letter {
 	return fleet.Letter{LetterID: r.LetterID, Kind: r.Kind, Day: day(&r.Day), Address: r.Address, Name: r.RecipientName, Language: r.Language, Subject: r.Subject,
-		Text: r.Body, HTML: r.HTML, State: r.State, Because: r.Because, Attempts: r.Attempts, NextTryAt: r.NextTryAt, MadeAt: r.MadeAt, SentAt: r.SentAt, Answer: r.Answer, ReportID: orNil(r.ReportID)}
+		Text: r.Body, HTML: r.HTML, State: r.State, Because: r.Because, Attempts: r.Attempts, NextTryAt: r.NextTryAt, MadeAt: r.MadeAt, SentAt: r.SentAt, Answer: r.Answer, ReportID: orNil(r.ReportID), Calendar: r.Calendar}
 }
 
 // A letter that has perhaps arrived keeps its Message-ID when a person has it sent again, so it is never written anew.
@@ -193,8 +194,8 @@ func (t *Tx) NoticesIn(ctx context.Context, letterID uuid.UUID) ([]fleet.NoticeD
 
 const sqlInsertLetter = `-- insert_letter
 with l as (
-  insert into letter (letter_id, kind, day, address, recipient_name, language, subject, body, html, state, next_try_at, made_at, report_id)
-  values (@letter_id, @kind, @day, @address, @recipient_name, @language, @subject, @body, @html, @state, @next_try_at, @made_at, @report_id)
+  insert into letter (letter_id, kind, day, address, recipient_name, language, subject, body, html, state, next_try_at, made_at, report_id, calendar)
+  values (@letter_id, @kind, @day, @address, @recipient_name, @language, @subject, @body, @html, @state, @next_try_at, @made_at, @report_id, @calendar)
   on conflict (address, day) where kind = 'digest' do nothing
   returning letter_id),
 carried as (
@@ -205,7 +206,7 @@ update notice set state = 'sending', recipient_email = @address where notice_id 
 func (t *Tx) InsertLetter(ctx context.Context, l fleet.Letter, notices []uuid.UUID) (bool, error) {
 	n, err := exec(ctx, t, "insert_letter", sqlInsertLetter, pgx.StrictNamedArgs{"letter_id": l.LetterID, "kind": l.Kind, "day": date(l.Day), "address": l.Address,
 		"recipient_name": l.Name, "language": l.Language, "subject": l.Subject, "body": l.Text, "html": l.HTML, "state": l.State, "next_try_at": l.NextTryAt,
-		"made_at": l.MadeAt, "report_id": optional(l.ReportID), "notices": notices})
+		"made_at": l.MadeAt, "report_id": optional(l.ReportID), "calendar": l.Calendar, "notices": notices})
 	return n > 0, err
 }
 
@@ -230,7 +231,7 @@ func (t *Tx) LettersWaiting(ctx context.Context, now time.Time, limit int) ([]uu
 const sqlClaimLetter = `-- claim_letter
 update letter set state = 'sending', attempts = attempts + 1, next_try_at = @lease_ends
 where letter_id = @letter_id and state = 'queued' and next_try_at <= @now
-returning letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id`
+returning letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id, calendar`
 
 // ClaimLetter marks a letter as being sent until the lease ends.
 func (t *Tx) ClaimLetter(ctx context.Context, id uuid.UUID, now, leaseEnds time.Time) (fleet.Letter, bool, error) {
@@ -242,7 +243,7 @@ func (t *Tx) ClaimLetter(ctx context.Context, id uuid.UUID, now, leaseEnds time.
 }
 
 const sqlAbandonedLetters = `-- abandoned_letters
-select letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id
+select letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id, calendar
 from letter where state = 'sending' and next_try_at <= @now order by letter_id limit @limit for update skip locked`
 
 // AbandonedLetters gives letters whose lease has ended without a result.
@@ -252,7 +253,7 @@ func (t *Tx) AbandonedLetters(ctx context.Context, now time.Time, limit int) ([]
 }
 
 const sqlLetterByID = `-- letter_by_id
-select letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id
+select letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id, calendar
 from letter where letter_id = @letter_id for update`
 
 // LetterByID gives a letter and holds it.
@@ -328,7 +329,7 @@ func (t *Tx) InsertBounce(ctx context.Context, b fleet.Bounce) (bool, error) {
 }
 
 const sqlLettersOf = `-- letters_of
-select l.letter_id, l.kind, l.day, l.address, l.recipient_name, l.language, l.subject, l.body, l.html, l.state, l.because, l.attempts, l.next_try_at, l.made_at, l.sent_at, l.answer, l.report_id
+select l.letter_id, l.kind, l.day, l.address, l.recipient_name, l.language, l.subject, l.body, l.html, l.state, l.because, l.attempts, l.next_try_at, l.made_at, l.sent_at, l.answer, l.report_id, l.calendar
 from letter_notice c join letter l on l.letter_id = c.letter_id where c.notice_id = @notice_id order by l.letter_id desc`
 
 const sqlAttemptsOf = `-- attempts_of

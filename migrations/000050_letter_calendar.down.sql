@@ -1,0 +1,1 @@
+alter table letter drop column calendar;
