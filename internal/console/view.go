@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
+	"math"
 	"net/http"
 	"path"
 	"strings"
@@ -88,6 +89,7 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 		{"/", "console.menu.today", identity.ActReadWork},
 		{"/doors", "console.menu.doors", identity.ActReadRegister},
 		{"/work-orders", "console.menu.orders", identity.ActReadWork},
+		{"/route-plans", "console.menu.routes", identity.ActReadOffice},
 		{"/visits", "console.menu.visits", identity.ActReadWork},
 		{"/trends", "console.menu.trends", identity.ActReadOffice},
 		{"/findings", "console.menu.findings", identity.ActReadWork},
@@ -168,6 +170,7 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"photo":       func(hash seal.Hash, what string) photoShown { return photoShown{hash.String(), what} },
 		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{Form: f, Zone: zone, Kind: kind} }, "derived": derived, "answers": func() []option { return yesOptions(p) },
 		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,
+		"way": w.way, "duration": w.duration, "at": func(at time.Time, zone string) string { return at.In(location(zone)).Format("15:04") }, "same": func(a, b float64) bool { return a == b },
 		"may": func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
 		"dec": func(i int) int { return i - 1 }, "fine": func(m *float64) string { return w.fine(*m) }, "newtons": func(n *float64) string { return w.measured("N", *n) }, "area": func(m2 *float64) string { return w.measured("m2", *m2) },
 		"join": strings.Join, "zero": func(id uuid.UUID) bool { return id == uuid.Nil }, "list": func(items ...string) []string { return items }, "inc": func(i int) int { return i + 1 },
@@ -226,6 +229,20 @@ func (w writer) instant(at time.Time, zone string) string {
 	local := at.In(location(zone))
 	y, m, d := local.Date()
 	return w.T("console.instant", "day", w.Date(y, m, d), "time", local.Format("15:04"), "zone", local.Format("MST"))
+}
+
+// way writes the length of a way on the road.
+func (w writer) way(km float64) string {
+	if w.Units() == words.US {
+		return w.T("console.route.miles", "number", math.Round(km/1.609344*10)/10)
+	}
+	return w.T("console.route.km", "number", math.Round(km*10)/10)
+}
+
+// duration writes minutes as hours and minutes.
+func (w writer) duration(minutes float64) string {
+	m := int(math.Round(minutes))
+	return w.T("console.route.duration", "hours", m/60, "minutes", m%60)
 }
 
 func location(zone string) *time.Location { return fleet.Site{TimeZone: zone}.Location() }

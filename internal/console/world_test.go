@@ -45,6 +45,7 @@ type world struct {
 	order                    string    // open, made by hand
 	orderPlan                string    // open, made of a plan
 
+	rounds                                   uuid.UUID // a plan of who drives where
 	orderAway                                string    // the same of the other customer
 	pressed, pressedAway                     uuid.UUID // forces over time
 	walked                                   uuid.UUID // a walk test
@@ -65,6 +66,7 @@ func newWorld(t testing.TB) *world {
 	w.abroad(t)
 	w.ownRules(t)
 	w.ownLetters(t)
+	w.planRounds(t)
 	return w
 }
 
@@ -118,6 +120,21 @@ func (w *world) abroad(t testing.TB) {
 		t.Fatal(err)
 	}
 	w.token = token.TokenID
+}
+
+// planRounds is a plan of who drives where: one technician, one site whose place is known, another whose is not.
+func (w *world) planRounds(t testing.TB) {
+	ctx, by := t.Context(), w.dispatcher.actor
+	site, err := w.Site(ctx, by, w.site.SiteID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	site.Position = &fleet.Position{LatitudeDeg: 38.58, LongitudeDeg: -121.49}
+	w.site = must[fleet.Site](t)(w.PutSite(ctx, by, site, site.Version))
+	must[fleet.WorkingTerms](t)(w.PutWorkingTerms(ctx, by, fleet.WorkingTerms{PersonID: w.technician.actor.PersonID, TimeZone: "America/Los_Angeles", Home: fleet.Position{LatitudeDeg: 38.5, LongitudeDeg: -121.4},
+		Weekdays: []int{1, 2, 3, 4, 5}, Hours: fleet.DayHours{FromMinute: 7 * 60, ToMinute: 16 * 60}, Break: fleet.DayHours{FromMinute: 12 * 60, ToMinute: 12*60 + 30}}, 0))
+	w.rounds = w.id()
+	must[fleet.RoutePlan](t)(w.PlanRoutes(ctx, by, w.rounds, fleet.RouteAsk{From: day("2026-03-04"), Days: 5, AheadDays: 60, Steps: 200}.Filled()))
 }
 
 // standingEnd and planPath are addresses of the owner's standing and of the plan of the main entrance.

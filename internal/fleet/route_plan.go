@@ -43,7 +43,7 @@ const (
 // Filled gives the usual value to whatever is zero.
 func (a RouteAsk) Filled() RouteAsk {
 	a.Days, a.Factor, a.SpeedKmh, a.Seed = cmp.Or(a.Days, 5), cmp.Or(a.Factor, usualFactor), cmp.Or(a.SpeedKmh, usualSpeedKmh), cmp.Or(a.Seed, 1)
-	a.Steps = cmp.Or(a.Steps, usualSteps)
+	a.ArrivalM, a.Steps = cmp.Or(a.ArrivalM, usualArrivalMin), cmp.Or(a.Steps, usualSteps)
 	return a
 }
 

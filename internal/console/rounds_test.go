@@ -1,0 +1,55 @@
+package console_test
+
+import (
+	"net/url"
+	"strings"
+	"testing"
+)
+
+func TestADispatcherPlansRoutesAndTakesThemOver(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	d := w.dispatcher
+	d.get(t, "/route-plans").want(t, 200, "Plan routes", "4 March 2026", "draft")
+	plan := d.get(t, "/route-plans/"+w.rounds.String())
+	plan.want(t, 200, "Cato Wren", "Take the plan over", "The position of the site is not known.", "great circle times 1.3", "and 8 minutes for each arrival").source(t, `class="strip-visit`)
+	w.technician.get(t, "/route-plans/"+w.rounds.String()).want(t, 200, " mi").lacks(t, "Take the plan over")
+	d.get(t, "/route-plans/"+w.rounds.String()+"/take-over").want(t, 200, "stay as they are")
+	d.post(t, "/route-plans/"+w.rounds.String()+"/take-over", url.Values{}).leads(t, "/route-plans/"+w.rounds.String())
+	d.get(t, "/route-plans/"+w.rounds.String()).want(t, 200, "taken over").lacks(t, "Take the plan over</a>")
+	d.get(t, "/work-orders/"+w.order).want(t, 200, "Cato Wren, ")
+
+	hold := "/work-orders/" + w.order + "/hold"
+	d.post(t, hold, url.Values{"/held": {"yes"}, "/begin": {"11:00"}, "/begin/until": {"10:00"}}).want(t, 422, "earlier to a later time")
+	d.post(t, hold, url.Values{"/held": {"yes"}, "/begin": {"10:00"}, "/begin/until": {"10:30"}, "/why": {"agreed by telephone"}}).leads(t, "/work-orders/"+w.order)
+	d.get(t, hold).want(t, 200).holds(t, "/begin", "10:00").holds(t, "/why", "agreed by telephone")
+	d.post(t, hold, url.Values{}).leads(t, "/work-orders/"+w.order)
+
+	page := d.get(t, "/route-plans")
+	form := url.Values{"route_plan_id": {page.hidden(t, "route_plan_id")}, "/from": {"2026-03-04"}, "/days": {"0"}, "/ahead_days": {"900"}, "/factor": {"1.3"}, "/speed_kmh": {"45"}, "/arrival_min": {"8"}}
+	d.post(t, "/route-plans", form).want(t, 422, "outside of 0 to 366")
+	form.Set("/days", "3")
+	form.Set("/ahead_days", "10")
+	made := d.post(t, "/route-plans", form)
+	made.leads(t, "/route-plans/"+form.Get("route_plan_id"))
+	d.get(t, "/route-plans/"+form.Get("route_plan_id")).want(t, 200, "Cato Wren")
+}
+
+func TestWorkingTermsAndVisitingHoursAreKept(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	d := w.dispatcher
+	terms := "/people/" + w.technician.actor.PersonID.String() + "/working-terms"
+	page := d.get(t, terms)
+	page.want(t, 200).holds(t, "/hours", "07:00").holds(t, "/break/until", "12:30").holds(t, "/home/latitude_deg", "38.5")
+	form := url.Values{"version": {page.hidden(t, "version")}, "/time_zone": {"America/Los_Angeles"}, "/home/latitude_deg": {"38.5"}, "/home/longitude_deg": {"-121.4"}, "/hours": {"08:00"}, "/hours/until": {"17:00"},
+		"/weekdays": {"1", "3"}, "/regions": {"California\nNevada"}}
+	d.post(t, terms, form).leads(t, strings.TrimSuffix(terms, "/working-terms"))
+	d.get(t, terms).want(t, 200, "Nevada", "Wednesday").holds(t, "/hours/until", "17:00").source(t, `id="weekday-3" name="/weekdays" value="3" checked`)
+	d.post(t, terms, with(form, "/hours", "18:00")).want(t, 422, "earlier to a later time")
+	d.post(t, terms, with(form, "/time_zone", "Mars/Base")).want(t, 422, "IANA")
+	hours := "/sites/" + w.site.SiteID.String() + "/visiting-hours"
+	d.post(t, hours, url.Values{"/hours": {"07:00"}, "/hours/until": {"15:00"}}).want(t, 422, "at least one")
+	d.post(t, hours, url.Values{"/hours": {"07:00"}, "/hours/until": {"15:00"}, "/weekdays": {"2"}}).leads(t, "/sites/"+w.site.SiteID.String())
+	d.get(t, hours).want(t, 200).holds(t, "/hours/until", "15:00")
+}
