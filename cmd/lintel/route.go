@@ -14,7 +14,9 @@ import (
 
 // routeCmd is about who drives where.
 type routeCmd struct {
-	Solve routeSolveCmd `cmd:"" help:"Solve an instance of a public benchmark of routing with time windows: fewest vehicles, then least distance."`
+	Plan   routePlanCmd   `cmd:"" help:"Plan who drives where on some days, from the open work orders."`
+	Places routePlacesCmd `cmd:"" help:"List the places between which ways can be measured, one CSV line each: id, latitude, longitude, name."`
+	Solve  routeSolveCmd  `cmd:"" help:"Solve an instance of a public benchmark of routing with time windows: fewest vehicles, then least distance."`
 }
 
 // routeSolveCmd solves an instance without a database.

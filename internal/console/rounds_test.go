@@ -47,7 +47,7 @@ func TestWorkingTermsAndVisitingHoursAreKept(t *testing.T) {
 	d.post(t, terms, form).leads(t, strings.TrimSuffix(terms, "/working-terms"))
 	d.get(t, terms).want(t, 200, "Nevada", "Wednesday").holds(t, "/hours/until", "17:00").source(t, `id="weekday-3" name="/weekdays" value="3" checked`)
 	d.post(t, terms, with(form, "/hours", "18:00")).want(t, 422, "earlier to a later time")
-	d.post(t, terms, with(form, "/time_zone", "Mars/Base")).want(t, 422, "IANA")
+	d.post(t, terms, with(with(form, "/hours", "08:00"), "/time_zone", "Mars/Base")).want(t, 422, "IANA")
 	hours := "/sites/" + w.site.SiteID.String() + "/visiting-hours"
 	d.post(t, hours, url.Values{"/hours": {"07:00"}, "/hours/until": {"15:00"}}).want(t, 422, "at least one")
 	d.post(t, hours, url.Values{"/hours": {"07:00"}, "/hours/until": {"15:00"}, "/weekdays": {"2"}}).leads(t, "/sites/"+w.site.SiteID.String())

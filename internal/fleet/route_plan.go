@@ -174,7 +174,16 @@ type RoutePlanQuery struct {
 	Limit    int
 }
 
+// RoutePlace is a home or a site between which ways can be measured.
+type RoutePlace struct {
+	ID       uuid.UUID // of the technician or of the site
+	Name     string
+	Position Position
+}
+
 type routePlanRows interface {
+	// RoutePlaces gives the homes of technicians and the sites whose position is known, by id.
+	RoutePlaces(ctx context.Context) ([]RoutePlace, error)
 	// RoundOrders gives the open orders that are due until a day, or planned, by id.
 	RoundOrders(ctx context.Context, until duedate.Day) ([]RoundOrder, error)
 	RoundTechnicians(ctx context.Context, at time.Time) ([]RoundTechnician, error)
@@ -260,6 +269,15 @@ func (f *Fleet) RoutePlan(ctx context.Context, by identity.Actor, id uuid.UUID) 
 		return err
 	})
 	return p, err
+}
+
+// RoutePlaces gives the places between which ways can be measured.
+func (f *Fleet) RoutePlaces(ctx context.Context, by identity.Actor) (list []RoutePlace, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		list, err = tx.RoutePlaces(ctx)
+		return err
+	})
+	return list, err
 }
 
 // RoutePlans lists plans, the newest first.

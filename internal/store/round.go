@@ -267,6 +267,24 @@ func (t *Tx) RoundTechnicians(ctx context.Context, at time.Time) ([]fleet.RoundT
 	return each(rows, roundTechnicianRow.technician), err
 }
 
+const sqlRoutePlaces = `-- route_places
+select w.person_id as id, p.name, w.latitude_deg, w.longitude_deg from working_terms w join person p on p.person_id = w.person_id
+union all select s.site_id, s.name, s.latitude_deg, s.longitude_deg from site s where s.latitude_deg is not null order by id`
+
+// RoutePlaces gives the places between which ways can be measured.
+func (t *Tx) RoutePlaces(ctx context.Context) ([]fleet.RoutePlace, error) {
+	type row struct {
+		ID           uuid.UUID
+		Name         string
+		LatitudeDeg  float64
+		LongitudeDeg float64
+	}
+	rows, err := query[row](ctx, t, "route_places", sqlRoutePlaces, nil)
+	return each(rows, func(r row) fleet.RoutePlace {
+		return fleet.RoutePlace{ID: r.ID, Name: r.Name, Position: fleet.Position{LatitudeDeg: r.LatitudeDeg, LongitudeDeg: r.LongitudeDeg}}
+	}), err
+}
+
 const sqlLastings = `-- lastings
 select kind, percentile_cont(0.5) within group (order by minutes) as minutes, count(*)::integer as of
 from (
