@@ -577,7 +577,7 @@ func newWhatIf(cell) any {
 }
 
 func endedPlan(c cell) any {
-	return object{"interval_months": 12, "regime": "anchored", "tolerance_days": 60, "lead_days": 45, "anchor_on": "2020-01-01", "active": false}
+	return object{"interval_months": 12, "regime": "anniversary", "tolerance_days": 60, "lead_days": 45, "anchor_on": "2020-01-01", "active": false}
 }
 
 func newOrder(c cell) any {

@@ -405,7 +405,7 @@ func (w *world) fit(p *place) {
 }
 
 func (w *world) plan(p *place) {
-	w.must("dispatcher", http.MethodPut, "/v1/doors/"+p.ids["door_id"]+"/plans/"+p.ids["plan_id"], object{"interval_months": 12, "regime": "anchored", "tolerance_days": 60, "lead_days": 45,
+	w.must("dispatcher", http.MethodPut, "/v1/doors/"+p.ids["door_id"]+"/plans/"+p.ids["plan_id"], object{"interval_months": 12, "regime": "anniversary", "tolerance_days": 60, "lead_days": 45,
 		"anchor_on": "2026-03-20", "active": true}, 201)
 	for _, id := range []string{p.ids["work_order_id"], p.ended, p.done, p.reopened} {
 		w.must("dispatcher", http.MethodPut, "/v1/work-orders/"+id, object{"door_id": p.ids["door_id"], "kind": "service", "due_on": "2026-03-10", "note": p.word + " service",

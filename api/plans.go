@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"net/http"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -13,10 +14,12 @@ import (
 
 type PlanBody struct {
 	IntervalMonths int    `json:"interval_months" minimum:"1" maximum:"120"`
-	Regime         string `json:"regime" enum:"anchored,from_completion" doc:"Anchored keeps the anniversary; from_completion counts from the last inspection."`
-	ToleranceDays  int    `json:"tolerance_days" minimum:"0" maximum:"366" doc:"Anchored: an inspection so many days early still counts for its due date."`
+	Regime         string `json:"regime" enum:"anniversary,from_last,month_end,fixed_month" doc:"anniversary: on the day of anchor_on, every so many months; from_last: so many months after the last inspection; month_end: as from_last, to the end of the month; fixed_month: the end of one month, every so many years. A day that a month lacks becomes its last."`
+	FixedMonth     int    `json:"fixed_month,omitempty" minimum:"1" maximum:"12" doc:"Of the regime fixed_month, whose interval_months must be divisible by 12."`
+	ToleranceDays  int    `json:"tolerance_days" minimum:"0" maximum:"366" doc:"anniversary, fixed_month: an inspection so many days early still counts for its due date."`
+	GraceDays      int    `json:"grace_days,omitempty" minimum:"0" maximum:"366" doc:"It is overdue only so many days after its due date, but no later than the longest interval allows."`
 	LeadDays       int    `json:"lead_days" minimum:"0" maximum:"366" doc:"The work order is made so many days ahead."`
-	AnchorOn       string `json:"anchor_on" format:"date" doc:"The first due date."`
+	AnchorOn       string `json:"anchor_on" format:"date" doc:"The first due date; of month_end and fixed_month it stands for the first end of such a month that is not before it."`
 	FromHandover   bool   `json:"from_handover,omitempty" doc:"Count from the day of the door's handover as soon as that is done, and from anchor_on until then."`
 	Active         bool   `json:"active"`
 }
@@ -25,13 +28,28 @@ type planItem struct {
 	PlanID uuid.UUID `json:"plan_id" format:"uuid"`
 	DoorID uuid.UUID `json:"door_id" format:"uuid"`
 	PlanBody
-	NextDue string `json:"next_due" format:"date"`
-	Version int    `json:"version"`
+	NextDue       string     `json:"next_due" format:"date"`
+	DueBy         string     `json:"due_by" format:"date" doc:"Until then next_due is served in time."`
+	OrdersFrom    string     `json:"orders_from" format:"date" doc:"From then on its work order is made."`
+	RegularDue    string     `json:"regular_due,omitempty" format:"date" doc:"What the regime alone would give: next_due was brought forward by the longest interval, or put off by a suspension."`
+	LongestMonths int        `json:"longest_interval_months,omitempty" doc:"The most that may lie between two inspections by the rules that judge the door: a date that would come later is brought forward. Absent when none of them says."`
+	Suspended     []spanItem `json:"suspended,omitempty" doc:"Days on which nothing becomes due: a date in one of them is due on the first day after it."`
+	Version       int        `json:"version"`
+}
+
+type spanItem struct {
+	From  string `json:"from" format:"date"`
+	Until string `json:"until" format:"date"`
 }
 
 func newPlanItem(p fleet.Plan) planItem {
-	return planItem{PlanID: p.PlanID, DoorID: p.DoorID, NextDue: p.NextDue.String(), Version: p.Version, PlanBody: PlanBody{IntervalMonths: p.IntervalMonths,
-		Regime: string(p.Regime), ToleranceDays: p.ToleranceDays, LeadDays: p.LeadDays, AnchorOn: p.AnchorOn.String(), FromHandover: p.FromHandover, Active: p.Active}}
+	item := planItem{PlanID: p.PlanID, DoorID: p.DoorID, NextDue: p.NextDue.String(), DueBy: p.DueBy.String(), OrdersFrom: p.OrdersFrom.String(), RegularDue: p.RegularDue.String(),
+		LongestMonths: p.LongestMonths, Version: p.Version, PlanBody: PlanBody{IntervalMonths: p.IntervalMonths, Regime: string(p.Regime), FixedMonth: int(p.FixedMonth),
+			ToleranceDays: p.ToleranceDays, GraceDays: p.GraceDays, LeadDays: p.LeadDays, AnchorOn: p.AnchorOn.String(), FromHandover: p.FromHandover, Active: p.Active}}
+	for _, s := range p.Suspended {
+		item.Suspended = append(item.Suspended, spanItem{s.From.String(), s.Until.String()})
+	}
+	return item
 }
 
 type planPutIn struct {
@@ -58,7 +76,7 @@ type planDueIn struct {
 	CustomerID   string `query:"customer_id" format:"uuid"`
 	SiteID       string `query:"site_id" format:"uuid"`
 	DueUntil     string `query:"due_until" format:"date"`
-	Overdue      bool   `query:"overdue" doc:"Only those whose next due day has passed where the door is."`
+	Overdue      bool   `query:"overdue" doc:"Only those that can no more be served in time, by the day where the door is."`
 	WithoutOrder bool   `query:"without_order" doc:"Only those for which no work order is open, because it was cancelled or its time has not come."`
 }
 
@@ -124,8 +142,8 @@ func (a *API) planPut(ctx context.Context, by identity.Actor, in *planPutIn) (*p
 	}
 	var read reader
 	b := in.Body
-	p := fleet.Plan{DoorID: in.DoorID, PlanID: in.PlanID, IntervalMonths: b.IntervalMonths, Regime: duedate.Regime(b.Regime), ToleranceDays: b.ToleranceDays,
-		LeadDays: b.LeadDays, AnchorOn: read.day("/anchor_on", b.AnchorOn), FromHandover: b.FromHandover, Active: b.Active}
+	p := fleet.Plan{DoorID: in.DoorID, PlanID: in.PlanID, IntervalMonths: b.IntervalMonths, Regime: duedate.Regime(b.Regime), FixedMonth: time.Month(b.FixedMonth),
+		ToleranceDays: b.ToleranceDays, GraceDays: b.GraceDays, LeadDays: b.LeadDays, AnchorOn: read.day("/anchor_on", b.AnchorOn), FromHandover: b.FromHandover, Active: b.Active}
 	if err := read.faults.Err(); err != nil {
 		return nil, err
 	}

@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"net/http"
 	"path"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -167,7 +168,7 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"limit": w.limit, "source": w.source, "read": w.read, "leftOut": w.leftOut, "tried": w.tried, "touched": w.touched, "doubt": w.doubt, "named_fault": w.namedFault, "fieldID": form{}.IDOf, "clock": w.clock, "settings": w.settings, "choice": func(value, text string) option { return option{Value: value, Text: text} }, "walkedReading": newWalkedReading, "readingState": func(r fleet.FormReading, zone string) readingState { return readingState{r, zone} }, "amiss": func(d inspectionData, e fleet.Entry) []option { return d.triedAmiss(w, e) },
 		"photo":       func(hash seal.Hash, what string) photoShown { return photoShown{hash.String(), what} },
 		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{Form: f, Zone: zone, Kind: kind} }, "derived": derived, "answers": func() []option { return yesOptions(p) },
-		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,
+		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options, "months": w.months,
 		"may": func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
 		"dec": func(i int) int { return i - 1 }, "fine": func(m *float64) string { return w.fine(*m) }, "newtons": func(n *float64) string { return w.measured("N", *n) }, "area": func(m2 *float64) string { return w.measured("m2", *m2) },
 		"join": strings.Join, "zero": func(id uuid.UUID) bool { return id == uuid.Nil }, "list": func(items ...string) []string { return items }, "inc": func(i int) int { return i + 1 },
@@ -368,6 +369,16 @@ func (w writer) options(enumeration, none string, values ...string) []option {
 	}
 	for _, v := range values {
 		list = append(list, option{Value: v, Text: w.Enum(enumeration, v)})
+	}
+	return list
+}
+
+// months are those of the year, after none.
+func (w writer) months() []option {
+	list := []option{{Text: w.T("console.no_month")}}
+	for m := 1; m <= 12; m++ {
+		n := strconv.Itoa(m)
+		list = append(list, option{Value: n, Text: w.T("month." + n)})
 	}
 	return list
 }
