@@ -158,7 +158,7 @@ func (l *looks) of(p words.Printer) (map[string]*template.Template, error) {
 func (l *looks) functions(p words.Printer) template.FuncMap {
 	w := writer{p}
 	return template.FuncMap{
-		"T": p.T, "enum": p.Enum, "language": p.Language, "static": l.static.path,
+		"T": p.T, "words": func() words.Printer { return p }, "enum": p.Enum, "language": p.Language, "static": l.static.path,
 		"day": w.day, "instant": w.instant, "fault": w.fault, "length": w.length, "value": w.value, "metres": w.metres, "yes": w.yes,
 		"oddity":  func(o fleet.Oddity) string { return o.Says(p) },
 		"finding": w.finding, "reason": w.reason, "history": w.history, "model": w.model, "person": w.person, "named": w.named,
