@@ -22,6 +22,16 @@ var StateOf = stateOf
 // SpansOf is for the property test of suspensions.
 func SpansOf(said []SuspensionEvent) []duedate.Span { return spansOf(suspensionsOf(said)) }
 
+// SettleCalendar settles a door as a signature does.
+func (f *Fleet) SettleCalendar(ctx context.Context, by identity.Actor, doorID uuid.UUID) error {
+	return f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
+		if err := tx.LockDoor(ctx, doorID); err != nil {
+			return err
+		}
+		return f.settleCalendarOf(ctx, tx, doorID)
+	})
+}
+
 // ImportOneByOne is Import as it goes on when somebody came between.
 func (f *Fleet) ImportOneByOne(ctx context.Context, by identity.Actor, o ImportOrder) (ImportRun, error) {
 	list, err := sheet.Read(o.Data, o.Mapping)
