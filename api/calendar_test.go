@@ -9,7 +9,7 @@ import (
 
 // planBody is a yearly plan that is first due on a day.
 func planBody(anchor string) map[string]any {
-	return map[string]any{"interval_months": 12, "regime": "anchored", "tolerance_days": 30, "lead_days": 30, "anchor_on": anchor, "active": true}
+	return map[string]any{"interval_months": 12, "regime": "anniversary", "tolerance_days": 30, "lead_days": 30, "anchor_on": anchor, "active": true}
 }
 
 // items are the objects of a list in an answer.

@@ -324,6 +324,18 @@ func matrix() []row {
 			own: "201 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201"},
 		{op: "route-plan-take-over", ids: inCatalogue,
 			own: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
+		{op: "suspension-list",
+			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "suspension-put", fresh: "suspension_id", body: newSuspension,
+			own:     "201 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201",
+			foreign: "201 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201"},
+		{op: "resumption-put", fresh: "resumption_id", body: newResumption,
+			own:     "201 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201",
+			foreign: "201 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201"},
+		{op: "due-explained",
+			own:     "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403",
+			foreign: "200 200 200 200  404 404 404 404  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "work-order-list",
 			own: "200 200 200 200  200 200 200 200  401 401 403 401 401 401  200 403 403 403  200 403 403"},
 		{op: "work-order-get",
@@ -577,7 +589,15 @@ func newWhatIf(cell) any {
 }
 
 func endedPlan(c cell) any {
-	return object{"interval_months": 12, "regime": "anchored", "tolerance_days": 60, "lead_days": 45, "anchor_on": "2020-01-01", "active": false}
+	return object{"interval_months": 12, "regime": "anniversary", "tolerance_days": 60, "lead_days": 45, "anchor_on": "2020-01-01", "active": false}
+}
+
+func newSuspension(c cell) any {
+	return object{"from": "2032-01-01", "until": "2032-01-31", "reason": "season", "why": c.on.word + " sleeps"}
+}
+
+func newResumption(c cell) any {
+	return object{"on": "2031-02-01", "why": c.on.word + " wakes"}
 }
 
 func newOrder(c cell) any {

@@ -353,7 +353,7 @@ func (w *world) walkTest(p *place) object {
 func (w *world) furnish(word, customer string) *place {
 	w.t.Helper()
 	p := &place{word: word, ids: map[string]string{"customer_id": customer, "side": "a"}}
-	for _, name := range []string{"site_id", "party_id", "standing_id", "door_id", "component_id", "control_id", "plan_id", "work_order_id", "visit_id", "report_id", "person_id", "qualification_id"} {
+	for _, name := range []string{"site_id", "party_id", "standing_id", "door_id", "component_id", "control_id", "plan_id", "suspension_id", "work_order_id", "visit_id", "report_id", "person_id", "qualification_id"} {
 		p.ids[name] = w.id().String()
 	}
 	p.opened, p.ended, p.done, p.reopened = w.id().String(), w.id().String(), w.id().String(), w.id().String()
@@ -405,8 +405,10 @@ func (w *world) fit(p *place) {
 }
 
 func (w *world) plan(p *place) {
-	w.must("dispatcher", http.MethodPut, "/v1/doors/"+p.ids["door_id"]+"/plans/"+p.ids["plan_id"], object{"interval_months": 12, "regime": "anchored", "tolerance_days": 60, "lead_days": 45,
+	w.must("dispatcher", http.MethodPut, "/v1/doors/"+p.ids["door_id"]+"/plans/"+p.ids["plan_id"], object{"interval_months": 12, "regime": "anniversary", "tolerance_days": 60, "lead_days": 45,
 		"anchor_on": "2026-03-20", "active": true}, 201)
+	w.must("dispatcher", http.MethodPut, "/v1/doors/"+p.ids["door_id"]+"/plans/"+p.ids["plan_id"]+"/suspensions/"+p.ids["suspension_id"], object{"from": "2031-01-01", "until": "2031-03-01",
+		"reason": "building_closed", "why": p.word + " rests"}, 201)
 	for _, id := range []string{p.ids["work_order_id"], p.ended, p.done, p.reopened} {
 		w.must("dispatcher", http.MethodPut, "/v1/work-orders/"+id, object{"door_id": p.ids["door_id"], "kind": "service", "due_on": "2026-03-10", "note": p.word + " service",
 			"caller": object{"name": p.word + " caller", "telephone": "+1 555 " + p.word}, "symptom": p.word + " squeals", "customer_order_number": p.word + "-88"}, 201)

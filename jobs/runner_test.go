@@ -136,7 +136,7 @@ func (h *house) due(t testing.TB) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, _, err := h.fleet.PutPlan(t.Context(), identity.Program(), fleet.Plan{DoorID: door.DoorID, PlanID: newID(), IntervalMonths: 12, Regime: duedate.Anchored, ToleranceDays: 60, LeadDays: 45,
+	if _, _, err := h.fleet.PutPlan(t.Context(), identity.Program(), fleet.Plan{DoorID: door.DoorID, PlanID: newID(), IntervalMonths: 12, Regime: duedate.Anniversary, ToleranceDays: 60, LeadDays: 45,
 		AnchorOn: today(), Active: true}, 0); err != nil {
 		t.Fatal(err)
 	}

@@ -119,7 +119,7 @@ func (w *twin) door(site fleet.Site, due duedate.Day) {
 	if err != nil {
 		w.t.Fatal(err)
 	}
-	if _, _, err := w.rooms.Fleet.PutPlan(w.t.Context(), identity.Program(), fleet.Plan{DoorID: door.DoorID, PlanID: w.id(), IntervalMonths: 12, Regime: duedate.Anchored, ToleranceDays: 60,
+	if _, _, err := w.rooms.Fleet.PutPlan(w.t.Context(), identity.Program(), fleet.Plan{DoorID: door.DoorID, PlanID: w.id(), IntervalMonths: 12, Regime: duedate.Anniversary, ToleranceDays: 60,
 		LeadDays: 45, AnchorOn: due, Active: true}, 0); err != nil {
 		w.t.Fatal(err)
 	}

@@ -2,31 +2,72 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"encoding/json"
-	"fmt"
+	"errors"
 	"io"
 	"os"
 	"strings"
 
 	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/words"
 )
 
-// dueCmd says on which days something is due, without a database: one JSON object a line in, one a line out, in order.
-//
-// As with fieldCmd, one bad line and nothing is printed.
+// dueCmd says on which days something is due, without a database: one JSON object a line in, one a line out, in order. As with fieldCmd, one bad line
+// and nothing is printed. With --explain it says of a door on record when it is due, and why.
 type dueCmd struct {
-	File string `arg:"" help:"File with one JSON object a line, or - for standard input."`
+	settings
+	File    string `arg:"" help:"File with one JSON object a line, or - for standard input; with --explain a door's tag."`
+	Explain bool   `help:"Say why the door with this tag is due when it is, out of the database."`
+	JSON    bool   `name:"json" help:"With --explain: as one JSON object."`
 }
 
-// Run answers every line of the file on standard output.
-func (c *dueCmd) Run() error {
+// Run answers every line of the file, or explains a door, on standard output.
+func (c *dueCmd) Run(ctx context.Context) error {
+	if c.Explain {
+		return c.explain(ctx, os.Stdout)
+	}
+	if c.JSON {
+		return badInput{errors.New("--json goes with --explain; the answers to a file are JSON anyway")}
+	}
 	in, err := openLines(c.File)
 	if err != nil {
 		return err
 	}
 	defer in.Close()
 	return c.answer(in, os.Stdout)
+}
+
+func (c *dueCmd) explain(ctx context.Context, out io.Writer) error {
+	tag, err := fleet.ParseTag(c.File)
+	if err != nil {
+		catalogue, broken := words.Load()
+		if broken != nil {
+			return broken
+		}
+		return told(catalogue, err)
+	}
+	return c.within(ctx, func(h *house) error {
+		by := identity.Program()
+		door, err := h.fleet.DoorByTag(ctx, by, tag)
+		if err != nil {
+			return told(h.words, err)
+		}
+		e, err := h.fleet.ExplainDue(ctx, by, door.DoorID)
+		if err != nil {
+			return err
+		}
+		texts := h.words.Printer("en", words.Metric)
+		if !c.JSON {
+			_, err = io.WriteString(out, strings.Join(e.Lines(texts), "\n")+"\n")
+			return err
+		}
+		lines := json.NewEncoder(out)
+		lines.SetEscapeHTML(false)
+		return lines.Encode(e.Told(texts))
+	})
 }
 
 func (c *dueCmd) answer(in io.Reader, out io.Writer) error {
@@ -52,45 +93,11 @@ func (c *dueCmd) answer(in io.Reader, out io.Writer) error {
 			Why []string      `json:"why"`
 		}{[]duedate.Day{}, []string{}}
 		for _, d := range q.Cycle.Dues(q.Done, q.Until) {
-			answer.Due, answer.Why = append(answer.Due, d.On), append(answer.Why, whyDue(texts, q.Cycle.Regime, d))
+			answer.Due, answer.Why = append(answer.Due, d.On), append(answer.Why, fleet.WhyDue(texts, q.Cycle, d))
 		}
 		if err := lines.Encode(answer); err != nil {
 			return err
 		}
 	}
 	return w.Flush()
-}
-
-// whyDue says in a sentence how a date came about.
-func whyDue(texts words.Printer, regime duedate.Regime, d duedate.Due) string {
-	clamped, counted, missed := "", "", ""
-	if d.Clamped {
-		clamped = texts.T("due.clamped")
-	}
-	switch {
-	case d.Early > 0:
-		counted = texts.T("due.counted_early", "last", d.Last.String(), "counted", d.Counted.String(), "count", d.Early)
-	case !d.Counted.IsZero():
-		counted = texts.T("due.counted", "last", d.Last.String(), "counted", d.Counted.String())
-	}
-	if len(d.Missed) > 0 {
-		missed = texts.T("due.missed", "days", joined(d.Missed))
-	}
-	key := "due." + string(regime)
-	if regime == duedate.FromLast || regime == duedate.MonthEnd {
-		key += "." + string(d.Basis)
-	}
-	if regime == duedate.FixedMonth && d.Months == 0 {
-		key += ".first"
-	}
-	_, month, _ := d.On.Date()
-	return texts.T(key, "interval", texts.T("due.interval", "count", d.Months), "month", texts.T(fmt.Sprintf("month.%d", month)), "from", d.From.String(), "clamped", clamped, "counted", counted, "missed", missed)
-}
-
-func joined(days []duedate.Day) string {
-	list := make([]string, len(days))
-	for i, d := range days {
-		list[i] = d.String()
-	}
-	return strings.Join(list, ", ")
 }

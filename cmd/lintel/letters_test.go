@@ -68,7 +68,7 @@ func newMailDay(t *testing.T, parties int) *mailDay {
 			select md5('customer')::uuid, md5('site' || i)::uuid, gen_random_uuid(), lpad((2 * i + n)::text, 8, '0'), 'Door ' || n, '2025-01-01', now(), gen_random_uuid()
 			from generate_series(1, $1::int) i, generate_series(0, 1) n where n = 0 or i % 4 = 0`,
 		`insert into inspection_plan (customer_id, site_id, door_id, plan_id, interval_months, regime, tolerance_days, lead_days, anchor_on, next_due, recorded_at, recorded_by)
-			select customer_id, site_id, door_id, gen_random_uuid(), 12, 'anchored', 30, 30, '2026-03-10', '2026-03-10', now(), gen_random_uuid() from door`,
+			select customer_id, site_id, door_id, gen_random_uuid(), 12, 'anniversary', 30, 30, '2026-03-10', '2026-03-10', now(), gen_random_uuid() from door`,
 		`analyze`,
 	} {
 		var args []any

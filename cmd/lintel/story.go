@@ -270,7 +270,7 @@ func (s *story) putDoor(site uuid.UUID, name string, facts object) (uuid.UUID, s
 
 func (s *story) plan(door uuid.UUID, dueInDays int) error {
 	due := duedate.DayIn(s.begun, time.UTC).AddDays(dueInDays)
-	_, err := s.dispatcher.must(http.MethodPut, "/v1/doors/"+door.String()+"/plans/"+newID().String(), object{"interval_months": 12, "regime": "anchored", "tolerance_days": 60,
+	_, err := s.dispatcher.must(http.MethodPut, "/v1/doors/"+door.String()+"/plans/"+newID().String(), object{"interval_months": 12, "regime": "anniversary", "tolerance_days": 60,
 		"lead_days": 45, "anchor_on": due.String(), "active": true}, http.StatusCreated)
 	return err
 }

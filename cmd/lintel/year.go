@@ -440,7 +440,7 @@ func (y *year) door(name string, sliding bool) error {
 		return err
 	}
 	y.doors = append(y.doors, id)
-	_, _, err = y.put(y.dispatcher, "/v1/doors/"+id.String()+"/plans", object{"interval_months": 12, "regime": "anchored", "tolerance_days": 60, "lead_days": 45, "anchor_on": "2025-05-12", "active": true})
+	_, _, err = y.put(y.dispatcher, "/v1/doors/"+id.String()+"/plans", object{"interval_months": 12, "regime": "anniversary", "tolerance_days": 60, "lead_days": 45, "anchor_on": "2025-05-12", "active": true})
 	return err
 }
 

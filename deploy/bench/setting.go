@@ -56,7 +56,7 @@ func (b *bench) register(ctx context.Context) error {
 	if err := b.change(ctx, id()); err != nil {
 		return err
 	}
-	_, _, err = b.fleet.PutPlan(ctx, by(), fleet.Plan{PlanID: id(), DoorID: b.door, IntervalMonths: 12, Regime: duedate.Anchored, ToleranceDays: 30, LeadDays: 30,
+	_, _, err = b.fleet.PutPlan(ctx, by(), fleet.Plan{PlanID: id(), DoorID: b.door, IntervalMonths: 12, Regime: duedate.Anniversary, ToleranceDays: 30, LeadDays: 30,
 		AnchorOn: since, Active: true}, 0)
 	return err
 }

@@ -442,7 +442,7 @@ func (w *world) register(visited, days int) func() error {
 				return err
 			}
 			p := plan{door: door, due: w.firstDue.AddDate(0, 0, i/aDay)}
-			if _, err := w.dispatcher.must(http.MethodPut, "/v1/doors/"+door.String()+"/plans/"+newID(), object{"interval_months": 12, "regime": "anchored",
+			if _, err := w.dispatcher.must(http.MethodPut, "/v1/doors/"+door.String()+"/plans/"+newID(), object{"interval_months": 12, "regime": "anniversary",
 				"tolerance_days": 30, "lead_days": 0, "anchor_on": p.due.Format(time.DateOnly), "active": true}); err != nil {
 				return err
 			}

@@ -399,7 +399,7 @@ func (w *world) pages() map[string]string {
 		"parties": "/parties", "parties-none": "/parties?search=zzz", "party": "/parties/" + w.party.PartyID.String(), "party-new": "/parties/new?site=" + w.site.SiteID.String(),
 		"door-new": "/doors/new?site=" + w.site.SiteID.String(), "door-change": "/doors/" + w.door.DoorID.String() + "/change",
 		"component-new": "/components/new?door=" + w.door.DoorID.String(), "component-refit": "/components/" + w.sensor.String(), "component-out": "/components/" + w.sensor.String() + "/out",
-		"plan-new": "/doors/" + w.bare.DoorID.String() + "/plans/new", "plan-change": w.planPath(), "plan-stop": w.planPath() + "/stop",
+		"plan-new": "/doors/" + w.bare.DoorID.String() + "/plans/new", "plan-change": w.planPath(), "plan-stop": w.planPath() + "/stop", "plan-suspensions": w.planPath() + "/suspensions", "due": "/doors/" + w.door.DoorID.String() + "/due",
 		"password": "/password", "me": "/me", "work-orders": "/work-orders", "work-orders-none": "/work-orders?kind=accident", "work-order": "/work-orders/" + w.order,
 		"work-order-new": "/work-orders/new?door=" + w.door.DoorID.String(), "work-order-cancel": "/work-orders/" + w.order + "/cancel",
 		"visits": "/visits", "visits-none": "/visits?search=zzz", "jobs-none": "/jobs?search=zzz", "visit": "/visits/" + w.visit.String(), "force": "/visits/" + w.open.String() + "/entries/" + w.pressed.String() + "/force", "walk": "/visits/" + w.visit.String() + "/entries/" + w.walked.String() + "/fit", "device": "/devices/" + w.sensor.String(), "settings": "/devices/" + w.sensor.String() + "/settings",

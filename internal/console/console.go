@@ -97,6 +97,10 @@ func (c *Console) routes() []route {
 		{"GET /doors/{door_id}/plans/new", identity.ActPlanWork, c.planNew},
 		{"GET /doors/{door_id}/plans/{plan_id}", identity.ActPlanWork, c.planChange},
 		{"POST /doors/{door_id}/plans/{plan_id}", identity.ActPlanWork, c.planPut},
+		{"GET /doors/{door_id}/plans/{plan_id}/suspensions", identity.ActPlanWork, c.suspensions},
+		{"POST /doors/{door_id}/plans/{plan_id}/suspensions", identity.ActPlanWork, c.planSuspend},
+		{"POST /doors/{door_id}/plans/{plan_id}/resumptions", identity.ActPlanWork, c.planResume},
+		{"GET /doors/{door_id}/due", identity.ActReadWork, c.due},
 		{"GET /doors/{door_id}/plans/{plan_id}/{what}", identity.ActPlanWork, c.planTurnForm},
 		{"POST /doors/{door_id}/plans/{plan_id}/{what}", identity.ActPlanWork, c.planTurn},
 

@@ -69,7 +69,7 @@ func (c *Console) doorLines(list []fleet.DoorLine) []doorLine {
 	for i, d := range list {
 		lines[i] = doorLine{DoorLine: d}
 		if !d.NextDue.IsZero() {
-			lines[i].LateDays = max(0, d.NextDue.DaysUntil(duedate.DayIn(c.Now(), location(d.TimeZone))))
+			lines[i].LateDays = max(0, d.DueBy.DaysUntil(duedate.DayIn(c.Now(), location(d.TimeZone))))
 		}
 	}
 	return lines
@@ -130,7 +130,7 @@ func (c *Console) door(ctx context.Context, q *request) (answer, error) {
 	for _, p := range folder.Plans {
 		if p.Active {
 			data.Planned = true
-			data.Late = max(0, p.NextDue.DaysUntil(data.Today))
+			data.Late = max(0, p.DueBy.DaysUntil(data.Today))
 		}
 	}
 	for _, plan := range report.Plans(folder.Document, q.texts, report.Units(q.texts.Units())) {

@@ -74,6 +74,8 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /doors/{door_id}/comparison":                    {staff, "/doors/" + door + "/comparison?pack=a156.10@2017", ""},
 		"POST /doors/{door_id}/plans":                        {planners, "/doors/" + door + "/plans", ""}, "GET /doors/{door_id}/plans/new": {planners, "/doors/" + door + "/plans/new", ""},
 		"GET /doors/{door_id}/plans/{plan_id}": {planners, plan, ""}, "POST /doors/{door_id}/plans/{plan_id}": {planners, plan, ""},
+		"GET /doors/{door_id}/plans/{plan_id}/suspensions": {planners, plan + "/suspensions", ""}, "POST /doors/{door_id}/plans/{plan_id}/suspensions": {planners, plan + "/suspensions", ""},
+		"POST /doors/{door_id}/plans/{plan_id}/resumptions": {planners, plan + "/resumptions", ""}, "GET /doors/{door_id}/due": {all, "/doors/" + door + "/due", "/doors/" + away + "/due"},
 		"GET /doors/{door_id}/plans/{plan_id}/{what}": {planners, plan + "/stop", ""}, "POST /doors/{door_id}/plans/{plan_id}/{what}": {planners, plan + "/start", ""},
 		"POST /components": {planners, "/components", ""}, "GET /components/new": {planners, "/components/new?door=" + door, ""},
 		"GET /components/{component_id}": {planners, "/components/" + w.sensor.String(), ""}, "POST /components/{component_id}": {planners, "/components/" + w.sensor.String(), ""},

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -22,7 +23,7 @@ type planFormData struct {
 }
 
 func (c *Console) planNew(ctx context.Context, q *request) (answer, error) {
-	return c.planNewPage(ctx, q, newForm(map[string]string{"plan_id": c.NewID().String(), "/interval_months": "12", "/regime": string(duedate.Anchored), "/tolerance_days": "30", "/lead_days": "30"}), http.StatusOK)
+	return c.planNewPage(ctx, q, newForm(map[string]string{"plan_id": c.NewID().String(), "/interval_months": "12", "/regime": string(duedate.Anniversary), "/tolerance_days": "30", "/grace_days": "0", "/lead_days": "30"}), http.StatusOK)
 }
 
 func (c *Console) planNewPage(ctx context.Context, q *request, f form, status int) (answer, error) {
@@ -43,8 +44,8 @@ func (c *Console) planPage(ctx context.Context, q *request, data planFormData, s
 }
 
 func (r *reader) plan(door, id uuid.UUID) fleet.Plan {
-	return fleet.Plan{DoorID: door, PlanID: id, IntervalMonths: r.number("/interval_months"), Regime: duedate.Regime(r.form.Value("/regime")), ToleranceDays: r.number("/tolerance_days"),
-		LeadDays: r.number("/lead_days"), AnchorOn: r.day("/anchor_on"), FromHandover: r.form.Value("/from_handover") != "", Active: true}
+	return fleet.Plan{DoorID: door, PlanID: id, IntervalMonths: r.number("/interval_months"), Regime: duedate.Regime(r.form.Value("/regime")), FixedMonth: time.Month(r.count("/fixed_month")),
+		ToleranceDays: r.number("/tolerance_days"), GraceDays: r.count("/grace_days"), LeadDays: r.number("/lead_days"), AnchorOn: r.day("/anchor_on"), FromHandover: r.form.Value("/from_handover") != "", Active: true}
 }
 
 func (c *Console) planMake(ctx context.Context, q *request) (answer, error) {
@@ -94,8 +95,11 @@ func (c *Console) planChangePage(ctx context.Context, q *request, f form, status
 		return nil, err
 	}
 	if f.values == nil {
-		f = newForm(map[string]string{"/interval_months": strconv.Itoa(p.IntervalMonths), "/regime": string(p.Regime), "/tolerance_days": strconv.Itoa(p.ToleranceDays),
+		f = newForm(map[string]string{"/interval_months": strconv.Itoa(p.IntervalMonths), "/regime": string(p.Regime), "/tolerance_days": strconv.Itoa(p.ToleranceDays), "/grace_days": strconv.Itoa(p.GraceDays),
 			"/lead_days": strconv.Itoa(p.LeadDays), "/anchor_on": p.AnchorOn.String(), "version": strconv.Itoa(p.Version)})
+		if p.FixedMonth != 0 {
+			f.values.Set("/fixed_month", strconv.Itoa(int(p.FixedMonth)))
+		}
 		if p.FromHandover {
 			f.values.Set("/from_handover", "yes")
 		}

@@ -109,6 +109,14 @@ func (r *reader) number(name string) int {
 	return n
 }
 
+// count reads a whole number; an empty field is 0.
+func (r *reader) count(name string) int {
+	if r.form.Value(name) == "" {
+		return 0
+	}
+	return r.number(name)
+}
+
 // localTime is how browsers write an instant on the clock of a place.
 const localTime = "2006-01-02T15:04:05"
 

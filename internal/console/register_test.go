@@ -136,6 +136,17 @@ func TestADoorItsComponentsAndItsPlanAreMadeChangedAndEndedByForms(t *testing.T)
 	d.get(t, door).want(t, 200, "Stopped: every 6 months", "No inspection plan.")
 	d.post(t, plan+"/start", d.get(t, plan+"/start").want(t, 200).filled()).leads(t, door+"#work")
 	d.get(t, door).want(t, 200, "next due on 1 June 2026").lacks(t, "Stopped")
+	page := d.get(t, plan+"/suspensions").want(t, 200, "This plan was never suspended.")
+	closed := with(page.filled(), "/from", "2026-05-20", "/until", "2026-07-31", "/reason", "building_closed", "/why", "the arcade is rebuilt")
+	d.post(t, plan+"/suspensions", with(closed, "/until", "2029-01-01")).want(t, 422, "A suspension lasts from its first day")
+	d.post(t, plan+"/suspensions", with(closed, "/until", "2026-07-31")).leads(t, door+"#work")
+	d.get(t, door).want(t, 200, "next due on 1 August 2026", "it would have been on 1 June 2026")
+	page = d.get(t, plan+"/suspensions").want(t, 200, "Suspended from 2026-05-20 to 2026-07-31, the building is closed: the arcade is rebuilt")
+	again := url.Values{"resumption_id": {uuid.NewString()}, "suspension": {closed.Get("suspension_id")}, "/on": {"2026-08-03"}, "/why": {"ready"}}
+	d.post(t, plan+"/resumptions", again).want(t, 422, "ends on 2026-07-31 anyway")
+	d.post(t, plan+"/resumptions", with(again, "/on", "2026-07-06")).leads(t, door+"#work")
+	d.get(t, door).want(t, 200, "next due on 6 July 2026")
+	d.get(t, door+"/due").want(t, 200, "2026-06-01 lies within a suspension, so it is 2026-07-06, the first day after it.", "instead of 2026-07-31")
 	w.technician.get(t, door).want(t, 200).lacks(t, "/change", "/plans/", "/components/")
 }
 

@@ -97,7 +97,7 @@ func (c *Console) today(ctx context.Context, q *request) (answer, error) {
 	slices.SortStableFunc(data.Unsecured, func(a, b caseLine) int { return cmp.Compare(rank(a.Refused), rank(b.Refused)) })
 	for _, p := range forgotten {
 		site := names[p.SiteID]
-		data.Forgotten = append(data.Forgotten, planLine{p, names[p.DoorID], site, max(0, p.NextDue.DaysUntil(duedate.DayIn(c.Now(), location(site.TimeZone))))})
+		data.Forgotten = append(data.Forgotten, planLine{p, names[p.DoorID], site, max(0, p.DueBy.DaysUntil(duedate.DayIn(c.Now(), location(site.TimeZone))))})
 	}
 	data.Overdue, data.MoreOverdue = cut(c.orderLines(q, overdue, names))
 	data.Due, data.MoreDue = cut(c.orderLines(q, due, names))

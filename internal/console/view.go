@@ -12,6 +12,7 @@ import (
 	"math"
 	"net/http"
 	"path"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -159,7 +160,7 @@ func (l *looks) of(p words.Printer) (map[string]*template.Template, error) {
 func (l *looks) functions(p words.Printer) template.FuncMap {
 	w := writer{p}
 	return template.FuncMap{
-		"T": p.T, "enum": p.Enum, "language": p.Language, "static": l.static.path,
+		"T": p.T, "words": func() words.Printer { return p }, "enum": p.Enum, "language": p.Language, "static": l.static.path,
 		"day": w.day, "instant": w.instant, "fault": w.fault, "length": w.length, "value": w.value, "metres": w.metres, "yes": w.yes,
 		"oddity":  func(o fleet.Oddity) string { return o.Says(p) },
 		"finding": w.finding, "reason": w.reason, "history": w.history, "model": w.model, "person": w.person, "named": w.named,
@@ -171,6 +172,7 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{Form: f, Zone: zone, Kind: kind} }, "derived": derived, "answers": func() []option { return yesOptions(p) },
 		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,
 		"way": w.way, "duration": w.duration, "at": func(at time.Time, zone string) string { return at.In(location(zone)).Format("15:04") }, "same": func(a, b float64) bool { return a == b },
+		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options, "months": w.months,
 		"may": func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
 		"dec": func(i int) int { return i - 1 }, "fine": func(m *float64) string { return w.fine(*m) }, "newtons": func(n *float64) string { return w.measured("N", *n) }, "area": func(m2 *float64) string { return w.measured("m2", *m2) },
 		"join": strings.Join, "zero": func(id uuid.UUID) bool { return id == uuid.Nil }, "list": func(items ...string) []string { return items }, "inc": func(i int) int { return i + 1 },
@@ -385,6 +387,16 @@ func (w writer) options(enumeration, none string, values ...string) []option {
 	}
 	for _, v := range values {
 		list = append(list, option{Value: v, Text: w.Enum(enumeration, v)})
+	}
+	return list
+}
+
+// months are those of the year, after none.
+func (w writer) months() []option {
+	list := []option{{Text: w.T("console.no_month")}}
+	for m := 1; m <= 12; m++ {
+		n := strconv.Itoa(m)
+		list = append(list, option{Value: n, Text: w.T("month." + n)})
 	}
 	return list
 }

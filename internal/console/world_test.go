@@ -186,7 +186,7 @@ func (w *world) places(t testing.TB) {
 		door   fleet.Door
 		anchor string
 	}{{w.door, "2026-06-01"}, {w.late, "2026-01-15"}, {w.unsafe, "2026-03-10"}, {w.away, "2026-02-01"}} {
-		made := must[fleet.Plan](t)(w.PutPlan(ctx, by, fleet.Plan{DoorID: d.door.DoorID, PlanID: w.id(), IntervalMonths: 12, Regime: "anchored", ToleranceDays: 30, LeadDays: 30,
+		made := must[fleet.Plan](t)(w.PutPlan(ctx, by, fleet.Plan{DoorID: d.door.DoorID, PlanID: w.id(), IntervalMonths: 12, Regime: "anniversary", ToleranceDays: 30, LeadDays: 30,
 			AnchorOn: day(d.anchor), Active: true}, 0))
 		if d.door.DoorID == w.door.DoorID {
 			w.plan = made

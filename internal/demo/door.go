@@ -162,7 +162,7 @@ func (h *history) register(ctx context.Context, s *site, name, of string) error 
 	if err := h.fit(ctx, d, reason); err != nil {
 		return fmt.Errorf("door %s: %w", name, err)
 	}
-	_, _, err = h.PutPlan(ctx, by, fleet.Plan{DoorID: d.id, PlanID: h.id(), IntervalMonths: 12, Regime: duedate.Anchored, ToleranceDays: 60, LeadDays: 45, AnchorOn: s.due, Active: true}, 0)
+	_, _, err = h.PutPlan(ctx, by, fleet.Plan{DoorID: d.id, PlanID: h.id(), IntervalMonths: 12, Regime: duedate.Anniversary, ToleranceDays: 60, LeadDays: 45, AnchorOn: s.due, Active: true}, 0)
 	return err
 }
 

@@ -6,6 +6,9 @@ import (
 	"time"
 )
 
+// Regime says from what the dates of a Cycle are counted.
+type Regime string
+
 // How a Cycle counts its dates.
 const (
 	// Anniversary counts every date from the anchor: anchor + 1 interval, anchor + 2 intervals and so on, so that the 31st comes back after a
@@ -27,12 +30,25 @@ func CycleRegimes() []Regime { return []Regime{Anniversary, FromLast, MonthEnd, 
 type Cycle struct {
 	Regime      Regime
 	EveryMonths int // 1 to 1200; of FixedMonth a multiple of 12
-	// Anchor is what the dates are counted from; it is no date itself.
-	Anchor     Day
+	// Anchor is what the dates are counted from; it is no date itself unless AnchorDue.
+	Anchor Day
+	// AnchorDue makes the anchor the first date: of a door that was taken over on a day and is due by then, whatever was done before. No date
+	// lies before it, and of MonthEnd and FixedMonth it stands for the first end of a month that is not before it.
+	AnchorDue  bool
 	FixedMonth time.Month // of that regime only
 	// ToleranceBeforeDays is how early an inspection still satisfies a date, of Anniversary and FixedMonth; shorter than the interval.
 	ToleranceBeforeDays int
+	// LongestMonths is the most that may lie between two inspections; 0: nobody says. A date that would come later is brought forward.
+	LongestMonths int
+	// Suspended are days on which nothing can be due: a date in one of them is due on the first day after it.
+	Suspended []Span
 }
+
+// Span is days from one to another, both included.
+type Span struct{ From, Until Day }
+
+// Holds tells whether the day is one of the span.
+func (s Span) Holds(d Day) bool { return !d.Before(s.From) && !d.After(s.Until) }
 
 // CycleFault is what makes no sense in a Cycle: the member and why.
 type CycleFault struct{ Member, What string }
@@ -94,99 +110,195 @@ type Due struct {
 	On      Day
 	From    Day
 	Basis   Basis // what From is
-	Months  int   // from From to On, before a day that the month lacks became its last
+	Months  int   // from From to the regime's date, before a day that the month lacks became its last; 0: the anchor itself is the date
 	Clamped bool  // the month lacks the day
 	Last    Day   // the inspection that satisfied the dates before; the zero Day when there was none
 	Early   int   // by how many days Last came before the date that it satisfied; 0 on the day and later
 	Counted Day   // the date that Last satisfied; the zero Day when it satisfied none
 	Missed  []Day // of the first date only: earlier ones that no inspection of their own period satisfied
+
+	Latest   Day // the last day that LongestMonths allows; the zero Day when it allows all
+	Capped   Day // the regime's date, where Latest lies before it; else the zero Day
+	CapFrom  Day // what Latest is counted from: an inspection, or the date before as if it were done then
+	Deferred Day // the date that fell into a suspension; the zero Day when none did
+}
+
+// standing is where a cycle stands: what it has been given, and which of its dates are behind it.
+type standing struct {
+	last      Day   // the last inspection that counts
+	done      Day   // the last inspection, or the date before as if it were done then: what LongestMonths is counted from
+	from      Day   // what the next date of FromLast and MonthEnd is counted from
+	basis     Basis // what from is
+	satisfied int   // how many dates of Anniversary and FixedMonth are behind
+	counted   int   // how many of them inspections satisfied
+	missed    []Day
 }
 
 // Dues gives the dates that are still due after the last of the inspections, up to and including a day, as if each were then done on its day. The
 // inspections may come in any order and more than once. c must be valid.
 //
 //   - Anniversary, FixedMonth: an inspection satisfies every date up to the latest one whose tolerance before had begun by then; one before
-//     the anchor satisfies nothing. Dates before its own period that had none are Missed.
+//     the anchor satisfies nothing, unless AnchorDue. Dates before its own period that had none are Missed.
 //   - FromLast, MonthEnd: the last inspection starts the count, also one before the anchor; without any the anchor does.
-func (c Cycle) Dues(done []Day, until Day) []Due {
-	if c.Regime == FromLast || c.Regime == MonthEnd {
-		return c.walk(done, until)
-	}
-	return c.grid(done, until)
-}
-
-// walk counts each date from the one before.
-func (c Cycle) walk(done []Day, until Day) (list []Due) {
-	from, basis, last := c.Anchor, OfAnchor, Day{}
-	if len(done) > 0 {
-		last = slices.MaxFunc(done, Day.Compare)
-		from, basis = last, OfInspection
-	}
+//   - A date that lies more than LongestMonths after the last inspection, or after the date before, is brought forward to that day, but never
+//     before the anchor, or the end of the month that it stands for.
+//   - A date within a suspension is due on the first day after it, and satisfied as if it stood there.
+func (c Cycle) Dues(done []Day, until Day) (list []Due) {
+	s := c.after(done)
 	for {
-		d := Due{From: from, Basis: basis, Months: c.EveryMonths, Last: last, On: from.AddMonths(c.EveryMonths)}
-		if c.Regime == MonthEnd {
-			d.On = d.On.monthEnd()
-		} else {
-			d.Clamped = d.On.day < from.day
-		}
-		if d.On.After(until) || !d.On.After(from) { // the calendar has an end
+		d, ok := c.next(s)
+		if !ok || d.On.After(until) {
 			return list
 		}
 		list = append(list, d)
-		from, basis = d.On, OfDate
+		s = c.then(s, d)
 	}
 }
 
-// grid counts every date from the anchor.
-func (c Cycle) grid(done []Day, until Day) (list []Due) {
-	satisfied, own, last := 0, map[int]bool{}, Day{}
+// Next gives the first of the dates that Dues gives, however far away. At the end of the calendar it is its last day.
+func (c Cycle) Next(done []Day) Due {
+	d, ok := c.next(c.after(done))
+	if !ok {
+		d.On = lastDay
+	}
+	return d
+}
+
+// after is where the cycle stands once all of it was done.
+func (c Cycle) after(done []Day) standing {
+	s := standing{from: c.Anchor, basis: OfAnchor}
+	if len(done) > 0 {
+		s.done = slices.MaxFunc(done, Day.Compare)
+	}
+	if c.walks() {
+		if s.last = s.done; len(done) > 0 {
+			s.from, s.basis = s.last, OfInspection
+		}
+		return s
+	}
+	own := make(map[int]bool, len(done))
 	for _, d := range done {
-		if d.Before(c.Anchor) {
+		if !c.AnchorDue && d.Before(c.Anchor) {
 			continue
 		}
 		k := c.satisfiedOn(d)
 		own[k] = true
-		if satisfied = max(satisfied, k); d.After(last) {
-			last = d
+		if s.counted = max(s.counted, k); d.After(s.last) {
+			s.last = d
 		}
 	}
-	first := Due{}
-	for k := 1; k < satisfied; k++ {
-		if !own[k] {
-			first.Missed = append(first.Missed, c.date(k))
+	s.satisfied = s.counted
+	for k := 1; k < s.satisfied; k++ {
+		if own[k] {
+			continue
+		}
+		if d := c.date(k); c.Resumed(d) == d {
+			s.missed = append(s.missed, d)
 		}
 	}
-	for k := satisfied + 1; ; k++ {
-		d := Due{On: c.date(k), From: c.Anchor, Basis: OfAnchor, Months: k * c.EveryMonths, Last: last}
-		if d.On.After(until) || k > 1 && !d.On.After(c.date(k-1)) {
-			return list
-		}
-		if c.Regime == Anniversary {
-			d.Clamped = d.On.day < c.Anchor.day
-		} else {
-			d.Months -= c.EveryMonths
-		}
-		if satisfied > 0 {
-			d.Counted = c.date(satisfied)
-			d.Early = max(0, last.DaysUntil(d.Counted))
-		}
-		if len(list) == 0 {
-			d.Missed = first.Missed
-		}
-		list = append(list, d)
+	return s
+}
+
+// then is where the cycle stands when a date was done on its day.
+func (c Cycle) then(s standing, d Due) standing {
+	s.done, s.from, s.basis, s.missed = d.On, d.On, OfDate, nil
+	if !c.walks() {
+		s.satisfied = max(s.satisfied, c.satisfiedOn(d.On))
 	}
+	return s
+}
+
+// walks tells whether each date is counted from the one before.
+func (c Cycle) walks() bool { return c.Regime == FromLast || c.Regime == MonthEnd }
+
+// next is the first date that is not behind; false at the end of the calendar.
+func (c Cycle) next(s standing) (Due, bool) {
+	d, ok := c.regular(s)
+	if !ok {
+		return d, false
+	}
+	if s.done.IsZero() && !c.AnchorDue {
+		s.done = c.Anchor
+	}
+	if c.LongestMonths > 0 && !s.done.IsZero() {
+		least := c.Anchor
+		if c.AnchorDue && c.Regime == MonthEnd {
+			least = c.date(1)
+		}
+		d.CapFrom, d.Latest = s.done, later(s.done.AddMonths(c.LongestMonths), least)
+		if d.On.After(d.Latest) {
+			d.Capped, d.On = d.On, d.Latest
+		}
+		d.Latest = c.Resumed(d.Latest)
+	}
+	if resumed := c.Resumed(d.On); resumed != d.On {
+		d.Deferred, d.On = d.On, resumed
+	}
+	return d, true
+}
+
+// regular is the date that the regime alone gives.
+func (c Cycle) regular(s standing) (Due, bool) {
+	if !c.walks() {
+		return c.onGrid(s)
+	}
+	d := Due{From: s.from, Basis: s.basis, Months: c.EveryMonths, Last: s.last, On: s.from.AddMonths(c.EveryMonths)}
+	if d.Clamped = d.On.day < s.from.day; c.Regime == MonthEnd {
+		d.On, d.Clamped = d.On.monthEnd(), false
+	}
+	ok := d.On.After(s.from) // the calendar has an end
+	if c.AnchorDue {
+		if first := c.date(1); s.basis == OfAnchor || first.After(d.On) {
+			d = Due{On: first, From: c.Anchor, Basis: OfAnchor, Last: s.last}
+			ok = true
+		}
+	}
+	return d, ok
+}
+
+// onGrid is the first date of those counted from the anchor that is not behind.
+func (c Cycle) onGrid(s standing) (Due, bool) {
+	k := s.satisfied + 1
+	d := Due{On: c.date(k), From: c.Anchor, Basis: OfAnchor, Months: k * c.EveryMonths, Last: s.last, Missed: s.missed}
+	if c.AnchorDue || c.Regime == FixedMonth {
+		d.Months -= c.EveryMonths
+	}
+	d.Clamped = c.Regime == Anniversary && d.On.day < c.Anchor.day
+	if s.counted > 0 {
+		d.Counted = c.date(s.counted)
+		d.Early = max(0, s.last.DaysUntil(d.Counted))
+	}
+	return d, k == 1 || d.On.After(c.date(k-1))
+}
+
+// Resumed is the day, or where it lies within a suspension the first day after all that hold it.
+func (c Cycle) Resumed(d Day) Day {
+	for again := true; again; {
+		again = false
+		for _, s := range c.Suspended {
+			if s.Holds(d) && d != lastDay {
+				d, again = s.Until.AddDays(1), true
+			}
+		}
+	}
+	return d
 }
 
 // date is the k-th date of a cycle whose dates are counted from the anchor, k ≥ 1.
 func (c Cycle) date(k int) Day {
-	if c.Regime == Anniversary {
-		return c.Anchor.AddMonths(k * c.EveryMonths)
+	switch {
+	case c.Regime == FixedMonth:
+		first := Day{c.Anchor.year, uint8(c.FixedMonth), 1}.monthEnd()
+		if first.Before(c.Anchor) || first == c.Anchor && !c.AnchorDue {
+			first = first.AddYears(1).monthEnd()
+		}
+		return first.AddMonths((k - 1) * c.EveryMonths).monthEnd()
+	case c.AnchorDue && c.Regime == MonthEnd:
+		return c.Anchor.monthEnd()
+	case c.AnchorDue:
+		return c.Anchor.AddMonths((k - 1) * c.EveryMonths)
 	}
-	first := Day{c.Anchor.year, uint8(c.FixedMonth), 1}.monthEnd()
-	if !first.After(c.Anchor) {
-		first = first.AddYears(1).monthEnd()
-	}
-	return first.AddMonths((k - 1) * c.EveryMonths).monthEnd()
+	return c.Anchor.AddMonths(k * c.EveryMonths)
 }
 
 // satisfiedOn is the number of the latest date that an inspection on a day satisfies; 0 when it satisfies none.
@@ -203,4 +315,11 @@ func (c Cycle) satisfiedOn(d Day) int {
 // monthEnd is the last day of the month.
 func (d Day) monthEnd() Day {
 	return Day{d.year, d.month, uint8(daysIn(int(d.year), time.Month(d.month)))}
+}
+
+func later(a, b Day) Day {
+	if a.After(b) {
+		return a
+	}
+	return b
 }

@@ -178,7 +178,16 @@ func dayOf(year int, month time.Month, day int) Day {
 }
 
 func daysIn(year int, month time.Month) int {
-	return time.Date(year, month+1, 0, 0, 0, 0, 0, time.UTC).Day()
+	switch month {
+	case time.February:
+		if year%4 == 0 && (year%100 != 0 || year%400 == 0) {
+			return 29
+		}
+		return 28
+	case time.April, time.June, time.September, time.November:
+		return 30
+	}
+	return 31
 }
 
 func digits(text string) (number int, ok bool) {

@@ -8,6 +8,6 @@
 //
 // Everything here is a function of its arguments: the clock is passed in as a Day or an instant.
 //
-// To add a regime: write its constant and its case in NextDue and Plan.Validate, its row in the tables of
-// plan_test.go and its sentence in NextDue's documentation; add it to the plans that plan_test.go draws.
+// To add a regime: write its constant and its case in Cycle.regular and Cycle.date, its rows in the tables of cycle_test.go, its place in the paper
+// calendar there, and its sentence in the words (due.REGIME).
 package duedate

@@ -25,10 +25,10 @@ func calendarWorld(t *testing.T) *rig {
 	site := r.site(t, r.customer(t, "Kestrel Arcades").CustomerID, "Arcade")
 	for i := range 60 {
 		d := r.door(t, site.SiteID, "Door")
-		p := fleet.Plan{DoorID: d.DoorID, PlanID: r.id(), IntervalMonths: []int{1, 3, 6, 12}[i%4], Regime: duedate.Anchored, ToleranceDays: 14, LeadDays: i % 15,
+		p := fleet.Plan{DoorID: d.DoorID, PlanID: r.id(), IntervalMonths: []int{1, 3, 6, 12}[i%4], Regime: duedate.Anniversary, ToleranceDays: 14, LeadDays: i % 15,
 			AnchorOn: day("2026-02-10").AddDays(i * 2), Active: i%9 != 0}
 		if i%2 == 0 {
-			p.Regime, p.ToleranceDays = duedate.FromCompletion, 0
+			p.Regime, p.ToleranceDays = duedate.FromLast, 0
 		}
 		if i%11 == 0 {
 			continue // no plan
@@ -130,7 +130,7 @@ func TestGenerationIntoAnEmptyAnalysedTableDoesNotTakeForever(t *testing.T) {
 		`insert into door (customer_id, site_id, door_id, tag, name, known_since, recorded_at, recorded_by)
 			select customer_id, site_id, gen_random_uuid(), lpad(i::text, 8, '0'), 'Door', '2026-01-01', now(), gen_random_uuid() from site, generate_series(1, 25000) i where site_id = '` + site.SiteID.String() + `'`,
 		`insert into inspection_plan (customer_id, site_id, door_id, plan_id, interval_months, regime, tolerance_days, lead_days, anchor_on, next_due, recorded_at, recorded_by)
-			select customer_id, site_id, door_id, gen_random_uuid(), 12, 'anchored', 30, 30, '2026-04-01', '2026-04-01', now(), gen_random_uuid() from door`,
+			select customer_id, site_id, door_id, gen_random_uuid(), 12, 'anniversary', 30, 30, '2026-04-01', '2026-04-01', now(), gen_random_uuid() from door`,
 		`analyze`,
 	} {
 		if _, err := r.db.Admin.Exec(ctx, statement); err != nil {
@@ -310,7 +310,7 @@ func noticeWorld(t *testing.T) (*rig, *letters, fleet.Plan) {
 			t.Fatal(err)
 		}
 	}
-	plan, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{DoorID: r.door(t, site.SiteID, "Door").DoorID, PlanID: r.id(), IntervalMonths: 12, Regime: duedate.Anchored,
+	plan, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{DoorID: r.door(t, site.SiteID, "Door").DoorID, PlanID: r.id(), IntervalMonths: 12, Regime: duedate.Anniversary,
 		ToleranceDays: 60, LeadDays: 45, AnchorOn: day("2026-03-20"), Active: true}, 0)
 	if err != nil {
 		t.Fatal(err)

@@ -346,14 +346,36 @@ func (f *Fleet) settleDoor(ctx context.Context, tx Tx, by identity.Actor, doorID
 	if err := f.putRepairs(ctx, tx, door, c.repairs); err != nil {
 		return err
 	}
-	handover, err := f.settleOrders(ctx, tx, doorID, c.completions)
-	if err != nil {
-		return err
-	}
-	if err := f.settlePlans(ctx, tx, doorID, c.completions, handover); err != nil {
+	if err := f.settleCalendar(ctx, tx, door, site, c.completions); err != nil {
 		return err
 	}
 	return f.noticeCases(ctx, tx, by, door, site, c.cases)
+}
+
+// settleCalendar writes what the completed inspections of a door come to for its orders and plans.
+func (f *Fleet) settleCalendar(ctx context.Context, tx Tx, door Door, site Site, completions []Completion) error {
+	handover, err := f.settleOrders(ctx, tx, door.DoorID, completions)
+	if err != nil {
+		return err
+	}
+	return f.settlePlans(ctx, tx, door, site, completions, handover)
+}
+
+// settleCalendarOf does so for a door of which something else has changed that its due dates rest on.
+func (f *Fleet) settleCalendarOf(ctx context.Context, tx Tx, doorID uuid.UUID) error {
+	door, err := tx.DoorByID(ctx, doorID, AsOf{})
+	if err != nil {
+		return err
+	}
+	site, err := tx.SiteByID(ctx, door.SiteID)
+	if err != nil {
+		return err
+	}
+	entries, err := tx.EntriesOfDoor(ctx, doorID)
+	if err != nil {
+		return err
+	}
+	return f.settleCalendar(ctx, tx, door, site, consequencesOf(entries, site.Location()).completions)
 }
 
 func (f *Fleet) putRepairs(ctx context.Context, tx Tx, door Door, repairs []Repair) error {
@@ -373,38 +395,41 @@ func (f *Fleet) putRepairs(ctx context.Context, tx Tx, door Door, repairs []Repa
 // settlePlans moves the due date of each plan to what the completed inspections give, and says of each inspection
 // order whether it is thereby done, still open, or was made for a due date that is none. A plan that counts from the
 // handover of its door does so as soon as there was one.
-func (f *Fleet) settlePlans(ctx context.Context, tx Tx, doorID uuid.UUID, completions []Completion, handover duedate.Day) error {
-	if err := tx.HoldPlans(ctx, doorID); err != nil {
+func (f *Fleet) settlePlans(ctx context.Context, tx Tx, door Door, site Site, completions []Completion, handover duedate.Day) error {
+	if err := tx.HoldPlans(ctx, door.DoorID); err != nil {
 		return err
 	}
-	plans, err := tx.PlansOfDoor(ctx, doorID)
+	plans, err := tx.PlansOfDoor(ctx, door.DoorID)
+	if err != nil || len(plans) == 0 {
+		return err
+	}
+	orders, err := tx.InspectionOrders(ctx, door.DoorID)
 	if err != nil {
 		return err
 	}
-	orders, err := tx.InspectionOrders(ctx, doorID)
+	longest, _, err := f.longestInterval(ctx, tx, door, site)
 	if err != nil {
 		return err
 	}
-	days := make([]duedate.Day, len(completions))
-	for i, c := range completions {
-		days[i] = c.Day
-	}
+	days := daysOf(completions)
 	var states []OrderState
 	for _, p := range plans {
 		if p.FromHandover && !handover.IsZero() {
 			p.AnchorOn = handover
 		}
-		next := duedate.NextDue(p.Rule(), p.AnchorOn, days)
-		if next != p.NextDue {
-			if err := tx.SetNextDue(ctx, p.PlanID, next); err != nil {
+		p.LongestMonths = longest.Months
+		dates := p.datesBy(days)
+		if dates != p.PlanDates {
+			if err := tx.SetPlanDates(ctx, p.PlanID, dates); err != nil {
 				return err
 			}
 		}
+		p.PlanDates = dates
 		for _, o := range orders {
 			if o.PlanID == nil || *o.PlanID != p.PlanID || o.State == "cancelled" {
 				continue
 			}
-			if s := orderState(o, p, next, completions); s.State != o.State || s.DoneOn != o.DoneOn {
+			if s := orderState(o, p, completions); s.State != o.State || s.DoneOn != o.DoneOn || s.DueOn != o.DueOn {
 				states = append(states, s)
 			}
 		}
@@ -415,14 +440,31 @@ func (f *Fleet) settlePlans(ctx context.Context, tx Tx, doorID uuid.UUID, comple
 	return tx.SetOrderStates(ctx, states)
 }
 
-// orderState says how an inspection order stands when the next due date of its plan is next. A plan that has ended
+// longestInterval is the most that the rules that judge a door today allow between two inspections of it.
+func (f *Fleet) longestInterval(ctx context.Context, tx Tx, door Door, site Site) (rulebook.Interval, bool, error) {
+	packs, err := f.packsOf(ctx, tx, door.Facts, site, duedate.DayIn(f.Now(), site.Location()))
+	longest, named := rulebook.LongestInterval(inspectedFacts(door.Facts), packs...)
+	return longest, named, err
+}
+
+func daysOf(completions []Completion) []duedate.Day {
+	days := make([]duedate.Day, len(completions))
+	for i, c := range completions {
+		days[i] = c.Day
+	}
+	return days
+}
+
+// orderState says how an inspection order stands by the next due date of its plan. A plan that has ended
 // wants nothing done any more.
-func orderState(o WorkOrder, p Plan, next duedate.Day, completions []Completion) OrderState {
-	s := OrderState{WorkOrderID: o.WorkOrderID, State: "open"}
+func orderState(o WorkOrder, p Plan, completions []Completion) OrderState {
+	s := OrderState{WorkOrderID: o.WorkOrderID, State: "open", DueOn: o.DueOn}
 	switch {
-	case !o.Period.Before(next) && !p.Active, o.Period.After(next):
+	case !o.Period.Before(p.NextDue) && !p.Active, o.Period.After(p.NextDue):
 		s.State = "superseded"
-	case o.Period.Before(next):
+	case o.Period == p.NextDue:
+		s.DueOn = p.DueBy
+	default:
 		s.State = "superseded" // passed over by an inspection that counts for a later period
 		sorted := slices.Clone(completions)
 		slices.SortFunc(sorted, func(a, b Completion) int {
@@ -431,7 +473,7 @@ func orderState(o WorkOrder, p Plan, next duedate.Day, completions []Completion)
 		var days []duedate.Day
 		for _, c := range sorted {
 			days = append(days, c.Day)
-			if duedate.NextDue(p.Rule(), p.AnchorOn, days).After(o.Period) {
+			if p.Rule().Next(days).On.After(o.Period) {
 				visit := c.VisitID
 				s.State, s.DoneOn, s.DoneVisitID = "done", c.Day, &visit
 				break

@@ -145,6 +145,7 @@ type DoorLine struct {
 	Name, SiteName, TimeZone   string
 	Kind                       string
 	NextDue                    duedate.Day // zero: no plan
+	DueBy                      duedate.Day // until then it is in time
 	OutOfService               string      // "", unsecured or secured
 }
 
@@ -297,6 +298,9 @@ func (f *Fleet) reviseDoor(ctx context.Context, tx Tx, by identity.Actor, p Door
 		return Door{}, err
 	}
 	if err := f.settleTrends(ctx, tx, d.DoorID); err != nil { // another rule basis has other limits
+		return Door{}, err
+	}
+	if err := f.settleCalendarOf(ctx, tx, d.DoorID); err != nil { // and other intervals
 		return Door{}, err
 	}
 	return d, f.recompute(ctx, tx, by, d.DoorID)

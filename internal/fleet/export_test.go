@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/field"
 	"lintel.example/lintel/internal/identity"
@@ -17,6 +18,19 @@ import (
 
 // StateOf is for the property test of what becomes of an order.
 var StateOf = stateOf
+
+// SpansOf is for the property test of suspensions.
+func SpansOf(said []SuspensionEvent) []duedate.Span { return spansOf(suspensionsOf(said)) }
+
+// SettleCalendar settles a door as a signature does.
+func (f *Fleet) SettleCalendar(ctx context.Context, by identity.Actor, doorID uuid.UUID) error {
+	return f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
+		if err := tx.LockDoor(ctx, doorID); err != nil {
+			return err
+		}
+		return f.settleCalendarOf(ctx, tx, doorID)
+	})
+}
 
 // ImportOneByOne is Import as it goes on when somebody came between.
 func (f *Fleet) ImportOneByOne(ctx context.Context, by identity.Actor, o ImportOrder) (ImportRun, error) {

@@ -99,6 +99,7 @@ type Tx interface {
 	planRows
 	roundRows
 	routePlanRows
+	suspensionRows
 	workOrderRows
 	jobRunRows
 	visitRows

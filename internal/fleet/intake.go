@@ -337,6 +337,7 @@ func (f *Fleet) putBack(ctx context.Context, tx Tx, by identity.Actor, run Impor
 		if err := json.Unmarshal(item.Before, &was); err != nil {
 			return err
 		}
+		was.Regime = was.Regime.NamedNow()
 		is, err := tx.PlanByID(ctx, item.SubjectID)
 		if err == nil {
 			_, _, err = f.PutPlan(ctx, by, was, is.Version)

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"math"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -430,7 +431,7 @@ func (in *intake) takePlan(ctx context.Context, door Door) error {
 	case anchor.IsZero():
 		return nil
 	}
-	p := Plan{DoorID: door.DoorID, PlanID: in.fresh(), IntervalMonths: months, Regime: duedate.Anchored, ToleranceDays: min(importToleranceDays, 14*months),
+	p := Plan{DoorID: door.DoorID, PlanID: in.fresh(), IntervalMonths: months, Regime: duedate.Anniversary, ToleranceDays: min(importToleranceDays, 14*months),
 		LeadDays: min(importLeadDays, 14*months), AnchorOn: anchor, Active: true}
 	if i < 0 {
 		saved, _, err := in.PutPlan(ctx, in.by, p, 0)
@@ -452,7 +453,7 @@ func (in *intake) takePlan(ctx context.Context, door Door) error {
 	} else if anchor != was.AnchorOn {
 		in.warn(field, "plan_kept", "day", was.NextDue.String())
 	}
-	if changed == was {
+	if reflect.DeepEqual(changed, was) {
 		return in.did("plan", was.PlanID, stateUnchanged, "", nil)
 	}
 	saved, _, err := in.PutPlan(ctx, in.by, changed, was.Version)

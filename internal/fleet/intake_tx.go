@@ -8,7 +8,6 @@ import (
 
 	"github.com/google/uuid"
 
-	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
 )
@@ -66,6 +65,8 @@ type intakeTx struct {
 	revisions  map[uuid.UUID][]Revision  // that hold, by door
 	plans      map[uuid.UUID]Plan        // of doors made here
 	planned    map[uuid.UUID][]uuid.UUID // plans by door
+	activated  []PackActivation          // of the company's packs, once somebody has asked
+	asked      bool
 
 	forget []func() // takes back what is known by heart since the row began
 }
@@ -387,6 +388,14 @@ func cmpRevisions(a, b Revision) int {
 	return bytes.Compare(a.RevisionID[:], b.RevisionID[:])
 }
 
+func (t *intakeTx) PackActivations(ctx context.Context) (list []PackActivation, err error) {
+	if !t.asked {
+		t.activated, err = t.Tx.PackActivations(ctx)
+		t.asked = err == nil
+	}
+	return t.activated, err
+}
+
 func (t *intakeTx) PlanByID(ctx context.Context, id uuid.UUID) (Plan, error) {
 	if p, made := t.plans[id]; made {
 		return p, nil
@@ -425,12 +434,12 @@ func (t *intakeTx) UpdatePlan(ctx context.Context, p Plan) error {
 	return t.Tx.UpdatePlan(ctx, p)
 }
 
-func (t *intakeTx) SetNextDue(ctx context.Context, id uuid.UUID, next duedate.Day) error {
+func (t *intakeTx) SetPlanDates(ctx context.Context, id uuid.UUID, d PlanDates) error {
 	if p, made := t.plans[id]; made {
-		p.NextDue = next
+		p.PlanDates = d
 		learn(t, t.plans, id, p)
 	}
-	return t.Tx.SetNextDue(ctx, id, next)
+	return t.Tx.SetPlanDates(ctx, id, d)
 }
 
 // Of a door made here nothing more is known than this transaction said: no visit, no order, no finding of a computation.

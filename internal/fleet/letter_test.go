@@ -59,7 +59,7 @@ func (r *rig) partyAt(t testing.TB, p fleet.Party) fleet.Party {
 // dueDoor is a door at a site whose inspection is due on a day.
 func (r *rig) dueDoor(t testing.TB, site uuid.UUID, name, on string) fleet.Plan {
 	t.Helper()
-	plan, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{DoorID: r.door(t, site, name).DoorID, PlanID: r.id(), IntervalMonths: 12, Regime: duedate.Anchored,
+	plan, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{DoorID: r.door(t, site, name).DoorID, PlanID: r.id(), IntervalMonths: 12, Regime: duedate.Anniversary,
 		ToleranceDays: 60, LeadDays: 45, AnchorOn: day(on), Active: true}, 0)
 	if err != nil {
 		t.Fatal(err)

@@ -3,6 +3,7 @@ package fleet
 import (
 	"context"
 	"errors"
+	"reflect"
 	"time"
 
 	"github.com/google/uuid"
@@ -17,27 +18,54 @@ type Plan struct {
 	CustomerID, SiteID, DoorID, PlanID uuid.UUID
 	IntervalMonths                     int
 	Regime                             duedate.Regime
-	ToleranceDays                      int // an inspection so many days early still counts for its due date
-	LeadDays                           int // the work order is made so many days ahead
-	AnchorOn                           duedate.Day
+	FixedMonth                         time.Month  // of the regime fixed_month; 0 of the others
+	ToleranceDays                      int         // an inspection so many days early still counts for its due date
+	GraceDays                          int         // it is overdue only so many days after its due date
+	LeadDays                           int         // the work order is made so many days ahead
+	AnchorOn                           duedate.Day // the first due date, and what the later ones are counted from
 	FromHandover                       bool        // counts from the day of the door's handover as soon as that is done, and from AnchorOn until then
-	NextDue                            duedate.Day // derived from the completed inspections
-	Active                             bool
-	Version                            int
-	RecordedAt                         time.Time
-	RecordedBy                         uuid.UUID
+	PlanDates
+	Suspended  []duedate.Span // what its suspensions add up to, by their first days
+	Active     bool
+	Version    int
+	RecordedAt time.Time
+	RecordedBy uuid.UUID
+}
+
+// PlanDates are what follows from a plan, from its suspensions, from the completed inspections, and from the rules that judge its door.
+type PlanDates struct {
+	NextDue       duedate.Day
+	RegularDue    duedate.Day `json:",omitzero"` // what the regime alone gives, where the longest interval or a suspension moved it
+	DueBy         duedate.Day `json:",omitzero"` // until then NextDue is served in time
+	OrdersFrom    duedate.Day `json:",omitzero"` // from then on its work order is made
+	LongestMonths int         // the most that the door's rules allow between two inspections; 0: none says
 }
 
 // Rule is the plan as internal/duedate computes with it.
 func (p Plan) Rule() duedate.Plan {
-	return duedate.Plan{IntervalMonths: p.IntervalMonths, Regime: p.Regime, ToleranceBeforeDays: p.ToleranceDays, LeadDays: p.LeadDays}
+	return duedate.Plan{Cycle: duedate.Cycle{Regime: p.Regime, EveryMonths: p.IntervalMonths, Anchor: p.AnchorOn, AnchorDue: true, FixedMonth: p.FixedMonth,
+		ToleranceBeforeDays: p.ToleranceDays, LongestMonths: p.LongestMonths, Suspended: p.Suspended}, LeadDays: p.LeadDays, GraceDays: p.GraceDays}
+}
+
+// datesBy gives what follows from the plan when inspections were completed on these days.
+func (p Plan) datesBy(done []duedate.Day) PlanDates {
+	rule := p.Rule()
+	due := rule.Next(done)
+	dates := PlanDates{NextDue: due.On, DueBy: rule.DueBy(due), OrdersFrom: rule.OrderOn(due.On), LongestMonths: p.LongestMonths}
+	switch {
+	case !due.Capped.IsZero():
+		dates.RegularDue = due.Capped
+	case !due.Deferred.IsZero():
+		dates.RegularDue = due.Deferred
+	}
+	return dates
 }
 
 // PlanQuery asks for active plans in the order of their next due days.
 type PlanQuery struct {
 	CustomerID, SiteID uuid.UUID              // zero for all
 	DueUntil           duedate.Day            // zero: no bound
-	Overdue            bool                   // only those whose next due day has passed at their site
+	Overdue            bool                   // only those that can no more be served in time, by the day at their site
 	Today              map[string]duedate.Day // by time zone; the use-case fills it in for Overdue
 	WithoutOrder       bool                   // only those for which no order is open: nobody is on the way
 	AfterDay           duedate.Day
@@ -53,7 +81,7 @@ type planRows interface {
 	// InsertPlan answers false when the id is taken.
 	InsertPlan(ctx context.Context, p Plan) (bool, error)
 	UpdatePlan(ctx context.Context, p Plan) error
-	SetNextDue(ctx context.Context, planID uuid.UUID, next duedate.Day) error
+	SetPlanDates(ctx context.Context, planID uuid.UUID, d PlanDates) error
 }
 
 // PutPlan makes or changes the inspection plan of a door; the next due date follows from the inspections completed
@@ -71,7 +99,17 @@ func (f *Fleet) PutPlan(ctx context.Context, by identity.Actor, p Plan, ifMatch 
 			return err
 		}
 		p.CustomerID, p.SiteID = door.CustomerID, door.SiteID
-		p.NextDue, p.Version, p.RecordedAt, p.RecordedBy = p.AnchorOn, 1, f.Now(), by.PersonID
+		site, err := tx.SiteByID(ctx, door.SiteID)
+		if err != nil {
+			return err
+		}
+		longest, _, err := f.longestInterval(ctx, tx, door, site)
+		if err != nil {
+			return err
+		}
+		p.LongestMonths, p.Suspended = longest.Months, nil
+		p.PlanDates = p.datesBy(nil)
+		p.Version, p.RecordedAt, p.RecordedBy = 1, f.Now(), by.PersonID
 		if created, err = tx.InsertPlan(ctx, p); err != nil {
 			return err
 		}
@@ -84,9 +122,10 @@ func (f *Fleet) PutPlan(ctx context.Context, by identity.Actor, p Plan, ifMatch 
 				return fault.New(fault.Conflict, "plan_of_other_door")
 			}
 			changed := present
-			changed.IntervalMonths, changed.Regime, changed.ToleranceDays, changed.LeadDays = p.IntervalMonths, p.Regime, p.ToleranceDays, p.LeadDays
+			changed.IntervalMonths, changed.Regime, changed.FixedMonth = p.IntervalMonths, p.Regime, p.FixedMonth
+			changed.ToleranceDays, changed.GraceDays, changed.LeadDays = p.ToleranceDays, p.GraceDays, p.LeadDays
 			changed.AnchorOn, changed.FromHandover, changed.Active = p.AnchorOn, p.FromHandover, p.Active
-			if changed == present {
+			if reflect.DeepEqual(changed, present) {
 				saved = present
 				return nil
 			}

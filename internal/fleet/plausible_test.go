@@ -24,7 +24,7 @@ func TestADateThatNobodyCanMeanIsRefusedWhereverItIsSent(t *testing.T) {
 	noon := func(d duedate.Day) time.Time { y, m, n := d.Date(); return time.Date(y, m, n, 12, 0, 0, 0, time.UTC) }
 	put := map[string]func(duedate.Day) error{
 		"/anchor_on": func(d duedate.Day) error {
-			_, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{PlanID: r.id(), DoorID: door.DoorID, IntervalMonths: 12, Regime: duedate.Anchored, AnchorOn: d}, 0)
+			_, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{PlanID: r.id(), DoorID: door.DoorID, IntervalMonths: 12, Regime: duedate.Anniversary, AnchorOn: d}, 0)
 			return err
 		},
 		"/due_on": func(d duedate.Day) error {

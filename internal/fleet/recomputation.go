@@ -342,7 +342,7 @@ func (f *Fleet) recomputePart(ctx context.Context, r Recomputation, ids []uuid.U
 		if err := tx.LockDoors(ctx, ids); err != nil {
 			return err
 		}
-		settled, err := f.settleTrendsOf(ctx, tx, r, ids)
+		settled, err := f.settleRulesOf(ctx, tx, r, ids)
 		if err != nil {
 			return err
 		}
@@ -376,8 +376,9 @@ func (f *Fleet) recomputePart(ctx context.Context, r Recomputation, ids []uuid.U
 	})
 }
 
-// settleTrendsOf writes anew what the readings of some doors are expected to reach, where that may have changed, and tells of how many.
-func (f *Fleet) settleTrendsOf(ctx context.Context, tx Tx, r Recomputation, ids []uuid.UUID) (settled int, err error) {
+// settleRulesOf writes anew what follows from what rules ask of some doors: what readings are expected to reach, and due dates under the longest interval. It
+// tells of how many doors.
+func (f *Fleet) settleRulesOf(ctx context.Context, tx Tx, r Recomputation, ids []uuid.UUID) (settled int, err error) {
 	if r.Why == RecomputeCatalogue {
 		return 0, nil
 	}
@@ -387,6 +388,9 @@ func (f *Fleet) settleTrendsOf(ctx context.Context, tx Tx, r Recomputation, ids 
 	}
 	for _, door := range inspected {
 		if err := f.settleTrends(ctx, tx, door); err != nil {
+			return 0, err
+		}
+		if err := f.settleCalendarOf(ctx, tx, door); err != nil {
 			return 0, err
 		}
 	}

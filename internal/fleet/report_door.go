@@ -890,15 +890,13 @@ func (w writer) calendar(ctx context.Context, tx Tx, doc *DoorContent, doorID uu
 // dueOf is a plan on a day.
 func dueOf(p Plan, completions []Completion, today duedate.Day) ReportDue {
 	var last duedate.Day
-	var days []duedate.Day
 	for _, c := range completions {
-		days = append(days, c.Day)
 		if c.Day.After(last) {
 			last = c.Day
 		}
 	}
-	next := duedate.NextDue(p.Rule(), p.AnchorOn, days)
-	return ReportDue{IntervalMonths: p.IntervalMonths, LastOn: last.String(), NextDueOn: next.String(), OverdueDays: max(0, next.DaysUntil(today))}
+	dates := p.datesBy(daysOf(completions))
+	return ReportDue{IntervalMonths: p.IntervalMonths, LastOn: last.String(), NextDueOn: dates.NextDue.String(), OverdueDays: max(0, dates.DueBy.DaysUntil(today))}
 }
 
 // cautions says what the reader must know about this door in particular.

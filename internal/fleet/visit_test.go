@@ -55,7 +55,7 @@ func newAttended(t testing.TB) attended {
 	sensor := a.sensorFacts(a.door, a.control(t, a.door))
 	sensor.ModelID, sensor.ModelText = &a.model.ModelID, ""
 	a.sensor = a.fit(t, sensor)
-	plan := fleet.Plan{PlanID: a.id(), DoorID: a.door.DoorID, IntervalMonths: 12, Regime: duedate.Anchored, ToleranceDays: 30, LeadDays: 30, AnchorOn: day("2026-03-10"), Active: true}
+	plan := fleet.Plan{PlanID: a.id(), DoorID: a.door.DoorID, IntervalMonths: 12, Regime: duedate.Anniversary, ToleranceDays: 30, LeadDays: 30, AnchorOn: day("2026-03-10"), Active: true}
 	if _, _, err := a.PutPlan(t.Context(), dispatcher, plan, 0); err != nil {
 		t.Fatal(err)
 	}
@@ -377,7 +377,7 @@ func (a attended) wantEnded(t *testing.T) {
 		"a deficient finding that was withdrawn":      "select count(*) from finding where severity = 'deficient' and state = 'withdrawn'",
 		"a repair that is done":                       "select count(*) from work_order where kind = 'repair' and state = 'done' and done_on = '2026-03-04' and due_on = '2026-03-03'",
 		"an inspection order that is done":            "select count(*) from work_order where kind = 'inspection' and state = 'done' and done_on = '2026-03-03'",
-		"a plan whose next inspection is in a year":   "select count(*) from inspection_plan where next_due = '2027-03-10'",
+		"a plan whose next inspection is in a year":   "select count(*) from inspection_plan where next_due = '2027-03-05' and regular_due = '2027-03-10'",
 		"a zone whose coverage is computed":           "select count(*) from coverage where side = 'a' and zone = 'approach' and covered_share > 0",
 		"a revision in force with its extent":         "select count(*) from revision r join extent e using (revision_id) where r.reach_db = 0 and e.area_m2 > 0",
 		"a record that holds what it says in its sum": "select count(*) / 3 from record_log r join visit_sign_off s on s.visit_id = r.subject_id where s.record_sha256 = r.sha256 and r.kind = 'visit'",

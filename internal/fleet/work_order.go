@@ -20,8 +20,8 @@ type WorkOrder struct {
 	PlanID                                  *uuid.UUID
 	Period                                  duedate.Day `json:",omitzero"` // the due date of the plan that it stands for; zero without a plan
 	OriginVisitID                           *uuid.UUID  // the visit whose findings it mends
-	DueOn                                   duedate.Day
-	State                                   string // open, done, cancelled, superseded (of a due date or a plan that is none any more)
+	DueOn                                   duedate.Day // until then it is done in time: of a plan the period's day, or as much later as the plan allows
+	State                                   string      // open, done, cancelled, superseded (of a due date or a plan that is none any more)
 	AssignedTo                              *uuid.UUID
 	PlannedOn                               duedate.Day `json:",omitzero"`
 	Note                                    string
@@ -78,6 +78,7 @@ func (o WorkOrder) ByHand() bool { return o.PlanID == nil && o.OriginVisitID == 
 type OrderState struct {
 	WorkOrderID uuid.UUID
 	State       string
+	DueOn       duedate.Day
 	DoneOn      duedate.Day
 	DoneVisitID *uuid.UUID
 }

@@ -44,7 +44,7 @@ func (r *rig) anyDoor(t testing.TB) fleet.Door {
 // planned gives the door a yearly plan that is due on a day, with the order already made.
 func (r *rig) planned(t testing.TB, door uuid.UUID, due string) (fleet.Plan, fleet.WorkOrder) {
 	t.Helper()
-	plan, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{PlanID: r.id(), DoorID: door, IntervalMonths: 12, Regime: duedate.Anchored, ToleranceDays: 30, LeadDays: 30,
+	plan, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{PlanID: r.id(), DoorID: door, IntervalMonths: 12, Regime: duedate.Anniversary, ToleranceDays: 30, LeadDays: 30,
 		AnchorOn: day(due), Active: true}, 0)
 	if err != nil {
 		t.Fatal(err)
@@ -366,7 +366,7 @@ func TestTheIdOfAnInspectionOrderIsMadeOfItsPlanAndPeriod(t *testing.T) {
 func TestAnOrderIsMadeOnceItsLeadTimeHasCome(t *testing.T) {
 	t.Parallel()
 	r := newFleet(t)
-	plan, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{PlanID: r.id(), DoorID: r.anyDoor(t).DoorID, IntervalMonths: 6, Regime: duedate.FromCompletion, LeadDays: 10,
+	plan, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{PlanID: r.id(), DoorID: r.anyDoor(t).DoorID, IntervalMonths: 6, Regime: duedate.FromLast, LeadDays: 10,
 		AnchorOn: day("2026-05-11"), Active: true}, 0)
 	if err != nil {
 		t.Fatal(err)
@@ -426,9 +426,9 @@ func TestAnInspectionMovesTheDueDateAndTheNextOrderIsForTheNextPeriod(t *testing
 		want []string
 	}{
 		{"2026-03-04", []string{"2026-03-10 done"}},
-		{"2027-02-07", []string{"2026-03-10 done"}},
-		{"2027-02-08", []string{"2026-03-10 done", "2027-03-10 open"}},
-		{"2028-06-01", []string{"2026-03-10 done", "2027-03-10 open"}}, // missed periods are not stacked
+		{"2027-01-31", []string{"2026-03-10 done"}}, // done on 3 March, and the door's rules allow a year: not the anniversary on 10 March
+		{"2027-02-01", []string{"2026-03-10 done", "2027-03-03 open"}},
+		{"2028-06-01", []string{"2026-03-10 done", "2027-03-03 open"}}, // missed periods are not stacked
 	} {
 		a.generate(t, day(step.asOf))
 		if got := due(); !slices.Equal(got, step.want) {
@@ -489,7 +489,7 @@ func TestAnInspectionAndItsOrderMayMeet(t *testing.T) {
 			}()
 			a.waiting(t, "insert_due_orders", ended)
 			for _, p := range a.plansOf(ctx, t, tx) {
-				if err := tx.SetNextDue(ctx, p.PlanID, day("2027-03-10")); err != nil {
+				if err := tx.SetPlanDates(ctx, p.PlanID, fleet.PlanDates{NextDue: day("2027-03-10")}); err != nil {
 					return err
 				}
 			}
@@ -516,7 +516,7 @@ func (a attended) plansOf(ctx context.Context, t *testing.T, tx fleet.Tx) []flee
 func TestADoorWhoseInspectionOrderWasCancelledIsStillSeenToBeDue(t *testing.T) {
 	t.Parallel()
 	r, _, plan := noticeWorld(t) // due on 20 March, its order made
-	other, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{DoorID: r.newDoor(t).DoorID, PlanID: r.id(), IntervalMonths: 12, Regime: duedate.Anchored,
+	other, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{DoorID: r.newDoor(t).DoorID, PlanID: r.id(), IntervalMonths: 12, Regime: duedate.Anniversary,
 		ToleranceDays: 60, LeadDays: 45, AnchorOn: day("2026-03-21"), Active: true}, 0)
 	if err != nil {
 		t.Fatal(err)

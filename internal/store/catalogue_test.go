@@ -133,7 +133,7 @@ func TestNobodyDeletesButWhatIsNoRecord(t *testing.T) {
 func TestWhatIsInsertOnlyIsChangedByNobody(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
-	insertOnly := []string{"visit_entry", "visit_sign_off", "photo", "entry_photo", "record_log", "report", "report_site", "report_delivery", "letter_template", "letter_template_approval", "ladder", "letter_attempt", "letter_notice", "letter_bounce", "case_acknowledgement", "door_version", "door_leaf", "kept_clear_zone",
+	insertOnly := []string{"visit_entry", "plan_suspension_event", "visit_sign_off", "photo", "entry_photo", "record_log", "report", "report_site", "report_delivery", "letter_template", "letter_template_approval", "ladder", "letter_attempt", "letter_notice", "letter_bounce", "case_acknowledgement", "door_version", "door_leaf", "kept_clear_zone",
 		"component", "component_version", "revision", "revision_accessory", "extent", "sealed_code", "work_order_event", "audit_event", "qualification", "qualification_end", "change_log", "import_item", "device_model", "antenna", "accessory", "catalogue_correction", "backup_run", "shown_text", "force_series", "company_pack", "company_pack_activation", "instrument"}
 	for _, table := range insertOnly {
 		if found := lines(t, db, `select r.rolname from pg_roles r where r.rolname like 'lintel\_%' and r.rolname <> 'lintel_owner'
@@ -228,7 +228,7 @@ func unbroken() map[string]string {
 			ladder_pk letter_template_pk letter_template_version_key letter_template_approval_pk company_pack_pk company_pack_activation_pk recomputation_pk recomputation_program_key catalogue_correction_pk instrument_pk letter_digest_key letter_bounce_pk case_acknowledgement_pk refused_address_pk letter_attempt_pk
 			finding_pk finding_id_key expected_crossing_pk kept_answer_pk out_of_service_case_pk out_of_service_case_id_key shown_text_pk force_series_pk`,
 		"the program makes the id itself": `
-			import_run_pk
+			import_run_pk plan_suspension_event_pk plan_suspension_event_id_key
 			door_version_pk door_version_id_key component_version_pk component_version_id_key change_log_pk audit_event_pk sealed_code_pk
 			session_pk session_id_key token_pk token_id_key sign_in_failure_pk notice_pk notice_id_key record_log_pk letter_pk letter_notice_pk backup_run_pk work_order_event_pk work_order_event_id_key`,
 		"the program numbers the rows below their parent, or takes each once": `
@@ -246,7 +246,7 @@ func unbroken() map[string]string {
 			company_pack_activation_name_check company_pack_activation_days_check instrument_kind_check instrument_days_check component_kind_check component_model_check component_version_state_check component_version_side_check component_version_input_check component_version_contact_check
 			revision_standing_check revision_direction_check revision_contact_check revision_height_check revision_offset_x_check revision_offset_y_check
 			revision_tilt_check revision_yaw_check revision_reach_check revision_travel_check revision_hold_check revision_fitted_check basis_check
-			inspection_plan_interval_check inspection_plan_regime_check inspection_plan_days_check work_order_kind_check visit_entry_kind_check
+			inspection_plan_interval_check inspection_plan_regime_check inspection_plan_days_check inspection_plan_month_check inspection_plan_grace_check plan_suspension_event_kind_check plan_suspension_event_reason_check work_order_kind_check visit_entry_kind_check
 			work_order_priority_check work_order_billing_check work_order_accident_check photo_media_type_check photo_size_check letter_template_kind_check report_delivery_way_check working_terms_minutes_check visiting_hours_minutes_check work_order_hold_minutes_check`,
 		"the program writes these values, nobody sends them": `
 			oddity_kind_check oddity_counts_check oddity_state_check oddity_explained_check import_run_sha256_check import_run_undone_check import_item_kind_check import_item_before_check
@@ -264,7 +264,7 @@ func unbroken() map[string]string {
 			letter_attempt_letter_fk letter_notice_letter_fk letter_notice_notice_fk letter_bounce_letter_fk refused_address_letter_fk letter_report_fk report_delivery_report_fk working_terms_person_fk`,
 		"the row above is read in the same transaction, and when its site changes hands in between the transaction is run again": `
 			site_party_site_fk door_site_fk door_version_door_fk door_leaf_version_fk kept_clear_zone_version_fk component_door_fk expected_crossing_door_fk component_version_component_fk
-			revision_component_fk revision_accessory_revision_fk extent_revision_fk coverage_door_fk sealed_code_site_fk inspection_plan_door_fk
+			revision_component_fk revision_accessory_revision_fk extent_revision_fk coverage_door_fk sealed_code_site_fk inspection_plan_door_fk plan_suspension_event_plan_fk
 			work_order_door_fk work_order_plan_fk work_order_event_order_fk visit_site_fk visit_entry_door_fk visit_entry_visit_fk visit_sign_off_visit_fk oddity_visit_fk entry_photo_entry_fk
 			finding_door_fk shown_text_door_fk force_series_door_fk out_of_service_case_finding_fk notice_site_fk case_acknowledgement_case_fk report_door_fk report_site_fk report_site_site_fk report_delivery_site_fk visiting_hours_site_fk work_order_hold_order_fk`,
 	}

@@ -285,16 +285,17 @@ type doorLineRow struct {
 	TimeZone     string
 	Kind         string
 	NextDue      *time.Time
+	DueBy        *time.Time
 	OutOfService string
 }
 
 func (r doorLineRow) line() fleet.DoorLine {
 	return fleet.DoorLine{CustomerID: r.CustomerID, SiteID: r.SiteID, DoorID: r.DoorID, Tag: fleet.Tag(r.Tag), Name: r.Name, SiteName: r.SiteName,
-		TimeZone: r.TimeZone, Kind: r.Kind, OutOfService: r.OutOfService, NextDue: day(r.NextDue)}
+		TimeZone: r.TimeZone, Kind: r.Kind, OutOfService: r.OutOfService, NextDue: day(r.NextDue), DueBy: day(r.DueBy)}
 }
 
 const sqlDoorPage = `-- door_page
-select d.customer_id, d.site_id, d.door_id, d.tag, d.name, s.name as site_name, s.time_zone, v.kind, p.next_due,
+select d.customer_id, d.site_id, d.door_id, d.tag, d.name, s.name as site_name, s.time_zone, v.kind, p.next_due, coalesce(p.due_by, p.next_due) as due_by,
   coalesce((select max(c.state) from out_of_service_case c where c.door_id = d.door_id and c.state <> 'ended'), '') as out_of_service
 from door d
 join site s on s.site_id = d.site_id
@@ -308,12 +309,12 @@ where d.tag > @after_tag
   and (@search::text = '' or lower(d.name) like @search or d.tag like @tag_prefix)
   and (@state::text = '' or case @state
     when 'unplanned' then p.plan_id is null
-    when 'overdue' then exists (select from unnest(@zones::text[], @todays::date[]) as z (zone, today) where z.zone = s.time_zone and p.next_due < z.today)
+    when 'overdue' then exists (select from unnest(@zones::text[], @todays::date[]) as z (zone, today) where z.zone = s.time_zone and coalesce(p.due_by, p.next_due) < z.today)
     else (select max(c.state) from out_of_service_case c where c.door_id = d.door_id and c.state <> 'ended') = @state end)
 order by d.tag limit @limit`
 
 const sqlDoorPageByDue = `-- door_page_by_due
-select d.customer_id, d.site_id, d.door_id, d.tag, d.name, s.name as site_name, s.time_zone, v.kind, p.next_due,
+select d.customer_id, d.site_id, d.door_id, d.tag, d.name, s.name as site_name, s.time_zone, v.kind, p.next_due, coalesce(p.due_by, p.next_due) as due_by,
   coalesce((select max(c.state) from out_of_service_case c where c.door_id = d.door_id and c.state <> 'ended'), '') as out_of_service
 from inspection_plan p
 join door d on d.door_id = p.door_id
@@ -327,7 +328,7 @@ where p.active and p.next_due >= @after_due and (p.next_due, d.tag) > (@after_du
   and (@search::text = '' or lower(d.name) like @search or d.tag like @tag_prefix)
   and (@state::text = '' or case @state
     when 'unplanned' then false
-    when 'overdue' then exists (select from unnest(@zones::text[], @todays::date[]) as z (zone, today) where z.zone = s.time_zone and p.next_due < z.today)
+    when 'overdue' then exists (select from unnest(@zones::text[], @todays::date[]) as z (zone, today) where z.zone = s.time_zone and coalesce(p.due_by, p.next_due) < z.today)
     else (select max(c.state) from out_of_service_case c where c.door_id = d.door_id and c.state <> 'ended') = @state end)
 order by p.next_due, d.tag limit @limit`
 

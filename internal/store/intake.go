@@ -264,6 +264,7 @@ found as (
   union all select 'component', i.subject_id, 'component' from item i where i.subject_kind = 'component' and i.made
     and exists (select from component_version v where v.wired_to = i.subject_id and v.component_id not in (select subject_id from made))
   union all select 'plan', i.subject_id, 'work_order' from item i where i.subject_kind = 'plan' and i.made and exists (select from work_order w where w.plan_id = i.subject_id)
+  union all select 'plan', i.subject_id, 'suspension' from item i where i.subject_kind = 'plan' and i.made and exists (select from plan_suspension_event e where e.plan_id = i.subject_id)
   union all select 'plan', i.subject_id, 'changed' from item i join inspection_plan p on p.plan_id = i.subject_id where i.versions[cardinality(i.versions)] <> p.version::text)
 select f.kind, f.what, coalesce(c.name, s.name, p.name, d.name, nullif(concat_ws(' ', co.kind, co.model_text, co.serial), ''), plan_door.name, standing_site.name, '') as name
 from found f

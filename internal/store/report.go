@@ -186,21 +186,26 @@ type portfolioDoorRow struct {
 	RulePack       string
 	IntervalMonths *int
 	Regime         *string
+	FixedMonth     *int
 	ToleranceDays  *int
+	GraceDays      *int
 	LeadDays       *int
 	AnchorOn       *time.Time
+	LongestMonths  *int
+	Suspended      []time.Time
 }
 
 func (r portfolioDoorRow) door() fleet.PortfolioDoor {
 	d := fleet.PortfolioDoor{DoorID: r.DoorID, SiteID: r.SiteID, Tag: fleet.Tag(r.Tag), Name: r.Name, Kind: r.Kind, RulePack: r.RulePack}
 	if r.IntervalMonths != nil {
-		d.Plan = &fleet.Plan{IntervalMonths: *r.IntervalMonths, Regime: duedate.Regime(*r.Regime), ToleranceDays: *r.ToleranceDays, LeadDays: *r.LeadDays, AnchorOn: day(r.AnchorOn)}
+		d.Plan = &fleet.Plan{IntervalMonths: *r.IntervalMonths, Regime: duedate.Regime(*r.Regime).NamedNow(), FixedMonth: time.Month(valueOf(r.FixedMonth)), ToleranceDays: *r.ToleranceDays,
+			GraceDays: *r.GraceDays, LeadDays: *r.LeadDays, AnchorOn: day(r.AnchorOn), PlanDates: fleet.PlanDates{LongestMonths: valueOf(r.LongestMonths)}, Suspended: spans(r.Suspended)}
 	}
 	return d
 }
 
 const sqlPortfolioDoors = `-- portfolio_doors
-select d.door_id, d.site_id, d.tag, d.name, v.kind, v.rule_pack, p.interval_months, p.regime, p.tolerance_days, p.lead_days, p.anchor_on
+select d.door_id, d.site_id, d.tag, d.name, v.kind, v.rule_pack, p.interval_months, p.regime, p.fixed_month, p.tolerance_days, p.grace_days, p.lead_days, p.anchor_on, p.longest_months, p.suspended
 from door d
 cross join lateral (select w.kind, w.rule_pack from door_version w where w.door_id = d.door_id and w.effective_at <= @at
   order by w.effective_at desc, w.recorded_at desc, w.version_id desc limit 1) v

@@ -89,7 +89,7 @@ func seenIn(column string) map[string]string {
 		sees[table] = "$1::uuid[] is not null" // every row
 	}
 	for _, table := range []string{"site", "site_party", "door", "door_version", "door_leaf", "kept_clear_zone", "component", "component_version", "revision", "revision_accessory",
-		"extent", "inspection_plan", "work_order", "visit", "visit_entry", "visit_sign_off", "entry_photo", "out_of_service_case", "report_site", "shown_text", "force_series"} {
+		"extent", "inspection_plan", "plan_suspension_event", "work_order", "visit", "visit_entry", "visit_sign_off", "entry_photo", "out_of_service_case", "report_site", "shown_text", "force_series"} {
 		sees[table] = mine
 	}
 	sees["letter_template"], sees["letter_template_approval"] = "$1::uuid[] is null", "$1::uuid[] is null" // asked, and never seen

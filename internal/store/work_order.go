@@ -246,10 +246,10 @@ func dayText(d duedate.Day) *string {
 }
 
 const sqlSetOrderStates = `-- set_order_states
-update work_order o set state = s.state, done_on = s.done_on, done_visit_id = s.done_visit_id, version = o.version + 1,
+update work_order o set state = s.state, due_on = s.due_on, done_on = s.done_on, done_visit_id = s.done_visit_id, version = o.version + 1,
   state_at = case when s.state <> 'done' then o.state_at end, state_by = case when s.state <> 'done' then o.state_by end,
   state_why = case when s.state <> 'done' then o.state_why else '' end
-from jsonb_to_recordset(@states) as s (work_order_id uuid, state text, done_on date, done_visit_id uuid)
+from jsonb_to_recordset(@states) as s (work_order_id uuid, state text, due_on date, done_on date, done_visit_id uuid)
 where o.work_order_id = s.work_order_id and (s.state = 'open') = @opening`
 
 // SetOrderStates writes how inspection orders stand. Those that leave the open state go first: only one of a plan
@@ -257,7 +257,7 @@ where o.work_order_id = s.work_order_id and (s.state = 'open') = @opening`
 func (t *Tx) SetOrderStates(ctx context.Context, list []fleet.OrderState) error {
 	states := make([]map[string]any, len(list))
 	for i, s := range list {
-		states[i] = map[string]any{"work_order_id": s.WorkOrderID, "state": s.State, "done_on": dayText(s.DoneOn), "done_visit_id": s.DoneVisitID}
+		states[i] = map[string]any{"work_order_id": s.WorkOrderID, "state": s.State, "due_on": dayText(s.DueOn), "done_on": dayText(s.DoneOn), "done_visit_id": s.DoneVisitID}
 	}
 	for _, opening := range []bool{false, true} {
 		if _, err := exec(ctx, t, "set_order_states", sqlSetOrderStates, pgx.StrictNamedArgs{"states": states, "opening": opening}); err != nil {
@@ -349,14 +349,14 @@ func (t *Tx) TechnicianExists(ctx context.Context, id uuid.UUID, at time.Time) (
 // orders are what no run gets past. The plans are held: a due date that is just being moved is read as it will be.
 const sqlInsertDueOrders = `-- insert_due_orders
 with due as (
-  select customer_id, site_id, door_id, plan_id, next_due from inspection_plan
-  where active and door_id > @after_door and next_due - lead_days <= @as_of
+  select customer_id, site_id, door_id, plan_id, next_due, coalesce(due_by, next_due) as due_by from inspection_plan
+  where active and door_id > @after_door and coalesce(orders_from, next_due - lead_days) <= @as_of
   order by door_id limit @limit for share),
 made as (
   insert into work_order (customer_id, site_id, door_id, work_order_id, kind, plan_id, period, due_on, state, recorded_at)
   select customer_id, site_id, door_id,
     encode(set_byte(set_byte(substring(h from 1 for 16), 6, get_byte(h, 6) & 15 | 128), 8, get_byte(h, 8) & 63 | 128), 'hex')::uuid,
-    'inspection', plan_id, next_due, next_due, 'open', @recorded_at
+    'inspection', plan_id, next_due, due_by, 'open', @recorded_at
   from due, sha256(convert_to(plan_id::text || '/' || to_char(next_due, 'YYYY-MM-DD'), 'UTF8')) as h
   on conflict do nothing
   returning 1)

@@ -276,12 +276,13 @@ func TestEveryWordOfTheSchemaHasAText(t *testing.T) {
 		"job_run_state_check": "job_state", "visit_entry_kind_check": "entry_kind", "finding_origin_check": "finding_origin", "finding_severity_check": "severity",
 		"finding_state_check": "finding_state", "out_of_service_case_state_check": "case_state", "notice_told_state_check": "notice_state",
 	} {
-		_, after, found := strings.Cut(schema.String(), "constraint "+constraint+" check")
-		if !found {
+		is := "constraint " + constraint + " check"
+		last := strings.LastIndex(schema.String(), is) // a later migration may have replaced it
+		if last < 0 {
 			t.Errorf("the schema has no constraint %s any more", constraint)
 			continue
 		}
-		list, _, _ := strings.Cut(after, ")")
+		list, _, _ := strings.Cut(schema.String()[last+len(is):], ")")
 		values := word.FindAllStringSubmatch(list, -1)
 		if len(values) < 2 {
 			t.Errorf("%s lists %d words", constraint, len(values))

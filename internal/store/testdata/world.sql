@@ -88,7 +88,8 @@ begin
       insert into expected_crossing values (c_, s_, d_, 'closing_force_n', 1, '', 'N', 133.4, true, false, 4.5, '2026-03-03', 121, '2027-06-01', '2028-02-01', null, at);
       insert into sealed_code values (c_, s_, s_, 'site', s_, 'test', 'sealed', at, technician);
 
-      insert into inspection_plan values (c_, s_, d_, plan, 12, 'anchored', 30, 30, '2026-03-10', '2026-03-10', true, 1, at, technician);
+      insert into inspection_plan values (c_, s_, d_, plan, 12, 'anniversary', 30, 30, '2026-03-10', '2026-03-10', true, 1, at, technician);
+      insert into plan_suspension_event values (c_, s_, d_, plan, md5(format('suspension %s %s', c, s))::uuid, md5(format('suspension %s %s', c, s))::uuid, 'suspended', '2027-01-01', '2027-01-31', 'season', 'closed in winter', at, technician);
       insert into work_order (customer_id, site_id, door_id, work_order_id, kind, plan_id, period, due_on, state, recorded_at)
         values (c_, s_, d_, md5(format('order %s %s', c, s))::uuid, 'inspection', plan, '2026-03-10', '2026-03-10', 'open', at);
       insert into work_order_hold values (c_, s_, d_, md5(format('order %s %s', c, s))::uuid, null, null, true, 'the caretaker is in', at, technician);
