@@ -1,6 +1,7 @@
 package advice
 
 import (
+	"math"
 	"os"
 	"path/filepath"
 	"testing"
@@ -68,5 +69,70 @@ func TestFiveOpeningsOfAnotherAuthor(t *testing.T) {
 		if len(high.Ranked) == 0 || len(low.Ranked) == 0 || high.first().TiltDeg >= low.first().TiltDeg {
 			t.Errorf("%s\n%s", high, low)
 		}
+	})
+}
+
+// Five more with their twins, by a second author who had not written the search either and wrote down what to expect before asking. Three came out as expected at
+// the first try (shaking, off the middle, fast and frail). Two did not, and the expectation was at fault: a tilt is counted from straight down, so that to look further out is
+// more of it, not less; and a leaf 2.5 m to the side stays outside the wide field too (1 m to the side it does not). Looking at the mirrored pair showed a fault of the answer: what it said was wanting at the
+// nearest aim was that of the first aim. Common practice, no source; all figures invented.
+func TestFiveOpeningsOfASecondAuthor(t *testing.T) {
+	t.Run("people who run need a sensor that reaches further, and it looks far out", func(t *testing.T) {
+		near, far := answered(t, "running"), answered(t, "running_far")
+		if len(near.Ranked) > 0 || len(far.Ranked) == 0 || far.first().TiltDeg < 36 {
+			t.Fatalf("%s\n%s", near, far)
+		}
+		for _, g := range near.GiveUp {
+			if g.Asked.Of == InTime {
+				return
+			}
+		}
+		t.Errorf("the time is not named: %+v", near.GiveUp)
+	})
+	t.Run("a header that shakes fast needs the spacer, one that sways slowly does not", func(t *testing.T) {
+		thud, sway := answered(t, "thud"), answered(t, "sway")
+		if len(thud.Ranked) == 0 || len(thud.first().Accessories) != 1 || thud.first().Accessories[0] != "spacer" {
+			t.Errorf("%s", thud)
+		}
+		if len(sway.Ranked) == 0 || len(sway.first().Accessories) > 0 {
+			t.Errorf("%s", sway)
+		}
+	})
+	t.Run("another door's leaf beside costs the wide antenna only where it swings close by", func(t *testing.T) {
+		near, far := answered(t, "neighbour_near"), answered(t, "neighbour_far")
+		if len(near.Ranked) == 0 || near.first().Antenna != "narrow" || len(far.Ranked) == 0 || far.first().Antenna != "wide" {
+			t.Errorf("%s\n%s", near, far)
+		}
+	})
+	t.Run("off the middle it turns to the middle, and the mirrored opening gets the mirrored answer", func(t *testing.T) {
+		left, right := answered(t, "left_of_middle"), answered(t, "right_of_middle")
+		if len(left.Ranked) == 0 || len(right.Ranked) == 0 {
+			t.Fatalf("%s\n%s", left, right)
+		}
+		l, r := left.first(), right.first()
+		if l.YawDeg <= 0 || r.YawDeg != -l.YawDeg || l.TiltDeg != r.TiltDeg || l.Antenna != r.Antenna || l.ReachDB != r.ReachDB {
+			t.Errorf("left %+v, right %+v", l, r)
+		}
+		if len(left.Rejected) == 0 || len(left.Rejected) != len(right.Rejected) {
+			t.Fatalf("rejected: %d and %d", len(left.Rejected), len(right.Rejected))
+		}
+		for i, rejected := range left.Rejected {
+			a, b := rejected.Failed[0].ZoneDB, right.Rejected[i].Failed[0].ZoneDB
+			if a == nil || b == nil || math.Abs(*a-*b) > 1e-6 {
+				t.Errorf("%v: wanting %v and %v", rejected.Accessories, a, b)
+			}
+		}
+	})
+	t.Run("a door that is too slow for somebody fast is in time for somebody frail", func(t *testing.T) {
+		fast, frail := answered(t, "fast"), answered(t, "frail")
+		if len(fast.Ranked) > 0 || len(frail.Ranked) == 0 || frail.Ranked[0].InHandS < 0 {
+			t.Fatalf("%s\n%s", fast, frail)
+		}
+		for _, g := range fast.GiveUp {
+			if g.Asked.Of == InTime {
+				return
+			}
+		}
+		t.Errorf("the time is not named: %+v", fast.GiveUp)
 	})
 }

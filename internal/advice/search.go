@@ -219,7 +219,7 @@ func (r *Rejected) failed(what Asked, times int) *Failed {
 	return &r.Failed[i]
 }
 
-// geometry keeps the widest window between what the zones need and what shows the leaf.
+// geometry keeps the widest window between what the zones need and what shows the leaf; where no leaf bounds it, the least that the zones need.
 func (f *Failed) geometry(leafDB, zoneDB float64) {
 	known := func(v float64) *float64 {
 		if math.IsInf(v, 0) {
@@ -227,7 +227,11 @@ func (f *Failed) geometry(leafDB, zoneDB float64) {
 		}
 		return &v
 	}
-	if window := leafDB - zoneDB; f.window == nil || window > *f.window {
+	window := leafDB - zoneDB
+	if math.IsInf(leafDB, 1) {
+		window = -zoneDB
+	}
+	if f.window == nil || (f.LeafDB == nil) == math.IsInf(leafDB, 1) && window > *f.window || f.LeafDB != nil && math.IsInf(leafDB, 1) {
 		f.window, f.LeafDB, f.ZoneDB = &window, known(leafDB), known(zoneDB)
 	}
 }

@@ -81,7 +81,7 @@ func (t teller) ranked(i int, r Ranked, a Answer) Section {
 	case "disturbance":
 		s.Sentences = append(s.Sentences, t.T("advice.behind.disturbance", "its", percent(r.Behind.Its), "the", percent(r.Behind.The)))
 	case "parts":
-		s.Sentences = append(s.Sentences, t.T("advice.behind.parts", "its", int(r.Behind.Its), "the", int(r.Behind.The)))
+		s.Sentences = append(s.Sentences, t.T("advice.behind.parts", "count", int(r.Behind.Its), "the", int(r.Behind.The)))
 	default:
 		if i > 0 {
 			s.Sentences = append(s.Sentences, t.T("advice.behind.alike"))
@@ -130,7 +130,11 @@ func (t teller) check(c Check) string {
 	case Ignored:
 		what = t.T("advice.check.ignored", "name", c.Name, "travel", t.travel(c.Value), "limit", t.travel(c.Limit))
 	case Still:
-		what = t.T("advice.check.still", "travel", fmt.Sprintf("%.1f mm", 1000*c.Value), "limit", t.travel(c.Limit))
+		key := "advice.check.still"
+		if c.Holds && c.Value >= c.Limit {
+			key = "advice.check.still.slow"
+		}
+		what = t.T(key, "travel", fmt.Sprintf("%.1f mm", 1000*c.Value), "limit", t.travel(c.Limit))
 	}
 	return verdict + " " + what
 }

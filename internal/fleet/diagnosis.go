@@ -211,6 +211,9 @@ func (g *gatherer) weather(v field.Device, m field.Motion, d *deviceInPlace) {
 	}
 }
 
+// watchesNothingM2 is how little floor counts as none: our own choice, as in the rules.
+const watchesNothingM2 = 0.05
+
 // leaves says at which angles the leaves of a side are seen, and what would hide all of them.
 func (g *gatherer) leaves(v field.Device, side string, d *deviceInPlace) {
 	clearDB, clearAtM, hides := v.ReachDB, v.OffsetYM, [2]bool{true, true}
@@ -235,7 +238,9 @@ func (g *gatherer) leaves(v field.Device, side string, d *deviceInPlace) {
 		hides[1] = hides[1] && found
 		clearAtM = max(clearAtM, v.OffsetYM+out)
 	}
-	if hides[0] && clearDB < v.ReachDB {
+	blinded := v
+	blinded.ReachDB = clearDB
+	if hides[0] && clearDB < v.ReachDB && blinded.Footprint(0, true).AreaM2 > watchesNothingM2 { // a reach that blinds it is no remedy
 		g.add("leaf_clear_db", clearDB, "", d)
 	}
 	if hides[1] && clearAtM > v.OffsetYM {
@@ -593,7 +598,8 @@ func (f Foretelling) told(p words.Printer) []string {
 }
 
 // toldOtherwise are evidence of which nothing, or no, is another sentence.
-var toldOtherwise = []string{"hold_while_moving", "answers_to_departure", "answers_to_both", "contact_unlike", "hood", "lock_code_on_record", "beyond_held_s"}
+var toldOtherwise = []string{"hold_while_moving", "answers_to_departure", "answers_to_both", "contact_unlike", "hood", "lock_code_on_record", "beyond_held_s",
+	"changed_days_before", "activation_devices", "presence_devices"}
 
 // evidenceIn words.
 func evidenceIn(p words.Printer, e diagnosis.Evidence) string {
@@ -616,7 +622,7 @@ func evidenceIn(p words.Printer, e diagnosis.Evidence) string {
 	if e.Limit != nil {
 		limit = valueIn(p, e.Name, *e.Limit)
 	}
-	return p.T(key, "value", valueIn(p, e.Name, e.Value), "limit", limit, "subject", subject)
+	return p.T(key, "count", int(e.Value), "value", valueIn(p, e.Name, e.Value), "limit", limit, "subject", subject)
 }
 
 // valueIn is a number of evidence in the unit that its name ends with.
