@@ -170,7 +170,6 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"limit": w.limit, "source": w.source, "read": w.read, "leftOut": w.leftOut, "tried": w.tried, "touched": w.touched, "doubt": w.doubt, "named_fault": w.namedFault, "fieldID": form{}.IDOf, "clock": w.clock, "settings": w.settings, "choice": func(value, text string) option { return option{Value: value, Text: text} }, "walkedReading": newWalkedReading, "readingState": func(r fleet.FormReading, zone string) readingState { return readingState{r, zone} }, "amiss": func(d inspectionData, e fleet.Entry) []option { return d.triedAmiss(w, e) },
 		"photo":       func(hash seal.Hash, what string) photoShown { return photoShown{hash.String(), what} },
 		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{Form: f, Zone: zone, Kind: kind} }, "derived": derived, "answers": func() []option { return yesOptions(p) },
-		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options,
 		"way": w.way, "duration": w.duration, "at": func(at time.Time, zone string) string { return at.In(location(zone)).Format("15:04") }, "same": func(a, b float64) bool { return a == b },
 		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options, "months": w.months,
 		"may": func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
