@@ -113,11 +113,13 @@ func (r *reader) device(prefix string, present fleet.DeviceFacts) fleet.DeviceFa
 func (c *Console) deviceFields(ctx context.Context, q *request, f form, prefix string, component fleet.Component, accessories int) (out deviceFields, err error) {
 	t, w := q.texts, writer{q.texts}
 	out.Antenna = choose([]option{{Text: t.T("console.unknown")}}, f.Field(prefix+"/antenna_id", t.T("console.device.antenna")))
+	step := stepsOf(f, prefix, t, fleet.Model{})
 	if component.ModelID != nil {
 		model, err := c.Fleet.Model(ctx, q.by, *component.ModelID)
 		if err != nil {
 			return out, err
 		}
+		step = stepsOf(f, prefix, t, model)
 		list := []option{{Text: t.T("console.unknown")}}
 		for _, a := range model.Antennas {
 			text := a.Name
@@ -142,7 +144,7 @@ func (c *Console) deviceFields(ctx context.Context, q *request, f form, prefix s
 	labels := []string{t.T("console.device.height"), t.T("console.device.offset_x"), t.T("console.device.offset_y"), t.T("console.device.tilt"), t.T("console.device.yaw"),
 		t.T("console.device.reach"), t.T("console.device.confirm_travel"), t.T("console.device.output_hold")}
 	for i, u := range deviceUnits() {
-		value := bare(f.Field(prefix+u.name, labelled(labels[i], u.unit, t)))
+		value := hint(step(u.name, u.unit), bare(f.Field(prefix+u.name, labelled(labels[i], u.unit, t))))
 		basis := choose(w.options("basis", "", basisNames()...), f.Field(prefix+u.name+"/basis", t.T("console.basis")))
 		basis.Unseen = labels[i]
 		one := quantityField{value, basis}
@@ -157,7 +159,41 @@ func (c *Console) deviceFields(ctx context.Context, q *request, f form, prefix s
 		choose(yesOptions(t), f.Field(prefix+"/settings/hold_while_moving", t.T("console.device.hold_while_moving"))),
 		choose(w.options("contact", "", "normally_open", "normally_closed", "unknown"), f.Field(prefix+"/settings/output_contact", t.T("console.device.contact"))),
 	}
+	for i, name := range []string{"/settings/motion_direction", "/settings/hold_while_moving", "/settings/output_contact"} {
+		out.Choices[i].Hint = step(name, "")
+	}
 	return out, nil
+}
+
+// stepsOf says beside a value that stands in a form which of the model's steps is it, or the nearest; nothing where the model has none for it.
+func stepsOf(f form, prefix string, t words.Printer, m fleet.Model) func(name string, unit words.SI) string {
+	return func(name string, unit words.SI) string {
+		if m.Steps == nil {
+			return ""
+		}
+		scale, ok := m.Steps.Of(strings.ReplaceAll(strings.TrimPrefix(strings.TrimPrefix(name, "/"), "settings/"), "/", "."))
+		if !ok {
+			return ""
+		}
+		if unit == "" {
+			step, ok := scale.Saying(f.Value(prefix + name))
+			if !ok {
+				return ""
+			}
+			return t.T("console.device.set_at", "control", scale.Control, "step", step.Label)
+		}
+		r := reader{form: &f, texts: t}
+		v := r.value(prefix+name, unit, nil)
+		if v == nil {
+			return ""
+		}
+		reached := scale.Nearest(*v)
+		key := "console.device.set_near"
+		if reached.Exact {
+			key = "console.device.set_at"
+		}
+		return t.T(key, "control", scale.Control, "step", reached.Nearest.Label, "value", shownValue(t, *reached.Nearest.Value, unit))
+	}
 }
 
 // labelled puts the unit behind a label, or how lengths may be written.

@@ -11,6 +11,7 @@ import (
 	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/steps"
 )
 
 // curtain fits a curtain of laser rays over the main entrance that lets go of somebody who stands after 20 s.
@@ -61,6 +62,32 @@ func TestADeviceOfLightIsShownLikeARadarAndWhyItDoesNotCount(t *testing.T) {
 	// Under the floor of the side, where nobody is: nothing, in words.
 	values.Set("/device/mount/offset_y_m", "-8 m")
 	w.support.post(t, path, values).want(t, 200, "it would in nothing at all", "nothing on the floor").lacks(t, "0.00 m by 0.00 m", "0.00 m wide")
+}
+
+func TestBesideEachValueStandsTheStepThatIsNearest(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	p := func(v float64) *float64 { return &v }
+	model := must[fleet.Model](t)(w.PutModel(t.Context(), w.support.actor, fleet.Model{ModelID: w.id(), Kind: "sensor", Maker: "Fenwick", Name: "Motion 5", Sensing: "radar",
+		Antennas: []fleet.Antenna{{AntennaID: w.id(), Name: "wide", AzimuthBeamwidthDeg: 60, ElevationBeamwidthDeg: 36, AttenuationLimitDB: 25, BoresightRangeM: 5, Source: "data sheet"}},
+		Steps: &steps.Chart{Scales: []steps.Scale{
+			{Setting: "reach_db", Way: steps.Dial, Control: "dial R", Steps: []steps.Step{{Label: "9", Value: p(0)}, {Label: "7", Value: p(-6)}}},
+			{Setting: "motion_direction", Way: steps.Dial, Control: "dial D", Steps: []steps.Step{{Label: "in", Word: "approach"}, {Label: "all", Word: "either"}}}}}}))
+	c := must[fleet.Component](t)(w.PutComponent(t.Context(), w.dispatcher.actor, fleet.ComponentPut{ComponentID: w.id(), DoorID: w.door.DoorID, Kind: "sensor", ModelID: &model.ModelID, Serial: "S-5",
+		Fitting: fleet.Fitting{State: "fitted", Side: "a", Input: "activate", Contact: "normally_open"}, EffectiveAt: time.Date(2025, 10, 2, 12, 0, 0, 0, time.UTC), Reason: "fitted"}))
+	path := "/devices/" + c.ComponentID.String() + "/settings"
+	empty := w.support.get(t, path).want(t, 200).lacks(t, "dial R", "dial D")
+	values := present(t, empty)
+	values.Set("do", "preview")
+	values.Set("/device/settings/motion_direction", "either")
+	values.Set("/device/settings/reach_db", "-6")
+	got := w.support.post(t, path, values) // the rest is not known: there is nothing to compute, and the steps stand there nevertheless
+	got.want(t, got.status, "dial R: 7", "dial D: all").lacks(t, "nearest is")
+	values.Set("/device/settings/reach_db", "-4")
+	got = w.support.post(t, path, values)
+	got.want(t, got.status, "dial R: nearest is 7, which is -6 dB")
+	values.Set("/device/settings/reach_db", "much")
+	w.support.post(t, path, values).want(t, 422).lacks(t, "dial R")
 }
 
 func TestNowAndAfterStandBesideEachOtherInAWindowOf1280(t *testing.T) {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+	"unicode"
 
 	"rsc.io/qr"
 )
@@ -16,7 +17,7 @@ func htmlOf(l layout) ([]byte, error) {
 		return nil, err
 	}
 	h, o := l.Head(), l.options()
-	title, _, _ := l.subject()
+	title, _, running := l.subject()
 	p := &page{}
 	l.lay(p)
 	p.close()
@@ -26,14 +27,27 @@ func htmlOf(l layout) ([]byte, error) {
 	}
 	var out bytes.Buffer
 	fmt.Fprintf(&out, "<!doctype html>\n<html lang=\"%s\">\n<head>\n<meta charset=\"utf-8\"/>\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n<title>%s</title>\n<style>\n%s</style>\n</head>\n<body>\n",
-		escape(orElse(h.Language, "en")), escape(title), strings.ReplaceAll(htmlStyle, "SIZE", size))
+		escape(orElse(h.Language, "en")), escape(title), strings.NewReplacer("SIZE", size, "RUNNING", quoted(running)).Replace(htmlStyle))
 	out.Write(p.out.Bytes())
 	fmt.Fprintf(&out, "</main>\n<footer>%s</footer>\n</body>\n</html>\n", escape(foot(h, o)))
 	return out.Bytes(), nil
 }
 
+// quoted is a string of CSS that stands inside a style: what is no letter, digit or space is written as its number.
+func quoted(text string) string {
+	var out strings.Builder
+	for _, r := range text {
+		if r == ' ' || unicode.IsLetter(r) || unicode.IsDigit(r) {
+			out.WriteRune(r)
+			continue
+		}
+		fmt.Fprintf(&out, "\\%06x", r)
+	}
+	return `"` + out.String() + `"`
+}
+
 // Ink on paper as in the PDF; what is grave is told by words and by ink, never by colour.
-const htmlStyle = `@page { size: SIZE; margin: 18mm; @bottom-right { content: counter(page) " / " counter(pages); font: 8pt sans-serif } }
+const htmlStyle = `@page { size: SIZE; margin: 18mm; @bottom-left { content: RUNNING; font: 8pt sans-serif } @bottom-right { content: counter(page) " / " counter(pages); font: 8pt sans-serif } }
 :root { color: #1a1a1a; background: #fff; font: 100%/1.45 Go, "Segoe UI", Arial, Helvetica, sans-serif }
 body { max-width: 60rem; margin: 0 auto; padding: 1.5rem }
 header { display: grid; grid-template-columns: 1fr auto; gap: 1rem; align-items: start }
