@@ -114,6 +114,7 @@ type Tx interface {
 	noticeRows
 	ladderRows
 	letterRows
+	watchRows
 	reportRows
 	qualificationRows
 	backupRows
