@@ -606,7 +606,9 @@ func newWatch(c cell) any {
 	return object{"place": c.on.word + " plant room", "back_by": c.w.now.Add(time.Hour)}
 }
 
-func needsLonger(c cell) any { return object{"kind": "extended", "back_by": c.w.now.Add(2 * time.Hour)} }
+func needsLonger(c cell) any {
+	return object{"kind": "extended", "back_by": c.w.now.Add(2 * time.Hour)}
+}
 
 // ownPack is the text of a pack of the company's own.
 func ownPack(id string) string {

@@ -20,7 +20,7 @@ type WatchBody struct {
 	BackBy   time.Time  `json:"back_by" doc:"Within 24 hours. When it passes and nobody has ended or extended the watch, the office is alarmed."`
 }
 
-type watchItem struct {
+type WatchItem struct {
 	WatchID   uuid.UUID  `json:"watch_id" format:"uuid"`
 	PersonID  uuid.UUID  `json:"person_id" format:"uuid"`
 	VisitID   *uuid.UUID `json:"visit_id,omitempty" format:"uuid"`
@@ -36,8 +36,8 @@ type watchItem struct {
 	TakenNote string     `json:"taken_note,omitempty"`
 }
 
-func (a *API) newWatchItem(w fleet.Watch) watchItem {
-	return watchItem{WatchID: w.WatchID, PersonID: w.PersonID, VisitID: someID(w.VisitID), Place: w.Place, Note: w.Note, BackBy: w.BackBy, Late: w.Late(a.Now()) > 0,
+func (a *API) newWatchItem(w fleet.Watch) WatchItem {
+	return WatchItem{WatchID: w.WatchID, PersonID: w.PersonID, VisitID: someID(w.VisitID), Place: w.Place, Note: w.Note, BackBy: w.BackBy, Late: w.Late(a.Now()) > 0,
 		StartedAt: w.StartedAt, StartedBy: w.StartedBy, EndedAt: w.EndedAt, TakenAt: w.TakenAt, TakenBy: someID(w.TakenBy), TakenNote: w.TakenNote}
 }
 
@@ -55,36 +55,36 @@ type watchEventItem struct {
 	RecordedBy uuid.UUID `json:"recorded_by" format:"uuid"`
 }
 
-type watchPath struct {
+type WatchPath struct {
 	WatchID uuid.UUID `path:"watch_id" format:"uuid"`
 }
 
 type watchPutIn struct {
-	watchPath
+	WatchPath
 	Body WatchBody
 }
 
 type watchEventPutIn struct {
-	watchPath
+	WatchPath
 	EventID uuid.UUID `path:"event_id" format:"uuid"`
 	Body    WatchEventBody
 }
 
 type watchOut struct {
 	Status int
-	Body   watchItem
+	Body   WatchItem
 }
 
 type watchGetOut struct {
 	Body struct {
-		watchItem
+		WatchItem
 		Events []watchEventItem `json:"events" doc:"Oldest first."`
 	}
 }
 
 type watchListOut struct {
 	Body struct {
-		Watches []watchItem `json:"watches"`
+		Watches []WatchItem `json:"watches"`
 	}
 }
 
@@ -101,20 +101,20 @@ func (a *API) watchList(ctx context.Context, by identity.Actor, _ *struct{}) (*w
 		return nil, err
 	}
 	out := &watchListOut{}
-	out.Body.Watches = make([]watchItem, len(list))
+	out.Body.Watches = make([]WatchItem, len(list))
 	for i, w := range list {
 		out.Body.Watches[i] = a.newWatchItem(w)
 	}
 	return out, nil
 }
 
-func (a *API) watchGet(ctx context.Context, by identity.Actor, in *watchPath) (*watchGetOut, error) {
+func (a *API) watchGet(ctx context.Context, by identity.Actor, in *WatchPath) (*watchGetOut, error) {
 	w, err := a.Fleet.Watch(ctx, by, in.WatchID)
 	if err != nil {
 		return nil, err
 	}
 	out := &watchGetOut{}
-	out.Body.watchItem, out.Body.Events = a.newWatchItem(w.Watch), make([]watchEventItem, len(w.Events))
+	out.Body.WatchItem, out.Body.Events = a.newWatchItem(w.Watch), make([]watchEventItem, len(w.Events))
 	for i, e := range w.Events {
 		out.Body.Events[i] = watchEventItem{e.EventID, WatchEventBody{e.Kind, e.BackBy, e.Note}, e.RecordedAt, e.RecordedBy}
 	}
