@@ -91,7 +91,7 @@ func (f *Fleet) PutWatch(ctx context.Context, by identity.Actor, w Watch) (saved
 		faults.Add("/back_by", "watch_back_by_missing")
 	}
 	if w.PersonID != by.PersonID && !ofOffice(string(by.Role)) {
-		faults = append(faults, &fault.Error{Kind: fault.Forbidden, Code: "not_allowed", Pointer: "/person_id"})
+		faults = append(faults, fault.New(fault.Forbidden, "not_allowed", "action", string(identity.ActWatch)))
 	}
 	if err := faults.Err(); err != nil {
 		return Watch{}, false, err
@@ -244,7 +244,7 @@ func (f *Fleet) mayChange(by identity.Actor, w Watch, e WatchEvent) error {
 	case e.Kind == "taken" && w.Late(f.Now()) <= 0:
 		return fault.New(fault.Conflict, "watch_not_late")
 	case e.Kind != "taken" && !own && !ofOffice(string(by.Role)):
-		return fault.New(fault.Forbidden, "not_allowed")
+		return fault.New(fault.Forbidden, "not_allowed", "action", string(identity.ActWatch))
 	case e.Kind == "extended":
 		return w.checkBackBy(*e.BackBy, f.Now())
 	}

@@ -157,7 +157,7 @@ func TestAWatchIsTakenAsOftenAsItIsSentAndOnlyFromWhomItConcerns(t *testing.T) {
 		{alone, fleet.Watch{WatchID: r.id(), Place: "Arcade"}, "watch_back_by_missing at /back_by"},
 		{alone, fleet.Watch{WatchID: r.id(), Place: "Arcade", BackBy: r.now}, "watch_back_by_impossible at /back_by"},
 		{alone, fleet.Watch{WatchID: r.id(), Place: "Arcade", BackBy: r.now.Add(25 * time.Hour)}, "watch_back_by_impossible at /back_by"},
-		{support, fleet.Watch{WatchID: r.id(), Place: "Arcade", BackBy: r.now.Add(time.Hour), PersonID: alone.PersonID}, "not_allowed at /person_id"},
+		{support, fleet.Watch{WatchID: r.id(), Place: "Arcade", BackBy: r.now.Add(time.Hour), PersonID: alone.PersonID}, "not_allowed"},
 		{chief, fleet.Watch{WatchID: r.id(), Place: "Arcade", BackBy: r.now.Add(time.Hour), PersonID: r.id()}, "person_not_found at /person_id"},
 		{alone, fleet.Watch{WatchID: r.id(), Place: "Arcade", BackBy: r.now.Add(time.Hour), VisitID: r.id()}, "visit_not_found at /visit_id"},
 	} {
