@@ -93,6 +93,7 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /imports":                         {planners, "/imports", ""}, "POST /imports": {planners, "/imports", ""}, "GET /imports/{import_id}": {planners, "/imports/" + w.list.String(), ""},
 		"GET /imports/{import_id}/undo": {planners, "/imports/" + w.list.String() + "/undo", ""}, "POST /imports/{import_id}/undo": {planners, "/imports/" + w.list.String() + "/undo", ""},
 		"GET /doors/{door_id}/trends": {staff, "/doors/" + door + "/trends", ""}, "GET /trends": {staff, "/trends", ""},
+		"GET /alone": {staff, "/alone", ""}, "POST /alone": {staff, "/alone", ""}, "POST /alone/{watch_id}/events": {staff, "/alone/" + w.watch.String() + "/events", ""},
 		"GET /notices": {office, "/notices", ""}, "GET /jobs": {office, "/jobs", ""},
 		"GET /people": {staff, "/people", ""}, "POST /people": {"a", "/people", ""}, "GET /people/new": {"a", "/people/new", ""},
 		"GET /people/{person_id}": {staff, "/people/" + tech, ""}, "POST /people/{person_id}": {"a", "/people/" + tech, ""}, "POST /people/{person_id}/certificates": {planners, "/people/" + tech + "/certificates", ""},

@@ -89,6 +89,7 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 		{"/doors", "console.menu.doors", identity.ActReadRegister},
 		{"/work-orders", "console.menu.orders", identity.ActReadWork},
 		{"/visits", "console.menu.visits", identity.ActReadWork},
+		{"/alone", "console.menu.alone", identity.ActWatch},
 		{"/trends", "console.menu.trends", identity.ActReadOffice},
 		{"/findings", "console.menu.findings", identity.ActReadWork},
 		{"/oddities", "console.menu.oddities", identity.ActReadOddities},
