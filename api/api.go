@@ -85,6 +85,7 @@ func New(rooms Rooms) *API {
 	a.cases()
 	a.notices()
 	a.ladders()
+	a.watches()
 	a.letters()
 	a.deliveries()
 	a.reports()

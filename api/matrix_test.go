@@ -15,6 +15,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/go-chi/chi/v5"
@@ -472,6 +473,18 @@ func matrix() []row {
 			own:     "403 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 201 403",
 			foreign: "403 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 201 403"},
 
+		{op: "watch-list",
+			own: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  403 200 403 403  403 403 403"},
+		{op: "watch-get",
+			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  403 200 403 403  403 403 403",
+			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  403 200 403 403  403 403 403"},
+		{op: "watch-put", fresh: "watch_id", body: newWatch,
+			own:     "201 201 201 201  403 403 403 403  401 401 403 401 401 401  403 201 403 403  403 403 403",
+			foreign: "201 201 201 201  403 403 403 403  401 401 403 401 401 401  403 201 403 403  403 403 403"},
+		{op: "watch-event-put", fresh: "event_id", body: needsLonger,
+			own:     "201 201 403 201  403 403 403 403  401 401 403 401 401 401  403 201 403 403  403 403 403",
+			foreign: "201 201 403 201  403 403 403 403  401 401 403 401 401 401  403 201 403 403  403 403 403"},
+
 		{op: "door-report-put", fresh: "report_id",
 			own:     "201 201 403 201  201 201 201 403  401 401 403 401 401 401  403 403 201 403  403 403 201",
 			foreign: "201 201 403 201  404 404 404 403  401 401 403 401 401 401  403 403 201 403  403 403 201"},
@@ -607,6 +620,14 @@ func newOrder(c cell) any {
 func newLadder(c cell) any {
 	return object{"effective_on": "2026-03-04", "reason": c.on.word + " wants it later", "unsafe_again_hours": 24, "office_time_zone": "UTC", "mail_from": "08:00", "mail_until": "18:00",
 		"rungs": []object{{"code": "late", "offset_days": 1, "to": []string{"owner"}}}}
+}
+
+func newWatch(c cell) any {
+	return object{"place": c.on.word + " plant room", "back_by": c.w.now.Add(time.Hour)}
+}
+
+func needsLonger(c cell) any {
+	return object{"kind": "extended", "back_by": c.w.now.Add(2 * time.Hour)}
 }
 
 // ownPack is the text of a pack of the company's own.

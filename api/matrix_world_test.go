@@ -498,6 +498,8 @@ func (w *world) night() {
 			w.t.Fatal(err)
 		}
 		p.ids["notice_id"], p.ids["letter_id"], p.ids["address"] = notice, letter, strings.ToLower(p.word)+".old@example.com"
+		p.ids["watch_id"] = w.id().String()
+		w.must("technician", http.MethodPut, "/v1/watches/"+p.ids["watch_id"], object{"place": p.word + " roof", "back_by": w.now.Add(time.Hour)}, 201)
 		w.sql(`insert into refused_address (address, since, letter_id, answer) values ($1, $2, $3, '550')`, p.ids["address"], w.now, letter)
 	}
 	w.sql(`insert into job_run (job, scheduled_for, as_of, state, result) values ('queue_notices', $1::timestamptz, ($1::timestamptz)::date, 'done', '{}')`, w.now)

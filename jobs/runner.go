@@ -33,6 +33,7 @@ func New(rooms Rooms, pool *pgxpool.Pool, log *slog.Logger, now func() time.Time
 	workers := river.NewWorkers()
 	river.AddWorker(workers, &tickWorker{fleet: rooms.Fleet, schedules: schedules})
 	river.AddWorker(workers, &runWorker{rooms: rooms})
+	river.AddWorker(workers, &alarmWorker{fleet: rooms.Fleet})
 	river.AddWorker(workers, &sendWorker{fleet: rooms.Fleet})
 	river.AddWorker(workers, &recomputeWorker{fleet: rooms.Fleet})
 	client, err := river.NewClient(riverpgxv5.New(pool), &river.Config{

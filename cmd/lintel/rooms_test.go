@@ -27,7 +27,7 @@ func mayImport() map[string][]string {
 		"internal/diagnosis":          {},
 		"internal/advice":             {"internal/field", "internal/words"},
 		"internal/identity":           {"internal/fault", "internal/duedate", "internal/rulebook"}, // what kinds of certificate there are is the rulebook's
-		"internal/fleet":              append([]string{"internal/fault", "internal/identity"}, pure...),
+		"internal/fleet":              append([]string{"internal/fault", "internal/identity", "internal/route"}, pure...),
 		"internal/store":              {"internal/fleet", "internal/identity", "internal/fault", "internal/seal", "internal/duedate", "internal/steps", "migrations"},
 		"internal/store/storetest":    {"internal/store", "internal/localpg"},
 		"internal/report":             {"internal/fleet", "internal/words"},

@@ -222,6 +222,9 @@ func (c *Console) routes() []route {
 
 		{"GET /trends", identity.ActReadOffice, c.crossings},
 		{"GET /notices", identity.ActReadOffice, c.notices},
+		{"GET /alone", identity.ActWatch, c.watches},
+		{"POST /alone", identity.ActWatch, c.watchBegin},
+		{"POST /alone/{watch_id}/events", identity.ActWatch, c.watchEvent},
 		{"GET /jobs", identity.ActReadOffice, c.jobs},
 
 		{"GET /people", identity.ActReadOffice, c.people},

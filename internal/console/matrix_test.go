@@ -100,6 +100,7 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /people/{person_id}/working-terms": {planners, "/people/" + tech + "/working-terms", ""}, "POST /people/{person_id}/working-terms": {planners, "/people/" + tech + "/working-terms", ""},
 		"GET /sites/{site_id}/visiting-hours": {planners, site + "/visiting-hours", ""}, "POST /sites/{site_id}/visiting-hours": {planners, site + "/visiting-hours", ""},
 		"GET /work-orders/{work_order_id}/hold": {planners, "/work-orders/" + w.order + "/hold", ""}, "POST /work-orders/{work_order_id}/hold": {planners, "/work-orders/" + w.order + "/hold", ""},
+		"GET /alone": {staff, "/alone", ""}, "POST /alone": {staff, "/alone", ""}, "POST /alone/{watch_id}/events": {staff, "/alone/" + w.watch.String() + "/events", ""},
 		"GET /notices": {office, "/notices", ""}, "GET /jobs": {office, "/jobs", ""},
 		"GET /people": {staff, "/people", ""}, "POST /people": {"a", "/people", ""}, "GET /people/new": {"a", "/people/new", ""},
 		"GET /people/{person_id}": {staff, "/people/" + tech, ""}, "POST /people/{person_id}": {"a", "/people/" + tech, ""}, "POST /people/{person_id}/certificates": {planners, "/people/" + tech + "/certificates", ""},

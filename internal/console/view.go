@@ -92,6 +92,7 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 		{"/work-orders", "console.menu.orders", identity.ActReadWork},
 		{"/route-plans", "console.menu.routes", identity.ActReadOffice},
 		{"/visits", "console.menu.visits", identity.ActReadWork},
+		{"/alone", "console.menu.alone", identity.ActWatch},
 		{"/trends", "console.menu.trends", identity.ActReadOffice},
 		{"/findings", "console.menu.findings", identity.ActReadWork},
 		{"/oddities", "console.menu.oddities", identity.ActReadOddities},

@@ -49,6 +49,7 @@ type world struct {
 	orderAway                                string    // the same of the other customer
 	pressed, pressedAway                     uuid.UUID // forces over time
 	walked                                   uuid.UUID // a walk test
+	watch                                    uuid.UUID // of the technician, who works alone
 	letter, unapproved                       uuid.UUID // texts of letters
 	issued, mailed                           uuid.UUID // a letter about the unsafe door, and a mail with it that arrived
 	visitAway, reportAway, sensorAway, token uuid.UUID
@@ -83,6 +84,10 @@ func (w *world) staff(t testing.TB) {
 
 // night is an order made by hand, the jobs' runs and the notices that they queue.
 func (w *world) night(t testing.TB) {
+	w.watch = w.id()
+	if _, _, err := w.PutWatch(t.Context(), w.technician.actor, fleet.Watch{WatchID: w.watch, Place: "Quay House, roof", Note: "Porter: +1 555 0142", BackBy: w.now.Add(30 * time.Minute)}); err != nil {
+		t.Fatal(err)
+	}
 	o := must[fleet.WorkOrder](t)(w.PutWorkOrder(t.Context(), w.dispatcher.actor, fleet.WorkOrder{WorkOrderID: w.id(), DoorID: w.door.DoorID, Kind: "service", DueOn: day("2026-03-12"), Note: "Squeaks in the morning."}, 0))
 	w.order = o.WorkOrderID.String()
 	due, err := w.WorkOrders(t.Context(), w.dispatcher.actor, fleet.WorkOrderQuery{DoorID: w.late.DoorID, State: "open", Limit: 1})

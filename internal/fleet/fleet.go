@@ -115,6 +115,7 @@ type Tx interface {
 	noticeRows
 	ladderRows
 	letterRows
+	watchRows
 	reportRows
 	qualificationRows
 	backupRows

@@ -92,6 +92,8 @@ type NoticeDue struct {
 	OrderDueOn                        duedate.Day
 	Case                              *OutOfServiceCase
 	Certificate                       *CertificateDue
+	Watch                             *Watch // with the name of who works alone in Alone
+	Alone                             string
 	Acknowledged                      bool
 	FindingState                      string    // of the finding that it is about
 	ReportID                          uuid.UUID // of the letter that it sends; zero: none
@@ -289,6 +291,12 @@ func (n NoticeDue) end(all []NoticeDue) (state, because string) {
 		return "withdrawn", "case_ended"
 	case n.Case != nil && n.Acknowledged && strings.HasPrefix(n.Rung, "unsafe_again"):
 		return "withdrawn", "acknowledged"
+	case n.Watch != nil && n.Watch.EndedAt != nil:
+		return "withdrawn", "watch_ended"
+	case n.Watch != nil && n.Watch.TakenAt != nil:
+		return "withdrawn", "watch_taken"
+	case n.Watch != nil && n.Watch.reason() != n.Reason:
+		return "withdrawn", "watch_extended"
 	case n.FindingState != "" && n.FindingState != "open":
 		return "withdrawn", "finding_closed"
 	case !n.Stands:

@@ -45,6 +45,12 @@ func (f *Fleet) sender() []any {
 }
 
 func (f *Fleet) urgentWording(p words.Printer, n NoticeDue, args []any) (subject, text string) {
+	if w := n.Watch; w != nil {
+		zone := zoneOr(n.TimeZone, time.UTC)
+		at := func(t time.Time) string { return t.In(zone).Format("2006-01-02 15:04 MST") }
+		return p.Mail("alone_late", append(args, "name", n.Alone, "place", w.Place, "back_by", at(w.BackBy), "started_at", at(w.StartedAt), "note", cmp.Or(w.Note, p.T("notice.alone.no_note")),
+			"count", max(1, int(w.Late(f.Now())/time.Minute)))...)
+	}
 	c := n.Case
 	secured := p.T("notice.not_secured")
 	if c.State == "secured" {

@@ -27,7 +27,7 @@ type Notice struct {
 	// HolderID and QualificationID are of a certificate that runs out; such a notice is of no customer and no site.
 	HolderID        *uuid.UUID  `json:"holder_id"`
 	QualificationID *uuid.UUID  `json:"qualification_id"`
-	Reason          string      `json:"reason"` // work_order:<id>, case:<id>, finding:<id>, qualification:<holder>:<id>, delivery:<id>; for the office also notice:<id>, letter:<id>
+	Reason          string      `json:"reason"` // work_order:<id>, case:<id>, finding:<id>, qualification:<holder>:<id>, delivery:<id>, watch:<id>:<back by>; for the office also notice:<id>, letter:<id>
 	DueOn           duedate.Day `json:"due_on,omitzero"`
 	TurnOn          duedate.Day `json:"turn_on,omitzero"` // the day on which the rung had its turn
 	Rung            string      `json:"rung"`
@@ -332,10 +332,10 @@ func (r *round) tell(n Notice, to Recipient) {
 }
 
 // passes tells whether a notice of the same reason says all that another one was to say: a higher rung, or a door that is
-// still unsafe.
+// still unsafe, or somebody who is still not back.
 func (n Notice) passes(other Notice) bool {
 	if n.Urgent {
-		return strings.HasPrefix(n.Rung, "unsafe")
+		return strings.HasPrefix(n.Rung, "unsafe") || strings.HasPrefix(n.Rung, "alone")
 	}
 	return !other.TurnOn.IsZero()
 }

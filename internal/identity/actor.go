@@ -80,6 +80,7 @@ const (
 	ActReadWork        Action = "work.read"        // plans, work orders, visits, findings, cases
 	ActPlanWork        Action = "work.plan"        // plans and work orders changed
 	ActLogVisit        Action = "visit.write"      // attendance, entries, photos, sign-off
+	ActWatch           Action = "watch.write"      // working alone: by when somebody is back, and who sees to it
 	ActDecide          Action = "decision.write"   // what owners decide on findings, also from the office
 	ActDismiss         Action = "finding.dismiss"
 	ActReadOddities    Action = "oddity.read"    // what is unusual about entries: the office, not those who made them
@@ -134,6 +135,7 @@ func Grants() []Grant {
 		{ActReadWork, everybody, TokenRead},
 		{ActPlanWork, []Role{Dispatcher, Administrator}, TokenRegister},
 		{ActLogVisit, []Role{Technician}, TokenVisits},
+		{ActWatch, staff, TokenVisits},
 		{ActDecide, staff, TokenVisits},
 		{ActDismiss, []Role{Technician, Support, Administrator}, ""},
 		{ActReadOddities, []Role{Dispatcher, Support, Administrator}, TokenRead},

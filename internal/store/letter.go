@@ -104,6 +104,14 @@ type noticeDueRow struct {
 	FurtherAddresses string
 	Refused          []string
 	ReportID         *uuid.UUID
+	WatchID          *uuid.UUID
+	BackBy           *time.Time
+	StartedAt        *time.Time
+	EndedAt          *time.Time
+	TakenAt          *time.Time
+	Place            *string
+	WatchNote        *string
+	Alone            *string
 }
 
 func (r noticeDueRow) due() fleet.NoticeDue {
@@ -112,6 +120,9 @@ func (r noticeDueRow) due() fleet.NoticeDue {
 		OrderDueOn: day(r.OrderDueOn), Acknowledged: r.Acknowledged, FindingState: r.FindingState, ReportID: orNil(r.ReportID), KnownAddresses: known, Addresses: fleet.Usable(known, r.Refused)}
 	if r.CaseState != nil {
 		n.Case = &fleet.OutOfServiceCase{CaseID: *r.CaseID, State: *r.CaseState, OpenedAt: *r.OpenedAt, SecuredHow: *r.SecuredHow, What: *r.What}
+	}
+	if r.WatchID != nil {
+		n.Watch, n.Alone = &fleet.Watch{WatchID: *r.WatchID, BackBy: *r.BackBy, StartedAt: *r.StartedAt, EndedAt: r.EndedAt, TakenAt: r.TakenAt, Place: *r.Place, Note: *r.WatchNote}, *r.Alone
 	}
 	if r.Number != nil {
 		n.Certificate = &fleet.CertificateDue{HolderID: *r.HolderID, QualificationID: *r.QualificationID, Name: *r.Holder, Scheme: *r.Scheme, Number: *r.Number, ValidUntil: day(r.ValidUntil),
@@ -123,12 +134,13 @@ func (r noticeDueRow) due() fleet.NoticeDue {
 // What a notice is about is held for share: nothing of it is done between this reading and the letter. Certificates are held by the
 // lock of their holder that whoever records one takes.
 const sqlHoldDue = `-- hold_due
-with due as (select notice_id, work_order_id, case_id, holder_id, case when reason like 'finding:%' then substr(reason, 9)::uuid end as finding_id from notice where recipient_email = @address and state = 'queued' and next_try_at <= @now order by notice_id for update),
+with due as (select notice_id, work_order_id, case_id, holder_id, case when reason like 'watch:%' then substr(reason, 7, 36)::uuid end as watch_id, case when reason like 'finding:%' then substr(reason, 9)::uuid end as finding_id from notice where recipient_email = @address and state = 'queued' and next_try_at <= @now order by notice_id for update),
 orders as (select from work_order o where o.work_order_id in (select work_order_id from due) order by o.work_order_id for share),
 cases as (select from out_of_service_case c where c.case_id in (select case_id from due) order by c.case_id for share),
 findings as (select from finding f where f.finding_id in (select finding_id from due) order by f.finding_id for share),
+watches as (select from watch w where w.watch_id in (select watch_id from due) order by w.watch_id for share),
 holders as (select pg_advisory_xact_lock_shared(hashtextextended('person ' || h.holder_id, 0)) from (select distinct holder_id from due where holder_id is not null order by holder_id) h)
-select (select count(*) from holders) + (select count(*) from due) + (select count(*) from orders) + (select count(*) from cases) + (select count(*) from findings) as held`
+select (select count(*) from holders) + (select count(*) from due) + (select count(*) from orders) + (select count(*) from cases) + (select count(*) from findings) + (select count(*) from watches) as held`
 
 const sqlNoticesDue = `-- notices_due
 select coalesce(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as customer_id, coalesce(n.site_id, '00000000-0000-0000-0000-000000000000'::uuid) as site_id, n.notice_id, n.door_id, n.work_order_id, n.case_id,
@@ -144,7 +156,7 @@ select coalesce(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as 
   coalesce(case when n.reason like 'finding:%' then (select g.state from finding g where g.finding_id = substr(n.reason, 9)::uuid) end, '') as finding_state,
   coalesce(q.email, h.email, '') as email, coalesce(q.further_addresses, '') as further_addresses,
   array(select r.address from refused_address r where r.cleared_at is null and (r.address = q.email or r.address = h.email or q.further_addresses <> '' and position(r.address in q.further_addresses) > 0)) as refused,
-  v.report_id
+  v.report_id, x.watch_id, x.back_by, x.started_at, x.ended_at, x.taken_at, x.place, x.note as watch_note, y.name as alone
 from notice n left join site s on s.site_id = n.site_id
 left join door d on d.door_id = n.door_id
 left join work_order o on o.work_order_id = n.work_order_id
@@ -153,6 +165,8 @@ left join finding f on f.finding_id = c.finding_id
 left join certificate k on k.person_id = n.holder_id and k.qualification_id = n.qualification_id
 left join person w on w.person_id = k.person_id
 left join report_delivery v on v.delivery_id = case when n.reason like 'delivery:%' then substr(n.reason, 10)::uuid end
+left join watch_now x on x.watch_id = case when n.reason like 'watch:%' then substr(n.reason, 7, 36)::uuid end
+left join person y on y.person_id = x.person_id
 left join party q on q.party_id = n.recipient_id and n.role not in ('dispatcher', 'administrator', 'holder')
 left join person h on h.person_id = n.recipient_id and h.disabled_at is null
   and (n.role = 'holder' or n.role in ('dispatcher', 'administrator') and h.role in ('dispatcher', 'administrator'))
@@ -179,7 +193,7 @@ select coalesce(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as 
   null::text as holder, null::boolean as holder_gone, null::text as scheme, null::text as number, null::date as valid_until, null::boolean as renewed, false as acknowledged, '' as finding_state,
   coalesce(q.email, h.email, '') as email, coalesce(q.further_addresses, '') as further_addresses,
   array(select r.address from refused_address r where r.cleared_at is null and (r.address = q.email or r.address = h.email or q.further_addresses <> '' and position(r.address in q.further_addresses) > 0)) as refused,
-  null::uuid as report_id
+  null::uuid as report_id, null::uuid as watch_id, null::timestamptz as back_by, null::timestamptz as started_at, null::timestamptz as ended_at, null::timestamptz as taken_at, null::text as place, null::text as watch_note, null::text as alone
 from letter_notice c join notice n on n.notice_id = c.notice_id
 left join party q on q.party_id = n.recipient_id and n.role not in ('dispatcher', 'administrator', 'holder')
 left join person h on h.person_id = n.recipient_id and n.role in ('dispatcher', 'administrator', 'holder')

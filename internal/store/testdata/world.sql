@@ -139,6 +139,8 @@ begin
   insert into recomputation (recomputation_id, why, detail, asked_at, asked_by, done) values (md5('recomputation')::uuid, 'program', 'field-0', at, technician, 7);
   insert into letter_template values (md5('letter text')::uuid, 'risk', 1, 'About {findings}', at, technician);
   insert into letter_template_approval values (md5('letter text')::uuid, at, technician, 'Rosa Imhof, lawyer');
+  insert into watch values (md5('watch')::uuid, technician, null, 'plant room', '', '2026-03-03 12:00+00', at, technician, at);
+  insert into watch_event values (md5('watch')::uuid, md5('watch event')::uuid, 'ended', null, '', at, technician);
   insert into ladder values (md5('ladder')::uuid, '2026-03-03', '{"rungs": []}', at, technician);
 end $$;
 

@@ -1,0 +1,3 @@
+drop view watch_now;
+drop table watch_event;
+drop table watch;
