@@ -139,6 +139,10 @@ begin
   insert into letter_template values (md5('letter text')::uuid, 'risk', 1, 'About {findings}', at, technician);
   insert into letter_template_approval values (md5('letter text')::uuid, at, technician, 'Rosa Imhof, lawyer');
   insert into ladder values (md5('ladder')::uuid, '2026-03-03', '{"rungs": []}', at, technician);
+  insert into webhook values (md5('webhook')::uuid, 'https://example.com/in', '{visit.signed}', '', 'disabled', 'person', null, 'test', 'sealed', null, null, null, 1, at, technician);
+  insert into webhook_event values (md5('webhook event')::uuid, 'visit.signed', md5('visit 1 1')::uuid, '{}', at);
+  insert into webhook_delivery values (md5('webhook')::uuid, md5('webhook event')::uuid, at, 'delivered');
+  insert into webhook_attempt values (md5('webhook attempt')::uuid, md5('webhook')::uuid, md5('webhook event')::uuid, at, 204, '', 12);
 end $$;
 
 -- A portfolio of two sites of different customers: who sees one of them does not see it.
