@@ -97,6 +97,7 @@ func New(rooms Rooms) *API {
 	a.walkTests()
 	a.diagnoses()
 	a.backups()
+	a.webhooks()
 	return a
 }
 

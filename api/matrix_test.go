@@ -484,6 +484,16 @@ func matrix() []row {
 		{op: "watch-event-put", fresh: "event_id", body: needsLonger,
 			own:     "201 201 403 201  403 403 403 403  401 401 403 401 401 401  403 201 403 403  403 403 403",
 			foreign: "201 201 403 201  403 403 403 403  401 401 403 401 401 401  403 201 403 403  403 403 403"},
+		{op: "webhook-list",
+			own: "403 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 200 403"},
+		{op: "webhook-put", fresh: "webhook_id", body: newWebhook,
+			own: "403 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 201 403"},
+		{op: "webhook-rotate", ids: inCatalogue,
+			own: "403 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 200 403"},
+		{op: "webhook-delivery-list", ids: inCatalogue,
+			own: "403 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 200 403"},
+		{op: "webhook-replay", ids: inCatalogue, body: func(cell) any { return object{"from": "2026-01-01T00:00:00Z", "until": "2026-01-02T00:00:00Z"} },
+			own: "403 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 200 403"},
 
 		{op: "door-report-put", fresh: "report_id",
 			own:     "201 201 403 201  201 201 201 403  401 401 403 401 401 401  403 403 201 403  403 403 201",
@@ -630,6 +640,10 @@ func needsLonger(c cell) any {
 	return object{"kind": "extended", "back_by": c.w.now.Add(2 * time.Hour)}
 }
 
+func newWebhook(c cell) any {
+	return object{"address": "https://example.com/" + c.on.word, "types": []string{"visit.signed"}, "enabled": true}
+}
+
 // ownPack is the text of a pack of the company's own.
 func ownPack(id string) string {
 	_, edition, _ := strings.Cut(id, "@")
@@ -716,7 +730,7 @@ func someToken(c cell) map[string]string {
 }
 
 func inCatalogue(c cell) map[string]string {
-	return map[string]string{"model_id": c.w.model, "accessory_id": c.w.hood, "instrument_id": c.w.gauge, "pack": "a156.10@2005", "symptom": "stays_open", "import_id": c.w.imported, "route_plan_id": c.w.rounds}
+	return map[string]string{"model_id": c.w.model, "accessory_id": c.w.hood, "instrument_id": c.w.gauge, "pack": "a156.10@2005", "symptom": "stays_open", "import_id": c.w.imported, "route_plan_id": c.w.rounds, "webhook_id": c.w.hook}
 }
 
 func theTechnician(c cell) map[string]string {
@@ -795,7 +809,7 @@ func TestEveryRouteHasARowAndEveryRowARoute(t *testing.T) {
 				t.Errorf("%s has %d statuses for %d kinds of people", r.op, n, len(kinds()))
 			}
 		}
-		if names := placesIn(at.pattern); r.foreign == "" && len(names) > 0 && !slices.Contains([]string{"model_id", "accessory_id", "instrument_id", "pack", "activation_id", "import_id", "route_plan_id"}, names[0]) {
+		if names := placesIn(at.pattern); r.foreign == "" && len(names) > 0 && !slices.Contains([]string{"model_id", "accessory_id", "instrument_id", "pack", "activation_id", "import_id", "route_plan_id", "webhook_id"}, names[0]) {
 			t.Errorf("%s is about somebody's %s and has no row for a foreign one", r.op, names[0])
 		}
 	}

@@ -21,6 +21,7 @@ import (
 	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/notify"
 	"lintel.example/lintel/internal/report"
 	"lintel.example/lintel/internal/seal"
 	"lintel.example/lintel/internal/store"
@@ -39,6 +40,7 @@ type world struct {
 	antenna    string
 	hood       string      // an accessory
 	gauge      string      // an instrument
+	hook       string      // a webhook
 	imported   string      // a list that was brought in
 	rounds     string      // a plan of who drives where
 	letterText string      // of which letters are issued
@@ -117,6 +119,13 @@ func newWorld(t testing.TB) *world {
 	return w
 }
 
+// hooks is a way to other programs that nothing here is sent on.
+type hooks struct{ *notify.Hooks }
+
+func (h hooks) Deliver(ctx context.Context, m fleet.Hook) fleet.HookAnswer {
+	return fleet.HookAnswer(h.Hooks.Deliver(ctx, notify.HookMessage(m)))
+}
+
 // open makes the face again with everything that it can stand on.
 func (w *world) open() {
 	must := func(err error) {
@@ -133,7 +142,7 @@ func (w *world) open() {
 	photos, err := store.OpenPhotoDir(w.t.TempDir())
 	must(err)
 	w.t.Cleanup(func() { _ = photos.Close() })
-	w.uses = fleet.New(fleet.Parts{Store: store.New(w.db.App, "lintel"), Photos: photos, Book: book, Keys: keys, Words: catalogue, ReadBounce: readBounce, Now: func() time.Time { return w.now }, NewID: w.id,
+	w.uses = fleet.New(fleet.Parts{Store: store.New(w.db.App, "lintel"), Photos: photos, Book: book, Keys: keys, Words: catalogue, ReadBounce: readBounce, Hooks: hooks{notify.NewHooks(false)}, Now: func() time.Time { return w.now }, NewID: w.id,
 		Company: fleet.ReportCompany{Name: "Calder Moss Doors", Phone: "+1 555 0100"},
 		PrintReport: func(doc fleet.Document, sha256 string) ([]fleet.ReportPrint, error) {
 			return report.Print(doc, sha256, func(language string) report.Texts { return catalogue.Printer(language, words.Metric) })
@@ -317,7 +326,8 @@ func (w *world) sql(statement string, args ...any) {
 }
 
 func (w *world) catalogue() {
-	w.model, w.antenna, w.hood, w.gauge = w.id().String(), w.id().String(), w.id().String(), w.id().String()
+	w.model, w.antenna, w.hood, w.gauge, w.hook = w.id().String(), w.id().String(), w.id().String(), w.id().String(), w.id().String()
+	w.must("administrator", http.MethodPut, "/v1/webhooks/"+w.hook, object{"address": "https://example.com/in", "types": []string{"report.delivered"}, "enabled": true}, 201)
 	w.must("support", http.MethodPut, "/v1/device-models/"+w.model, object{"maker": "Halvorsen Sensing", "name": "Wren 24", "kind": "sensor", "sensing": "radar", "frequency_hz": 24.125e9,
 		"antennas": []object{{"antenna_id": w.antenna, "name": "wide", "azimuth_beamwidth_deg": 58, "elevation_beamwidth_deg": 29, "boresight_range_m": 6, "source": "invented for tests"}}}, 201)
 	w.must("dispatcher", http.MethodPut, "/v1/instruments/"+w.gauge, object{"kind": "force_gauge", "name": "Gauge 3", "serial": "G-3"}, 201)

@@ -36,6 +36,7 @@ func New(rooms Rooms, pool *pgxpool.Pool, log *slog.Logger, now func() time.Time
 	river.AddWorker(workers, &alarmWorker{fleet: rooms.Fleet})
 	river.AddWorker(workers, &sendWorker{fleet: rooms.Fleet})
 	river.AddWorker(workers, &recomputeWorker{fleet: rooms.Fleet})
+	river.AddWorker(workers, &hooksWorker{fleet: rooms.Fleet})
 	client, err := river.NewClient(riverpgxv5.New(pool), &river.Config{
 		Logger:               log,
 		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: 4}},

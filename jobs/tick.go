@@ -13,7 +13,7 @@ import (
 // tick is how often somebody looks what is due.
 const tick = time.Minute
 
-// tickArgs is one look at the ledger and at those who work alone, a round of the mail, and a while of recomputing. The minute is its identity: three servers make one job of it.
+// tickArgs is one look at the ledger and at those who work alone, a round of the mail and of the webhooks, and a while of recomputing. The minute is its identity: three servers make one job of it.
 type tickArgs struct {
 	Minute time.Time `json:"minute"`
 }
@@ -41,7 +41,7 @@ func (w *tickWorker) Work(ctx context.Context, _ *river.Job[tickArgs]) error {
 	if err != nil {
 		return err
 	}
-	jobs := []river.InsertManyParams{{Args: alarmArgs{}}, {Args: sendArgs{}}, {Args: recomputeArgs{}}}
+	jobs := []river.InsertManyParams{{Args: alarmArgs{}}, {Args: sendArgs{}}, {Args: recomputeArgs{}}, {Args: hooksArgs{}}}
 	for _, r := range todo {
 		jobs = append(jobs, river.InsertManyParams{Args: runArgs{Job: r.Job, ScheduledFor: r.ScheduledFor, AsOf: r.AsOf}})
 	}

@@ -213,7 +213,7 @@ func (h *house) useCases(s *settings) error {
 	}
 	database := store.New(h.pool, s.RolePrefix)
 	h.fleet = fleet.New(fleet.Parts{Store: database, Book: book, Keys: keys, Now: h.now, NewID: newID, Words: h.words, Company: s.company(),
-		Post: h.post(s), ReadBounce: readBounce, Photos: photos, PrintReport: h.print, WriteCalendar: report.Calendar})
+		Post: h.post(s), Hooks: hooks{notify.NewHooks(s.WebhooksInside)}, ReadBounce: readBounce, Photos: photos, PrintReport: h.print, WriteCalendar: report.Calendar})
 	h.people = identity.NewPeople(database, hasher, h.now, newID, rand.Reader)
 	return nil
 }
@@ -313,6 +313,14 @@ func (p post) Deliver(ctx context.Context, l fleet.Letter) (string, error) {
 			BadAddress: failure.BadAddress(), Uncertain: failure.Uncertain, Code: failure.Code, Answer: failure.Answer, RetryAfter: failure.RetryAfter, Err: err}
 	}
 	return receipt.Answer, err
+}
+
+// hooks hands the domain's messages to other programs.
+type hooks struct{ *notify.Hooks }
+
+// Deliver implements fleet.Hooks.
+func (h hooks) Deliver(ctx context.Context, m fleet.Hook) fleet.HookAnswer {
+	return fleet.HookAnswer(h.Hooks.Deliver(ctx, notify.HookMessage(m)))
 }
 
 // readBounce reads a mail server's report.

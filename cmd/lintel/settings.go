@@ -38,6 +38,8 @@ type settings struct {
 	MailBounces      string `env:"LINTEL_MAIL_BOUNCES" placeholder:"ADDRESS" help:"Mailbox that takes what comes back, by ADDRESS+<id>@ (subaddressing); what arrives there goes to lintel bounce. Default: the sender's."`
 	MailFrom         string `env:"LINTEL_MAIL_FROM" placeholder:"ADDRESS" help:"From whom notices come."`
 
+	WebhooksInside bool `env:"LINTEL_WEBHOOKS_INSIDE" help:"Let webhooks go to plain http and to addresses that are not public: this machine, the company's network."`
+
 	CompanyName    string `env:"LINTEL_COMPANY_NAME" help:"Who speaks in notices and reports; without a name no report is made."`
 	CompanyAddress string `env:"LINTEL_COMPANY_ADDRESS"`
 	CompanyPhone   string `env:"LINTEL_COMPANY_PHONE"`

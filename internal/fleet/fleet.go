@@ -33,6 +33,7 @@ type Parts struct {
 	Company ReportCompany
 	Post    Post
 	Photos  PhotoStore
+	Hooks   Hooks // nil: no other program is told of events
 	// ReadBounce reads a mail server's report (RFC 3464) about a letter.
 	ReadBounce  func(message []byte) (Bounce, error)
 	PrintReport func(doc Document, sha256 string) ([]ReportPrint, error)
@@ -125,6 +126,7 @@ type Tx interface {
 	recomputationRows
 	letterTemplateRows
 	deliveryRows
+	webhookRows
 }
 
 // changeRows keeps every state that an unversioned thing was given.

@@ -87,11 +87,12 @@ const (
 	ActExplainOddity   Action = "oddity.explain" // what somebody found out about it
 	ActReadReport      Action = "report.read"
 	ActMakeReport      Action = "report.make"
-	ActReadOffice      Action = "office.read" // notices, job runs, instruments
-	ActMindPost        Action = "post.mind"   // letters sent again, bounces taken in, refused addresses cleared
-	ActSetLadder       Action = "ladder.set"  // who is told when
-	ActSetRules        Action = "rules.set"   // rule packs of the company's own, and when they judge
-	ActSetLetters      Action = "letters.set" // texts of letters, and their approval
+	ActReadOffice      Action = "office.read"  // notices, job runs, instruments
+	ActMindPost        Action = "post.mind"    // letters sent again, bounces taken in, refused addresses cleared
+	ActSetLadder       Action = "ladder.set"   // who is told when
+	ActSetRules        Action = "rules.set"    // rule packs of the company's own, and when they judge
+	ActSetWebhooks     Action = "webhooks.set" // other programs that are told of events
+	ActSetLetters      Action = "letters.set"  // texts of letters, and their approval
 	ActAcknowledge     Action = "case.acknowledge"
 	ActManagePeople    Action = "people.manage" // people, roles, tokens of others
 	ActReadAudit       Action = "audit.read"
@@ -146,6 +147,7 @@ func Grants() []Grant {
 		{ActMindPost, []Role{Dispatcher, Administrator}, TokenRegister},
 		{ActSetLadder, []Role{Administrator}, TokenAdministration},
 		{ActSetRules, []Role{Administrator}, TokenAdministration},
+		{ActSetWebhooks, []Role{Administrator}, TokenAdministration},
 		{ActSetLetters, []Role{Administrator}, TokenAdministration},
 		{ActAcknowledge, []Role{Dispatcher, Technician, OwnerAgent, Administrator}, ""},
 		{ActManagePeople, []Role{Administrator}, TokenAdministration},

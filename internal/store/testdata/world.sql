@@ -142,6 +142,10 @@ begin
   insert into watch values (md5('watch')::uuid, technician, null, 'plant room', '', '2026-03-03 12:00+00', at, technician, at);
   insert into watch_event values (md5('watch')::uuid, md5('watch event')::uuid, 'ended', null, '', at, technician);
   insert into ladder values (md5('ladder')::uuid, '2026-03-03', '{"rungs": []}', at, technician);
+  insert into webhook values (md5('webhook')::uuid, 'https://example.com/in', '{visit.signed}', '', 'disabled', 'person', null, 'test', 'sealed', null, null, null, 1, at, technician);
+  insert into webhook_event values (md5('webhook event')::uuid, 'visit.signed', md5('visit 1 1')::uuid, '{}', at);
+  insert into webhook_delivery values (md5('webhook')::uuid, md5('webhook event')::uuid, at, 'delivered');
+  insert into webhook_attempt values (md5('webhook attempt')::uuid, md5('webhook')::uuid, md5('webhook event')::uuid, at, 204, '', 12);
 end $$;
 
 -- A portfolio of two sites of different customers: who sees one of them does not see it.

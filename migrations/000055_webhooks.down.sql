@@ -1,0 +1,15 @@
+drop trigger webhook_delivered on report_delivery;
+drop trigger webhook_signed on visit_sign_off;
+drop trigger webhook_turned on out_of_service_case;
+drop trigger webhook_opened on out_of_service_case;
+drop trigger webhook_turned on work_order;
+drop trigger webhook_opened on work_order;
+drop function webhook_report_delivery();
+drop function webhook_sign_off();
+drop function webhook_case();
+drop function webhook_work_order();
+drop function webhook_tell(webhook_event[]);
+drop table webhook_attempt;
+drop table webhook_delivery;
+drop table webhook_event;
+drop table webhook;
