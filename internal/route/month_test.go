@@ -84,6 +84,39 @@ func TestAMonthIsPlannedShorterThanBySavingsAndLeavesNoMoreOut(t *testing.T) {
 	}
 }
 
+func TestManyShiftsArePlannedInPartsWithinEveryLimitAndAlikeEachTime(t *testing.T) {
+	p := country(2, 12, 10, 300)
+	dice := rand.New(rand.NewPCG(2, 3))
+	for u := range p.Visits {
+		switch dice.IntN(10) {
+		case 0:
+			p.Visits[u].Only, p.Visits[u].Needs = []int{dice.IntN(len(p.Shifts)), dice.IntN(len(p.Shifts))}, 0
+		case 1:
+			p.Visits[u].Price = 10 * dice.Float64()
+		}
+	}
+	p.Visits[5].Needs, p.Visits[5].Only = 1<<40, nil // nobody may
+	if err := p.Check(); err != nil || len(p.Shifts) <= mostShifts {
+		t.Fatal(err, len(p.Shifts))
+	}
+	if n := len(parts(p)); n < 2 {
+		t.Fatalf("%d parts", n)
+	}
+	plan := Solve(p, 1, Steps(5000))
+	if err := verify(p, plan); err != nil {
+		t.Fatal(err)
+	}
+	if !slices.Contains(plan.Left, 5) || Explain(p, plan, 5) != Unqualified || len(plan.Left) > 60 {
+		t.Errorf("left out: %v", plan.Left)
+	}
+	if plan.Steps < 4000 || plan.Steps > 5000 {
+		t.Errorf("%d steps", plan.Steps)
+	}
+	if again := Solve(p, 1, Steps(5000)); !slices.EqualFunc(plan.Routes, again.Routes, slices.Equal) || !slices.Equal(plan.Left, again.Left) {
+		t.Error("the same seed gave another plan")
+	}
+}
+
 // BenchmarkMonth plans 60 technicians' four weeks with 6,000 visits within a budget of time. go test -run '^$' -bench Month -benchtime 1x ./internal/route
 func BenchmarkMonth(b *testing.B) {
 	p := country(1, 60, 20, 6000)
@@ -98,7 +131,7 @@ func BenchmarkMonth(b *testing.B) {
 	b.Logf("savings and local search: %.0f min on the road, %d left out, %d shifts, in %v", other.Distance, len(other.Left), other.Used, time.Since(began))
 	for b.Loop() {
 		began := time.Now()
-		plan := Solve(p, 1, func(int) float64 { return min(1, time.Since(began).Seconds()/115) })
+		plan := Solve(p, 1, func(int) float64 { return min(1, time.Since(began).Seconds()/80) })
 		took := time.Since(began)
 		if err := verify(p, plan); err != nil {
 			b.Fatal(err)

@@ -28,8 +28,15 @@ const (
 )
 
 // Solve plans. The problem must be sound (Problem.Check). The plan keeps to every limit; visits for which it found no room
-// and whose price is less than their detour are left out (Plan.Left).
+// and whose price is less than their detour are left out (Plan.Left). Many shifts are planned in parts (mostShifts).
 func Solve(p *Problem, seed uint64, budget Budget) Plan {
+	if !p.FewestShifts && len(p.Shifts) > mostShifts && slices.ContainsFunc(p.Shifts, func(s Shift) bool { return s.Start != p.Shifts[0].Start }) {
+		return solveInParts(p, seed, budget)
+	}
+	return solveWhole(p, seed, budget)
+}
+
+func solveWhole(p *Problem, seed uint64, budget Budget) Plan {
 	w := work{search: newSearch(p, seed), budget: budget, share: budget(0)}
 	w.recreate()
 	w.best = w.keep(nil)
