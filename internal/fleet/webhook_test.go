@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
 	standardwebhooks "github.com/standard-webhooks/standard-webhooks/libraries/go"
 
 	"lintel.example/lintel/internal/fault"
@@ -264,4 +265,60 @@ func TestAWebhookThatCannotBeIsRefusedByItsMembers(t *testing.T) {
 	if n := r.count(t, `select count(*) from webhook`); n != 0 {
 		t.Errorf("%d webhooks", n)
 	}
+}
+
+func TestWhatBecomesOfAnUnsafeDoorIsToldStepByStep(t *testing.T) {
+	t.Parallel()
+	a, other := reporting(t), newReceiver(t)
+	a.Hooks = hookWay{notify.NewHooks(true)}
+	_, secret, _, err := a.PutWebhook(t.Context(), administrator, fleet.Webhook{WebhookID: a.id(), Address: other.URL, Types: fleet.WebhookTypes()}, true, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	other.secret = secret
+	visit := a.id()
+	if _, _, err := a.PutVisit(t.Context(), technician, visit, a.attendance()); err != nil {
+		t.Fatal(err)
+	}
+	var pieces []piece
+	put := func(minutes int, body fleet.EntryBody) uuid.UUID {
+		t.Helper()
+		one := piece{visit, a.id(), a.at(minutes, body)}
+		if _, _, err := a.PutEntry(t.Context(), technician, visit, one.entry, one.body); err != nil {
+			t.Fatal(err)
+		}
+		pieces = append(pieces, one)
+		return one.entry
+	}
+	told := func(want ...string) {
+		t.Helper()
+		a.tell(t)
+		if got := other.types(); !slices.Equal(got, want) || len(other.wrong) > 0 {
+			t.Errorf("told %v, want %v; refused %v", got, want, other.wrong)
+		}
+		other.told = nil
+	}
+	finding := put(5, found("unsafe", "closes on people"))
+	told("door.unsafe", "work_order.opened")
+	put(6, secured("locked_open", "acknowledged"))
+	told("door.secured")
+	put(50, madeSafe())
+	put(60, mended(finding))
+	put(61, tried("yes"))
+	told("work_order.closed") // of the repair
+	for _, body := range allRead() {
+		put(70, body)
+	}
+	put(80, concluded("passed"))
+	told()
+	if _, _, err := a.PutSignOff(t.Context(), technician, visit, a.signOff(t, visit, pieces)); err != nil {
+		t.Fatal(err)
+	}
+	told("door.reinspected", "visit.signed", "work_order.closed")
+	r := a.make(t, dispatcher, fleet.ReportAsk{Kind: fleet.KindDoor, DoorID: a.door.DoorID})
+	if _, err := a.db.Admin.Exec(t.Context(), `insert into report_delivery (customer_id, site_id, report_id, delivery_id, way, to_name, on_day, by_name, recorded_at, recorded_by)
+		values ($1, $2, $3, gen_random_uuid(), 'posted', 'Rosa Imhof', '2026-03-03', 'Ada Lindqvist', now(), $4)`, a.site.CustomerID, a.site.SiteID, r.ReportID, dispatcher.PersonID); err != nil {
+		t.Fatal(err)
+	}
+	told("report.delivered")
 }
