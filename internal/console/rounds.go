@@ -70,7 +70,6 @@ func (c *Console) routePlanMake(ctx context.Context, q *request) (answer, error)
 type routePlanData struct {
 	fleet.RoutePlan
 	Days []routeDay
-	Last duedate.Day
 }
 
 // routeDay is one day of a plan.
@@ -139,7 +138,7 @@ func (c *Console) routePlan(ctx context.Context, q *request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	data := routePlanData{RoutePlan: p, Last: p.Ask.From.AddDays(p.Ask.Days - 1)}
+	data := routePlanData{RoutePlan: p}
 	for _, s := range p.Shifts {
 		if n := len(data.Days); n == 0 || data.Days[n-1].Day != s.Day {
 			data.Days = append(data.Days, routeDay{Day: s.Day})
@@ -183,6 +182,28 @@ func (r *reader) hours(from, until string) fleet.DayHours {
 	return h
 }
 
+// setHours writes a span of the day into two fields.
+func (f form) setHours(from, until string, h fleet.DayHours) {
+	a, b := h.Texts()
+	f.values.Set(from, a)
+	f.values.Set(until, b)
+}
+
+// setWeekdays ticks days of the week.
+func (f form) setWeekdays(days ...int) {
+	for _, d := range days {
+		f.values.Add("/weekdays", strconv.Itoa(d))
+	}
+}
+
+// seenVersion reads the version that a form was made of; 0 when there was none.
+func (r *reader) seenVersion() int {
+	if r.form.Value("version") == "" {
+		return 0
+	}
+	return r.number("version")
+}
+
 // decimal reads a decimal number; an empty field is 0.
 func (r *reader) decimal(name string) float64 {
 	if v := r.degrees(name); v != nil {
@@ -212,7 +233,7 @@ func (c *Console) termsForm(ctx context.Context, q *request) (answer, error) {
 		return nil, err
 	}
 	f := newForm(map[string]string{"/time_zone": "", "/hours": "07:00", "/hours/until": "16:00", "/break": "12:00", "/break/until": "12:30"})
-	f.values["/weekdays"] = []string{"1", "2", "3", "4", "5"}
+	f.setWeekdays(1, 2, 3, 4, 5)
 	list, err := c.Fleet.WorkingTerms(ctx, q.by, fleet.WorkingTermsQuery{PersonID: id, Limit: 1})
 	if err != nil {
 		return nil, err
@@ -226,23 +247,12 @@ func (c *Console) termsForm(ctx context.Context, q *request) (answer, error) {
 func termsFormOf(w fleet.WorkingTerms) form {
 	f := newForm(map[string]string{"/time_zone": w.TimeZone, "/home/latitude_deg": strconv.FormatFloat(w.Home.LatitudeDeg, 'f', -1, 64), "/home/longitude_deg": strconv.FormatFloat(w.Home.LongitudeDeg, 'f', -1, 64),
 		"version": strconv.Itoa(w.Version)})
-	set := func(from, until string, h fleet.DayHours) {
-		a, b := h.Texts()
-		f.values.Set(from, a)
-		f.values.Set(until, b)
-	}
-	set("/hours", "/hours/until", w.Hours)
+	f.setHours("/hours", "/hours/until", w.Hours)
 	if w.Break.FromMinute < w.Break.ToMinute {
-		set("/break", "/break/until", w.Break)
+		f.setHours("/break", "/break/until", w.Break)
 	}
-	for _, d := range w.Weekdays {
-		f.values.Add("/weekdays", strconv.Itoa(d))
-	}
-	lines := ""
-	for _, r := range w.Regions {
-		lines += r + "\n"
-	}
-	f.values.Set("/regions", lines)
+	f.setWeekdays(w.Weekdays...)
+	f.values.Set("/regions", strings.Join(w.Regions, "\n"))
 	return f
 }
 
@@ -262,10 +272,7 @@ func (c *Console) termsPut(ctx context.Context, q *request) (answer, error) {
 	r := reader{form: &f, texts: q.texts}
 	w := fleet.WorkingTerms{PersonID: id, TimeZone: f.Value("/time_zone"), Home: fleet.Position{LatitudeDeg: r.decimal("/home/latitude_deg"), LongitudeDeg: r.decimal("/home/longitude_deg")},
 		Weekdays: r.weekdays(), Hours: r.hours("/hours", "/hours/until"), Break: r.hours("/break", "/break/until"), Regions: slices.DeleteFunc(strings.Split(f.Value("/regions"), "\n"), func(line string) bool { return strings.TrimSpace(line) == "" })}
-	version := 0
-	if f.Value("version") != "" {
-		version = r.number("version")
-	}
+	version := r.seenVersion()
 	if err = r.faults.Err(); err == nil {
 		_, _, err = c.Fleet.PutWorkingTerms(ctx, q.by, w, version)
 	}
@@ -286,15 +293,13 @@ func (c *Console) siteHoursForm(ctx context.Context, q *request) (answer, error)
 		return nil, err
 	}
 	f := newForm(map[string]string{"/hours": "07:00", "/hours/until": "16:00"})
-	f.values["/weekdays"] = []string{"1", "2", "3", "4", "5"}
+	f.setWeekdays(1, 2, 3, 4, 5)
 	v, err := c.Fleet.VisitingHours(ctx, q.by, id)
 	switch {
 	case err == nil:
-		from, until := v.Hours.Texts()
-		f = newForm(map[string]string{"/hours": from, "/hours/until": until, "version": strconv.Itoa(v.Version)})
-		for _, d := range v.Weekdays {
-			f.values.Add("/weekdays", strconv.Itoa(d))
-		}
+		f = newForm(map[string]string{"version": strconv.Itoa(v.Version)})
+		f.setHours("/hours", "/hours/until", v.Hours)
+		f.setWeekdays(v.Weekdays...)
 	case !slices.ContainsFunc(fault.Of(err), func(e *fault.Error) bool { return e.Code == "hours_not_said" }):
 		return nil, err
 	}
@@ -316,10 +321,7 @@ func (c *Console) siteHoursPut(ctx context.Context, q *request) (answer, error) 
 	}
 	r := reader{form: &f, texts: q.texts}
 	v := fleet.VisitingHours{SiteID: id, Weekdays: r.weekdays(), Hours: r.hours("/hours", "/hours/until")}
-	version := 0
-	if f.Value("version") != "" {
-		version = r.number("version")
-	}
+	version := r.seenVersion()
 	if err = r.faults.Err(); err == nil {
 		_, _, err = c.Fleet.PutVisitingHours(ctx, q.by, v, version)
 	}
@@ -373,9 +375,7 @@ func (c *Console) orderHoldForm(ctx context.Context, q *request) (answer, error)
 	if h != nil {
 		f.values.Set("/why", h.Why)
 		if h.Begin != nil {
-			from, until := h.Begin.Texts()
-			f.values.Set("/begin", from)
-			f.values.Set("/begin/until", until)
+			f.setHours("/begin", "/begin/until", *h.Begin)
 		}
 	}
 	return c.orderHoldPage(ctx, q, id, f, http.StatusOK)

@@ -379,6 +379,7 @@ type routing struct {
 	shifts   []roundShift
 	orders   []*RoundOrder // by number of visit
 	fixed    []bool        // by number of visit: held
+	named    map[int][]int // by number of visit: the shifts of those who may, where there was no bit for them
 	left     []RouteLeft
 	idle     []RouteIdle
 	lastings map[string]Lasting
@@ -415,7 +416,7 @@ const (
 
 func (f *Fleet) routesOf(ctx context.Context, ask RouteAsk, orders []RoundOrder, technicians []RoundTechnician, lastings []Lasting) (RouteAnswer, error) {
 	y, m, d := ask.From.Date()
-	r := routing{f: f, ask: ask, since: time.Date(y, m, d, 0, 0, 0, 0, time.UTC), numbers: map[uuid.UUID]int{}, lastings: map[string]Lasting{}, idle: []RouteIdle{}, left: []RouteLeft{}}
+	r := routing{f: f, ask: ask, since: time.Date(y, m, d, 0, 0, 0, 0, time.UTC), numbers: map[uuid.UUID]int{}, named: map[int][]int{}, lastings: map[string]Lasting{}, idle: []RouteIdle{}, left: []RouteLeft{}}
 	for _, l := range lastings {
 		if l.Of >= learntFrom {
 			r.lastings[l.Kind] = l
@@ -506,7 +507,7 @@ func (r *routing) addOrders(orders []RoundOrder) error {
 			r.leave(o, "held_elsewhere")
 			continue
 		}
-		v.Windows = r.windows(o, v.Duration, o.DueOn)
+		v.Windows = r.windows(o, v.Duration, false)
 		if r.planned(o) {
 			v.Only = r.only(o)
 			if held && len(v.Only) == 0 {
@@ -576,19 +577,16 @@ func (r *routing) only(o *RoundOrder) (list []int) {
 	return list
 }
 
-// windows are when an order's visit may begin: within the hours of its site on each day until its due day, or until somebody must be there.
-// One that was late before the first day may come on any day.
-func (r *routing) windows(o *RoundOrder, lasts float64, until duedate.Day) (list []route.Window) {
+// windows are when an order's visit may begin: within the hours of its site on each day until its due day, and until somebody must be there.
+// One that was late before the first day, or is to come even late, may come on any day.
+func (r *routing) windows(o *RoundOrder, lasts float64, late bool) (list []route.Window) {
 	zone := zoneOr(o.TimeZone, time.UTC)
-	last := r.last()
-	if !until.Before(r.ask.From) && until.Before(last) {
-		last = until
+	last, latest := r.last(), math.Inf(1)
+	if !late && !o.DueOn.Before(r.ask.From) && o.DueOn.Before(last) {
+		last = o.DueOn
 	}
-	latest := math.Inf(1)
-	if o.RespondBy != nil {
-		if at := o.RespondBy.Sub(r.since).Minutes(); at > 0 {
-			latest = at
-		}
+	if !late && o.RespondBy != nil {
+		latest = o.RespondBy.Sub(r.since).Minutes()
 	}
 	for day := r.ask.From; !day.After(last); day = day.AddDays(1) {
 		open := DayHours{0, 24 * 60}
@@ -668,12 +666,18 @@ func (r *routing) need(v *route.Visit, may []uuid.UUID, needs map[string]uint64)
 		}
 	}
 	v.Needs = bit
-	if bit == 0 && len(v.Only) == 0 {
-		for i, s := range r.shifts {
-			if slices.Contains(may, s.technician.PersonID) {
-				v.Only = append(v.Only, i)
-			}
+	if bit != 0 {
+		return nil
+	}
+	var named []int
+	for i, s := range r.shifts {
+		if slices.Contains(may, s.technician.PersonID) {
+			named = append(named, i)
 		}
+	}
+	r.named[len(r.problem.Visits)] = named
+	if v.Only = slices.DeleteFunc(v.Only, func(i int) bool { return !slices.Contains(named, i) }); len(v.Only) == 0 {
+		v.Only = named
 	}
 	return nil
 }
@@ -714,11 +718,14 @@ func (r *routing) release(plan route.Plan) (again bool) {
 		if o.Urgency == "ahead" && !r.planned(o) {
 			continue
 		}
-		if !r.fixed[u] && r.planned(o) && v.Only != nil {
-			v.Only, again = nil, true
+		if r.fixed[u] {
+			continue
 		}
-		if o.Urgency == "due" && !r.fixed[u] && o.DueOn.Before(r.last()) {
-			v.Windows, again = r.windows(o, v.Duration, r.last()), true
+		if r.planned(o) {
+			v.Only, again = r.named[u], true
+		}
+		if o.RespondBy != nil || !o.DueOn.Before(r.ask.From) && o.DueOn.Before(r.last()) {
+			v.Windows, again = r.windows(o, v.Duration, true), true
 		}
 	}
 	return again

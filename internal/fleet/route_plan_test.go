@@ -330,6 +330,40 @@ func TestWhatFindsNoRoomMovesOrComesLateAndThePlanSaysSo(t *testing.T) {
 	}
 }
 
+// Somebody had to be there at six in the morning, before anybody works: late is better than never.
+func TestAnEmergencyThatNobodyCanAnswerInTimeIsPlannedAllTheSame(t *testing.T) {
+	t.Parallel()
+	w := newTown(t)
+	zone, _ := time.LoadLocation("America/Los_Angeles")
+	at := time.Date(2026, 3, 4, 6, 0, 0, 0, zone)
+	o := w.call(t, "West", 38.58, -121.58, "2026-03-04", func(o *fleet.WorkOrder) { o.Priority, o.RespondBy = "emergency", &at })
+	p := w.plan(t)
+	if s, stop, ok := in(p, o); !ok || s.Day != day("2026-03-04") || stop.Begin.In(zone).Hour() > 8 {
+		t.Errorf("planned %v on %s at %s; left because %q", ok, s.Day, stop.Begin, why(p, o))
+	}
+}
+
+// More sets of technicians than there are bits: an order that must move still goes to nobody but those who may.
+func TestRegionsHoldAlsoWhereThereAreMoreSetsOfTechniciansThanBits(t *testing.T) {
+	t.Parallel()
+	w := newTown(t)
+	for i := range 64 {
+		w.terms(t, w.person(t, identity.Technician, fmt.Sprintf("name = 'Of region %d'", i)), -121.5, fmt.Sprintf("Region %d", i))
+		w.call(t, fmt.Sprintf("Region %d", i), 38.58, -121.5, "2026-03-06")
+	}
+	east := w.call(t, "East", 38.58, -121.5, "2026-03-06")
+	for range 9 { // a Wednesday holds six
+		o := w.call(t, "East", 38.58, -121.5, "2026-03-06")
+		if _, err := w.AssignWorkOrder(t.Context(), dispatcher, o.WorkOrderID, &w.east, day("2026-03-04"), 1); err != nil {
+			t.Fatal(err)
+		}
+	}
+	p := w.plan(t) // and its verifier looks at regions
+	if s, _, ok := in(p, east); !ok || p.Moved == 0 || len(p.Left) > 0 {
+		t.Errorf("with %s (%v); %d moved, left %+v", s.Name, ok, p.Moved, p.Left)
+	}
+}
+
 func TestWhatIsWrongWithTermsHoursAndHoldsIsSaid(t *testing.T) {
 	t.Parallel()
 	w := newTown(t)
