@@ -3,8 +3,6 @@ package console_test
 import (
 	"strings"
 	"testing"
-
-	"github.com/chromedp/chromedp"
 )
 
 func TestTheOfficeIsToldWhatIsUnusualAndKeepsWhatItFoundOut(t *testing.T) {
@@ -18,7 +16,7 @@ func TestTheOfficeIsToldWhatIsUnusualAndKeepsWhatItFoundOut(t *testing.T) {
 	b.open("/oddities/" + w.oddity.String())
 	b.says("After the leaving", "Ask where it was entered.", "Main entrance", "Cato Wren")
 	b.fill("/why", "Waited for the floor to dry, then drove off.")
-	b.do(chromedp.Submit(`form.sheet`))
+	b.press("Keep the explanation")
 	b.says("explained", "Explained by Bo Tanager", "Waited for the floor to dry, then drove off.")
 	b.open("/oddities")
 	b.says("Nothing is like that.")
