@@ -100,6 +100,7 @@ type Tx interface {
 	planRows
 	roundRows
 	routePlanRows
+	forecastRows
 	suspensionRows
 	workOrderRows
 	jobRunRows

@@ -1,0 +1,341 @@
+package fleet
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/identity"
+)
+
+// ForecastAsk says how far ahead the work that plans ask for is held against the technicians' hours, and how.
+type ForecastAsk struct {
+	Months    int     // 1 to 36, the present one included
+	OtherPart float64 // of the working time that goes to everything else: call-outs, repairs, absence; 0 to below 1
+	DriveMin  float64 // to each visit; 0: as on the last routes that were taken over
+}
+
+// What is assumed where nothing else is said: common practice, no source.
+const (
+	usualForecastMonths = 18
+	usualOtherPart      = 0.3
+	usualDriveMin       = 20.0
+)
+
+// Filled gives the usual value to whatever is below zero or missing.
+func (a ForecastAsk) Filled() ForecastAsk {
+	a.Months = cmp.Or(a.Months, usualForecastMonths)
+	if a.OtherPart < 0 {
+		a.OtherPart = usualOtherPart
+	}
+	return a
+}
+
+// Forecast is the work that plans ask for in the months to come, by region of the sites, against the hours of the technicians who go there.
+type Forecast struct {
+	From         duedate.Day // today, by UTC
+	Ask          ForecastAsk
+	VisitMin     Lasting  // how long an inspection is taken to last
+	DriveLearnt  int      // visits of the routes from which the drive is learnt; 0: it is the usual, or was asked for
+	Technicians  int      // whose working terms are known
+	WithoutTerms []string // technicians who are not counted on: nobody said when they work
+	Regions      []RegionForecast
+	Moves        []ForecastMove // by region, then by due day
+}
+
+// RegionForecast is the forecast of one region; "" holds the sites without one.
+type RegionForecast struct {
+	Region string
+	Months []MonthForecast
+}
+
+// MonthForecast is one month of a region.
+type MonthForecast struct {
+	First       duedate.Day // the first day of the month
+	Visits      int         // due in it; in the first month also what is overdue
+	Minutes     float64     // that they and the drives take
+	CapacityMin float64
+	Smooth      int     // visits once what has no room was moved
+	SmoothMin   float64 // that those take
+}
+
+// Over tells whether the month has less room than its work takes, and whether it still has once visits were moved.
+func (m MonthForecast) Over() bool { return m.Minutes > m.CapacityMin }
+
+// OverStill tells whether the month has less room than its work takes once visits were moved.
+func (m MonthForecast) OverStill() bool { return m.SmoothMin > m.CapacityMin }
+
+// ForecastMove is a visit that finds room in an earlier month than that of its due day, within the tolerance of its plan.
+type ForecastMove struct {
+	Region               string
+	PlanID, DoorID       uuid.UUID
+	Door, Site           string
+	Due, Earliest, Until duedate.Day // done from Earliest on still counts; to be done until Until
+}
+
+// ForecastPlan is a plan with what the forecast needs of its door.
+type ForecastPlan struct {
+	Plan
+	Handover           duedate.Day // what the plan counts from instead of AnchorOn; zero: does not
+	Region, Door, Site string
+}
+
+// plansTogether is how many plans are read at once.
+const plansTogether = 10_000
+
+type forecastRows interface {
+	// ForecastPlans gives active plans by their ids.
+	ForecastPlans(ctx context.Context, afterID uuid.UUID, limit int) ([]ForecastPlan, error)
+}
+
+func checkForecastAsk(a ForecastAsk) error {
+	var faults fault.List
+	if a.Months < 1 || a.Months > 36 {
+		faults.Add("/months", "out_of_range", "least", 1, "greatest", 36)
+	}
+	if !(a.OtherPart >= 0 && a.OtherPart < 1) {
+		faults.Add("/other_percent", "out_of_range", "least", 0, "greatest", 99)
+	}
+	if !(a.DriveMin >= 0 && a.DriveMin <= 480) {
+		faults.Add("/drive_min", "out_of_range", "least", 0, "greatest", 480)
+	}
+	return faults.Err()
+}
+
+// Forecast holds the work that plans ask for against the technicians' hours, and says what to do earlier, within its tolerance, where a month has no
+// room. Nothing is changed by it.
+func (f *Fleet) Forecast(ctx context.Context, by identity.Actor, ask ForecastAsk) (c Forecast, err error) {
+	if err := checkForecastAsk(ask); err != nil {
+		return c, err
+	}
+	c = Forecast{From: duedate.DayIn(f.Now(), time.UTC), Ask: ask, VisitMin: Lasting{Kind: "inspection", Minutes: usualMinutes("inspection")}}
+	due := dueLoad{from: c.From, until: c.firstDay(ask.Months).AddDays(-1), of: map[string][]duedate.Task{}, plans: map[string][]*ForecastPlan{}}
+	var technicians []RoundTechnician
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		lastings, err := tx.Lastings(ctx, f.Now().AddDate(-2, 0, 0))
+		if err != nil {
+			return err
+		}
+		for _, l := range lastings {
+			if l.Kind == "inspection" && l.Of >= learntFrom {
+				c.VisitMin = l
+			}
+		}
+		if err := c.learnDrive(ctx, tx); err != nil {
+			return err
+		}
+		if technicians, err = tx.RoundTechnicians(ctx, f.Now()); err != nil {
+			return err
+		}
+		for after := (uuid.UUID{}); ; {
+			plans, err := tx.ForecastPlans(ctx, after, plansTogether)
+			if err != nil {
+				return err
+			}
+			due.add(plans, c.VisitMin.Minutes+c.Ask.DriveMin)
+			if len(plans) < plansTogether {
+				return nil
+			}
+			after = plans[len(plans)-1].PlanID
+		}
+	})
+	if err != nil {
+		return c, err
+	}
+	c.regions(due, technicians)
+	return c, nil
+}
+
+// firstDay is the first day of a month, counted from the present one; of the present one it is today.
+func (c Forecast) firstDay(month int) duedate.Day {
+	if month == 0 {
+		return c.From
+	}
+	_, _, d := c.From.Date()
+	return c.From.AddDays(1 - d).AddMonths(month)
+}
+
+// learnDrive takes the drive to a visit from the last routes that were taken over, unless it was asked for.
+func (c *Forecast) learnDrive(ctx context.Context, tx Tx) error {
+	if c.Ask.DriveMin > 0 {
+		return nil
+	}
+	c.Ask.DriveMin = usualDriveMin
+	plans, err := tx.RoutePlanPage(ctx, RoutePlanQuery{Limit: 20})
+	for _, p := range plans {
+		if p.State == "taken_over" && p.Visits >= learntFrom {
+			c.Ask.DriveMin, c.DriveLearnt = p.DriveMin/float64(p.Visits), p.Visits
+			break
+		}
+	}
+	return err
+}
+
+// dueLoad is what is due, by region.
+type dueLoad struct {
+	from, until duedate.Day
+	of          map[string][]duedate.Task
+	plans       map[string][]*ForecastPlan // of each task
+}
+
+func (l *dueLoad) add(plans []ForecastPlan, minutes float64) {
+	for i := range plans {
+		p := &plans[i]
+		rule := p.Rule()
+		if !p.Handover.IsZero() {
+			rule.Anchor = p.Handover
+		}
+		next := p.NextDue
+		if next.Before(l.from) { // as if it were done today: what is overdue does not stack
+			next = l.from
+		}
+		for _, on := range rule.Onward(next, l.until) {
+			earliest := rule.Resumed(on.AddDays(-rule.ToleranceBeforeDays)) // on no day of a suspension
+			if earliest.Before(l.from) {
+				earliest = l.from
+			}
+			l.of[p.Region] = append(l.of[p.Region], duedate.Task{Earliest: earliest, Due: on, Minutes: minutes})
+			l.plans[p.Region] = append(l.plans[p.Region], p)
+		}
+	}
+}
+
+// regions holds the load of each region against the hours of those who go there.
+func (c *Forecast) regions(due dueLoad, technicians []RoundTechnician) {
+	var names []string
+	for region := range due.of {
+		names = append(names, region)
+	}
+	slices.Sort(names)
+	load := make([][]float64, len(names))
+	for r, name := range names {
+		load[r] = make([]float64, c.Ask.Months)
+		of := RegionForecast{Region: name, Months: make([]MonthForecast, c.Ask.Months)}
+		for _, t := range due.of[name] {
+			m := duedate.MonthsFrom(c.From, t.Due)
+			load[r][m] += t.Minutes
+			of.Months[m].Visits++
+		}
+		c.Regions = append(c.Regions, of)
+	}
+	capacity := c.capacity(names, load, technicians)
+	for r, name := range names {
+		months := duedate.Smooth(due.of[name], c.From, capacity[r])
+		of := c.Regions[r].Months
+		for m := range of {
+			of[m].First, of[m].Minutes, of[m].CapacityMin = c.firstDay(m), load[r][m], capacity[r][m]
+		}
+		first := len(c.Moves)
+		for i, t := range due.of[name] {
+			of[months[i]].Smooth++
+			of[months[i]].SmoothMin += t.Minutes
+			if months[i] != duedate.MonthsFrom(c.From, t.Due) {
+				p := due.plans[name][i]
+				c.Moves = append(c.Moves, ForecastMove{Region: name, PlanID: p.PlanID, DoorID: p.DoorID, Door: p.Door, Site: p.Site, Due: t.Due, Earliest: t.Earliest, Until: c.firstDay(months[i] + 1).AddDays(-1)})
+			}
+		}
+		slices.SortFunc(c.Moves[first:], func(a, b ForecastMove) int {
+			return cmp.Or(a.Due.Compare(b.Due), cmp.Compare(a.PlanID.String(), b.PlanID.String()))
+		})
+	}
+}
+
+// capacity is how many minutes each region has in each month. Who goes to several regions is shared among them so that all are filled alike, as far as
+// that can be.
+func (c *Forecast) capacity(regions []string, load [][]float64, technicians []RoundTechnician) [][]float64 {
+	capacity := make([][]float64, len(regions))
+	for r := range regions {
+		capacity[r] = make([]float64, c.Ask.Months)
+	}
+	var goes [][]bool // by technician and region
+	var hours [][]float64
+	for _, t := range technicians {
+		if t.Terms == nil {
+			c.WithoutTerms = append(c.WithoutTerms, t.Name)
+			continue
+		}
+		c.Technicians++
+		to := make([]bool, len(regions))
+		for r, name := range regions {
+			to[r] = len(t.Terms.Regions) == 0 || slices.Contains(t.Terms.Regions, name)
+		}
+		goes, hours = append(goes, to), append(hours, c.workingMinutes(*t.Terms))
+	}
+	for m := range c.Ask.Months {
+		for r, minutes := range shared(goes, func(t int) float64 { return hours[t][m] }, func(r int) float64 { return load[r][m] }, len(regions)) {
+			capacity[r][m] = minutes
+		}
+	}
+	return capacity
+}
+
+// workingMinutes is how long somebody works for planned inspections in each month.
+func (c *Forecast) workingMinutes(w WorkingTerms) []float64 {
+	minutes := make([]float64, c.Ask.Months)
+	each := float64(w.Hours.ToMinute-w.Hours.FromMinute-(w.Break.ToMinute-w.Break.FromMinute)) * (1 - c.Ask.OtherPart)
+	end := c.firstDay(c.Ask.Months)
+	for day := c.From; day.Before(end); day = day.AddDays(1) {
+		if slices.Contains(w.Weekdays, isoDay(day)) {
+			minutes[duedate.MonthsFrom(c.From, day)] += each
+		}
+	}
+	return minutes
+}
+
+// shared shares the minutes of technicians among the regions to which they go. Each round gives more of a technician to the regions that are fuller
+// than the others; a region without any load gets what nobody else needs.
+func shared(goes [][]bool, minutes, load func(int) float64, regions int) []float64 {
+	const rounds = 200
+	part := make([][]float64, len(goes)) // by technician and region; sums to 1
+	for t := range goes {
+		part[t] = make([]float64, regions)
+		for r := range regions {
+			if goes[t][r] {
+				part[t][r] = max(load(r), 1e-9)
+			}
+		}
+		normalise(part[t])
+	}
+	capacity := make([]float64, regions)
+	for range rounds {
+		clear(capacity)
+		for t := range goes {
+			for r := range regions {
+				capacity[r] += part[t][r] * minutes(t)
+			}
+		}
+		for t := range goes {
+			for r := range regions {
+				if part[t][r] > 0 && capacity[r] > 0 {
+					part[t][r] *= math.Sqrt(max(load(r), 1e-9) / capacity[r])
+				}
+			}
+			normalise(part[t])
+		}
+	}
+	clear(capacity)
+	for t := range goes {
+		for r := range regions {
+			capacity[r] += part[t][r] * minutes(t)
+		}
+	}
+	return capacity
+}
+
+func normalise(parts []float64) {
+	sum := 0.0
+	for _, p := range parts {
+		sum += p
+	}
+	for i := range parts {
+		if sum > 0 {
+			parts[i] /= sum
+		}
+	}
+}
