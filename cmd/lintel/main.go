@@ -46,6 +46,7 @@ type commands struct {
 	Due           dueCmd           `cmd:"" help:"Say on which days something is due without a database: one JSON object a line in, one a line out."`
 	Force         forceCmd         `cmd:"" help:"Work out a recorded force over time (the CSV of a gauge) without a database: peak, force after 0.75 s, impulse, limits."`
 	Route         routeCmd         `cmd:"" help:"Who drives where: solve an instance of a public benchmark, without a database."`
+	Forecast      forecastCmd      `cmd:"" help:"Say in which months plans ask for more work than the technicians have hours, and what to do earlier."`
 	Config        configCmd        `cmd:"" help:"Print what is in force. Secrets show as set or not set."`
 	OpenAPI       openapiCmd       `cmd:"" name:"openapi" help:"Print the contract of the API."`
 	Demo          demoCmd          `cmd:"" help:"Play one door's story on a private database and leave the service open."`

@@ -129,6 +129,7 @@ func (c *Console) routes() []route {
 		{"GET /work-orders/{work_order_id}/{what}", identity.ActPlanWork, c.orderDecideForm},
 		{"POST /work-orders/{work_order_id}/{what}", identity.ActPlanWork, c.orderDecide},
 
+		{"GET /forecast", identity.ActReadOffice, c.forecast},
 		{"GET /route-plans", identity.ActReadOffice, c.routePlans},
 		{"POST /route-plans", identity.ActPlanWork, c.routePlanMake},
 		{"GET /route-plans/{route_plan_id}", identity.ActReadOffice, c.routePlan},

@@ -95,6 +95,7 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /imports":                         {planners, "/imports", ""}, "POST /imports": {planners, "/imports", ""}, "GET /imports/{import_id}": {planners, "/imports/" + w.list.String(), ""},
 		"GET /imports/{import_id}/undo": {planners, "/imports/" + w.list.String() + "/undo", ""}, "POST /imports/{import_id}/undo": {planners, "/imports/" + w.list.String() + "/undo", ""},
 		"GET /doors/{door_id}/trends": {staff, "/doors/" + door + "/trends", ""}, "GET /trends": {staff, "/trends", ""},
+		"GET /forecast":    {staff, "/forecast", ""},
 		"GET /route-plans": {staff, "/route-plans", ""}, "POST /route-plans": {planners, "/route-plans", ""}, "GET /route-plans/{route_plan_id}": {staff, "/route-plans/" + w.rounds.String(), ""},
 		"GET /route-plans/{route_plan_id}/take-over": {planners, "/route-plans/" + w.rounds.String() + "/take-over", ""}, "POST /route-plans/{route_plan_id}/take-over": {planners, "/route-plans/" + w.rounds.String() + "/take-over", ""},
 		"GET /people/{person_id}/working-terms": {planners, "/people/" + tech + "/working-terms", ""}, "POST /people/{person_id}/working-terms": {planners, "/people/" + tech + "/working-terms", ""},

@@ -91,6 +91,7 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 		{"/doors", "console.menu.doors", identity.ActReadRegister},
 		{"/work-orders", "console.menu.orders", identity.ActReadWork},
 		{"/route-plans", "console.menu.routes", identity.ActReadOffice},
+		{"/forecast", "console.menu.forecast", identity.ActReadOffice},
 		{"/visits", "console.menu.visits", identity.ActReadWork},
 		{"/alone", "console.menu.alone", identity.ActWatch},
 		{"/trends", "console.menu.trends", identity.ActReadOffice},
@@ -171,6 +172,7 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"limit": w.limit, "source": w.source, "read": w.read, "leftOut": w.leftOut, "tried": w.tried, "touched": w.touched, "doubt": w.doubt, "named_fault": w.namedFault, "fieldID": form{}.IDOf, "clock": w.clock, "settings": w.settings, "choice": func(value, text string) option { return option{Value: value, Text: text} }, "walkedReading": newWalkedReading, "readingState": func(r fleet.FormReading, zone string) readingState { return readingState{r, zone} }, "amiss": func(d inspectionData, e fleet.Entry) []option { return d.triedAmiss(w, e) },
 		"photo":       func(hash seal.Hash, what string) photoShown { return photoShown{hash.String(), what} },
 		"orderFields": func(f form, zone, kind string) orderFields { return orderFields{Form: f, Zone: zone, Kind: kind} }, "derived": derived, "answers": func() []option { return yesOptions(p) },
+		"month": w.month, "rests": func(c fleet.Forecast) []string { return c.RestsOn(p) },
 		"way": w.way, "duration": w.duration, "at": func(at time.Time, zone string) string { return at.In(location(zone)).Format("15:04") }, "same": func(a, b float64) bool { return a == b },
 		"as": as, "must": must, "hint": hint, "complete": complete, "bare": bare, "anyOf": anyOf, "choose": choose, "options": w.options, "months": w.months,
 		"may": func(by identity.Actor, action string) bool { return by.May(identity.Action(action)) },
@@ -225,6 +227,12 @@ type writer struct{ words.Printer }
 
 // day writes a civil date.
 func (w writer) day(d duedate.Day) string { return w.Date(d.Date()) }
+
+// month writes the month and year of a civil date.
+func (w writer) month(d duedate.Day) string {
+	year, month, _ := d.Date()
+	return w.T(fmt.Sprintf("month.%d", month)) + " " + strconv.Itoa(year)
+}
 
 // instant writes an instant as a clock in a zone shows it, with the zone's name.
 func (w writer) instant(at time.Time, zone string) string {

@@ -30,16 +30,16 @@ func (w *town) planned(t *testing.T, region, firstDue string, toleranceDays int)
 
 func TestTheForecastSaysWhichMonthsHaveNoRoomAndWhatToDoEarlier(t *testing.T) {
 	t.Parallel()
-	w := newTown(t) // Tuesday, 3 March 2026: 21 working days are left of March, April has 22; a visit takes 45 + 20 minutes
+	w := newTown(t) // Tuesday, 3 March 2026: 21 working days are left of March, April has 22; a visit takes 45 + 55 minutes of the 5.1 that a day leaves
 	early := w.planned(t, "East", "2026-04-10", 60)
 	w.planned(t, "East", "2026-04-20", 60)
 	w.planned(t, "East", "2026-04-28", 10)
 	overdue := w.planned(t, "", "2024-01-15", 30)
-	c, err := w.Forecast(t.Context(), dispatcher, fleet.ForecastAsk{Months: 14, OtherPart: 1 - 65.5/(21*510), DriveMin: 20}) // either technician has room for one in March
+	c, err := w.Forecast(t.Context(), dispatcher, fleet.ForecastAsk{Months: 14, OtherPercent: 99, DriveMin: 55}) // either technician has room for one in March
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c.Technicians != 2 || c.VisitMin.Minutes != 45 || c.VisitMin.Of != 0 || len(c.Regions) != 2 || c.Regions[0].Region != "" || c.Regions[1].Region != "East" {
+	if c.Technicians != 2 || c.VisitMin != 45 || c.VisitLearnt != 0 || len(c.Regions) != 2 || c.Regions[0].Region != "" || c.Regions[1].Region != "East" {
 		t.Fatalf("%+v", c)
 	}
 	east := c.Regions[1].Months
@@ -54,7 +54,7 @@ func TestTheForecastSaysWhichMonthsHaveNoRoomAndWhatToDoEarlier(t *testing.T) {
 		t.Errorf("due %v, smoothed %v", visits, smooth)
 	}
 	// One goes to East, the other everywhere: in April, with work in East only, both are East's.
-	if april := east[1]; math.Abs(april.CapacityMin-2*22*65.5/21) > 0.5 || !april.Over() || april.OverStill() || april.Minutes != 195 || april.SmoothMin != 130 {
+	if april := east[1]; math.Abs(april.CapacityMin-2*22*5.1) > 0.5 || !april.Over || april.StillOver || april.WorkMin != 300 || april.SmoothMin != 200 {
 		t.Errorf("%+v", april)
 	}
 	if len(c.Moves) == 0 || c.Moves[0].PlanID != early.PlanID || c.Moves[0].Due != day("2026-04-10") || c.Moves[0].Earliest != day("2026-03-03") || c.Moves[0].Until != day("2026-03-31") || c.Moves[0].Door != "Door" {
@@ -81,11 +81,11 @@ func TestTheForecastTakesTheDriveFromRoutesThatWereTakenOver(t *testing.T) {
 		t.Fatal(err)
 	}
 	w.person(t, identity.Technician, "name = 'Noa Brook'")
-	c, err := w.Forecast(t.Context(), dispatcher, fleet.ForecastAsk{OtherPart: -1}.Filled())
+	c, err := w.Forecast(t.Context(), dispatcher, fleet.UsualForecast())
 	if err != nil {
 		t.Fatal(err)
 	}
-	if p.Visits != 9 || c.DriveLearnt != 9 || math.Abs(c.Ask.DriveMin-p.DriveMin/9) > 1e-9 || c.Ask.Months != 18 || c.Ask.OtherPart != 0.3 || !slices.Equal(c.WithoutTerms, []string{"Noa Brook"}) {
+	if p.Visits != 9 || c.DriveLearnt != 9 || math.Abs(c.DriveMin-p.DriveMin/9) > 1e-9 || c.Months != 18 || c.OtherPercent != 30 || !slices.Equal(c.WithoutTerms, []string{"Noa Brook"}) {
 		t.Errorf("%d visits, %g minutes: %+v", p.Visits, p.DriveMin, c)
 	}
 }
@@ -93,7 +93,7 @@ func TestTheForecastTakesTheDriveFromRoutesThatWereTakenOver(t *testing.T) {
 func TestTheForecastRefusesWhatItCannotAnswer(t *testing.T) {
 	t.Parallel()
 	w := newFleet(t)
-	_, err := w.Forecast(t.Context(), dispatcher, fleet.ForecastAsk{Months: 37, OtherPart: 1, DriveMin: math.NaN()})
+	_, err := w.Forecast(t.Context(), dispatcher, fleet.ForecastAsk{Months: 37, OtherPercent: 100, DriveMin: math.NaN()})
 	var at []string
 	for _, f := range fault.Of(err) {
 		at = append(at, f.Pointer+" "+f.Code)
@@ -102,7 +102,7 @@ func TestTheForecastRefusesWhatItCannotAnswer(t *testing.T) {
 		t.Errorf("refused for %v", at)
 	}
 	w.now = time.Date(2026, 1, 31, 12, 0, 0, 0, time.UTC) // a day that the next month lacks
-	if _, err := w.Forecast(t.Context(), dispatcher, fleet.ForecastAsk{}.Filled()); err != nil {
+	if _, err := w.Forecast(t.Context(), dispatcher, fleet.UsualForecast()); err != nil {
 		t.Error(err)
 	}
 }
