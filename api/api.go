@@ -77,6 +77,7 @@ func New(rooms Rooms) *API {
 	a.plans()
 	a.workOrders()
 	a.rounds()
+	a.closedDays()
 	a.jobRuns()
 	a.visits()
 	a.oddities()

@@ -405,7 +405,7 @@ func (w *world) pages() map[string]string {
 		"visits": "/visits", "visits-none": "/visits?search=zzz", "jobs-none": "/jobs?search=zzz", "visit": "/visits/" + w.visit.String(), "force": "/visits/" + w.open.String() + "/entries/" + w.pressed.String() + "/force", "walk": "/visits/" + w.visit.String() + "/entries/" + w.walked.String() + "/fit", "device": "/devices/" + w.sensor.String(), "settings": "/devices/" + w.sensor.String() + "/settings",
 		"sites": "/sites", "site": "/sites/" + w.site.SiteID.String(), "customers": "/customers", "customer": "/customers/" + w.customer.CustomerID.String(),
 		"reports": "/reports", "reports-door": "/reports?door=" + w.door.DoorID.String(), "report": "/reports/" + w.report.String(), "notices": "/notices", "alone": "/alone", "jobs": "/jobs",
-		"routes": "/route-plans", "route-plan": "/route-plans/" + w.rounds.String(), "working-terms": "/people/" + w.technician.actor.PersonID.String() + "/working-terms", "visiting-hours": "/sites/" + w.site.SiteID.String() + "/visiting-hours", "order-hold": "/work-orders/" + w.order + "/hold",
+		"routes": "/route-plans", "route-plan": "/route-plans/" + w.rounds.String(), "working-terms": "/people/" + w.technician.actor.PersonID.String() + "/working-terms", "visiting-hours": "/sites/" + w.site.SiteID.String() + "/visiting-hours", "closed-days": "/closed-days", "closed-days-site": "/closed-days?site=" + w.site.SiteID.String(), "order-hold": "/work-orders/" + w.order + "/hold",
 		"people": "/people", "certificates": "/certificates", "certificates-none": "/certificates?until=2020-01-01", "person": "/people/" + w.technician.actor.PersonID.String(), "person-new": "/people/new", "person-disable": "/people/" + w.technician.actor.PersonID.String() + "/disable",
 	}
 }
