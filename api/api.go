@@ -78,6 +78,7 @@ func New(rooms Rooms) *API {
 	a.workOrders()
 	a.rounds()
 	a.forecast()
+	a.closedDays()
 	a.jobRuns()
 	a.visits()
 	a.oddities()

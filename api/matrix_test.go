@@ -311,6 +311,13 @@ func matrix() []row {
 		{op: "visiting-hours-put", body: newHours,
 			own:     "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200",
 			foreign: "200 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 200"},
+		{op: "closed-day-list",
+			own: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "closed-day-get", ids: inCatalogue,
+			own: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
+		{op: "closed-day-put", fresh: "closed_day_id", body: newClosedDay,
+			own:     "201 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201",
+			foreign: "201 403 403 201  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 403 201"},
 		{op: "hold-get",
 			own:     "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403",
 			foreign: "200 200 200 200  403 403 403 403  401 401 403 401 401 401  200 403 403 403  200 403 403"},
@@ -732,7 +739,7 @@ func someToken(c cell) map[string]string {
 }
 
 func inCatalogue(c cell) map[string]string {
-	return map[string]string{"model_id": c.w.model, "accessory_id": c.w.hood, "instrument_id": c.w.gauge, "pack": "a156.10@2005", "symptom": "stays_open", "import_id": c.w.imported, "route_plan_id": c.w.rounds, "webhook_id": c.w.hook}
+	return map[string]string{"model_id": c.w.model, "accessory_id": c.w.hood, "instrument_id": c.w.gauge, "pack": "a156.10@2005", "symptom": "stays_open", "import_id": c.w.imported, "route_plan_id": c.w.rounds, "closed_day_id": c.w.closed, "webhook_id": c.w.hook}
 }
 
 func theTechnician(c cell) map[string]string {
@@ -742,6 +749,10 @@ func theTechnician(c cell) map[string]string {
 func newTerms(cell) any { return workingTerms() }
 
 func newHours(cell) any { return visitingHours() }
+
+func newClosedDay(c cell) any {
+	return object{"site_id": c.on.ids["site_id"], "from": "2026-12-24", "until": "2026-12-26", "name": "closed for the feast"}
+}
 
 func sameCompletion(c cell) any {
 	return object{"done_on": "2026-03-02", "reason": c.on.word + " on paper"}
@@ -811,7 +822,7 @@ func TestEveryRouteHasARowAndEveryRowARoute(t *testing.T) {
 				t.Errorf("%s has %d statuses for %d kinds of people", r.op, n, len(kinds()))
 			}
 		}
-		if names := placesIn(at.pattern); r.foreign == "" && len(names) > 0 && !slices.Contains([]string{"model_id", "accessory_id", "instrument_id", "pack", "activation_id", "import_id", "route_plan_id", "webhook_id"}, names[0]) {
+		if names := placesIn(at.pattern); r.foreign == "" && len(names) > 0 && !slices.Contains([]string{"model_id", "accessory_id", "instrument_id", "pack", "activation_id", "import_id", "route_plan_id", "closed_day_id", "webhook_id"}, names[0]) {
 			t.Errorf("%s is about somebody's %s and has no row for a foreign one", r.op, names[0])
 		}
 	}

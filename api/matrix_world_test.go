@@ -42,6 +42,7 @@ type world struct {
 	gauge      string      // an instrument
 	hook       string      // a webhook
 	imported   string      // a list that was brought in
+	closed     string      // a public holiday
 	rounds     string      // a plan of who drives where
 	letterText string      // of which letters are issued
 	asking     []*somebody // in the order of the columns
@@ -244,6 +245,8 @@ func (w *world) planRounds() {
 	for _, name := range []string{own, sibling, neighbour, third, foreign} {
 		w.must("dispatcher", http.MethodPut, "/v1/sites/"+w.places[name].ids["site_id"]+"/visiting-hours", visitingHours(), 201)
 	}
+	w.closed = w.id().String()
+	w.must("dispatcher", http.MethodPut, "/v1/closed-days/"+w.closed, object{"place": "US", "from": "2026-07-03", "name": "Independence Day"}, 201)
 	w.rounds = w.id().String()
 	w.must("dispatcher", http.MethodPut, "/v1/route-plans/"+w.rounds, object{"from": "2030-03-04", "days": 1, "steps": 10}, 201)
 }

@@ -140,6 +140,11 @@ func (c *Console) routes() []route {
 		{"GET /sites/{site_id}/visiting-hours", identity.ActPlanWork, c.siteHoursForm},
 		{"POST /sites/{site_id}/visiting-hours", identity.ActPlanWork, c.siteHoursPut},
 
+		{"GET /closed-days", identity.ActReadOffice, c.closedDays},
+		{"POST /closed-days", identity.ActPlanWork, c.closedDayMake},
+		{"GET /closed-days/{closed_day_id}/cancel", identity.ActPlanWork, c.closedDaySure},
+		{"POST /closed-days/{closed_day_id}/cancel", identity.ActPlanWork, c.closedDayCancel},
+
 		{"GET /oddities", identity.ActReadOddities, c.oddities},
 		{"GET /oddities/{oddity_id}", identity.ActReadOddities, c.oddity},
 		{"POST /oddities/{oddity_id}/explanation", identity.ActExplainOddity, c.oddityExplain},

@@ -100,6 +100,8 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /route-plans/{route_plan_id}/take-over": {planners, "/route-plans/" + w.rounds.String() + "/take-over", ""}, "POST /route-plans/{route_plan_id}/take-over": {planners, "/route-plans/" + w.rounds.String() + "/take-over", ""},
 		"GET /people/{person_id}/working-terms": {planners, "/people/" + tech + "/working-terms", ""}, "POST /people/{person_id}/working-terms": {planners, "/people/" + tech + "/working-terms", ""},
 		"GET /sites/{site_id}/visiting-hours": {planners, site + "/visiting-hours", ""}, "POST /sites/{site_id}/visiting-hours": {planners, site + "/visiting-hours", ""},
+		"GET /closed-days": {staff, "/closed-days", ""}, "POST /closed-days": {planners, "/closed-days", ""},
+		"GET /closed-days/{closed_day_id}/cancel": {planners, "/closed-days/" + w.closed.String() + "/cancel", ""}, "POST /closed-days/{closed_day_id}/cancel": {planners, "/closed-days/" + w.closed.String() + "/cancel", ""},
 		"GET /work-orders/{work_order_id}/hold": {planners, "/work-orders/" + w.order + "/hold", ""}, "POST /work-orders/{work_order_id}/hold": {planners, "/work-orders/" + w.order + "/hold", ""},
 		"GET /alone": {staff, "/alone", ""}, "POST /alone": {staff, "/alone", ""}, "POST /alone/{watch_id}/events": {staff, "/alone/" + w.watch.String() + "/events", ""},
 		"GET /notices": {office, "/notices", ""}, "GET /jobs": {office, "/jobs", ""},

@@ -53,3 +53,27 @@ func TestWorkingTermsAndVisitingHoursAreKept(t *testing.T) {
 	d.post(t, hours, url.Values{"/hours": {"07:00"}, "/hours/until": {"15:00"}, "/weekdays": {"2"}}).leads(t, "/sites/"+w.site.SiteID.String())
 	d.get(t, hours).want(t, 200).holds(t, "/hours/until", "15:00")
 }
+
+func TestClosedDaysAreEnteredShownAndTakenBack(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	d := w.dispatcher
+	d.get(t, "/closed-days").want(t, 200, "Memorial Day", "25 May 2026", "US")
+	own := "/closed-days?site=" + w.site.SiteID.String()
+	page := d.get(t, own)
+	page.want(t, 200, w.site.Name, "Memorial Day")
+	form := url.Values{"closed_day_id": {page.hidden(t, "closed_day_id")}, "site": {w.site.SiteID.String()}, "customer": {""}, "/from": {"2026-03-12"}, "/until": {"2026-03-11"}, "/name": {"stocktaking"}}
+	d.post(t, "/closed-days", form).want(t, 422, "from 2026-03-12 to 2027-03-12 at most", w.site.Name)
+	d.post(t, "/closed-days", with(form, "/until", "")).leads(t, own)
+	d.get(t, own).want(t, 200, "stocktaking", "12 March 2026", "Memorial Day")
+	d.get(t, "/closed-days?site="+w.foreign.SiteID.String()).want(t, 200, "Memorial Day").lacks(t, "stocktaking")
+	order := "/work-orders/" + w.order // due on Thursday, 12 March
+	d.get(t, order).want(t, 200, "To be done by", "11 March 2026", "stocktaking")
+	w.agent.get(t, order).want(t, 200).lacks(t, "To be done by")
+	d.get(t, "/doors/"+w.door.DoorID.String()+"/due").want(t, 200, "To be done by")
+	cancel := "/closed-days/" + form.Get("closed_day_id") + "/cancel"
+	d.get(t, cancel).want(t, 200, "stocktaking, 12 March 2026", "no closed day any more")
+	d.post(t, cancel, url.Values{}).leads(t, own)
+	d.get(t, own).want(t, 200).lacks(t, "stocktaking")
+	d.get(t, order).want(t, 200).lacks(t, "To be done by")
+}

@@ -84,6 +84,7 @@ type orderData struct {
 	Technicians []option
 	Origin      *uuid.UUID // the visit whose findings it mends
 	Parts       []fleet.PartOfOrder
+	DoBy        fleet.DoBy // of an open one
 }
 
 func (c *Console) order(ctx context.Context, q *request) (answer, error) {
@@ -115,6 +116,11 @@ func (c *Console) orderPage(ctx context.Context, q *request, id uuid.UUID, chang
 	data := orderData{Order: c.orderLines(q, []fleet.WorkOrder{o}, names)[0], Names: names, Form: change, Assign: assign}
 	if data.Technicians, err = c.technicians(ctx, q); err != nil {
 		return nil, err
+	}
+	if o.State == "open" {
+		if data.DoBy, err = c.Fleet.OrderDoBy(ctx, q.by, o); err != nil {
+			return nil, err
+		}
 	}
 	if data.Parts, err = c.Fleet.PartsOfWorkOrder(ctx, q.by, id); err != nil {
 		return nil, err

@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/field/oracle"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
@@ -45,7 +46,7 @@ type world struct {
 	order                    string    // open, made by hand
 	orderPlan                string    // open, made of a plan
 
-	rounds                                   uuid.UUID // a plan of who drives where
+	rounds, closed                           uuid.UUID // a plan of who drives where, and a public holiday
 	orderAway                                string    // the same of the other customer
 	pressed, pressedAway                     uuid.UUID // forces over time
 	walked                                   uuid.UUID // a walk test
@@ -138,6 +139,11 @@ func (w *world) planRounds(t testing.TB) {
 	w.site = must[fleet.Site](t)(w.PutSite(ctx, by, site, site.Version))
 	must[fleet.WorkingTerms](t)(w.PutWorkingTerms(ctx, by, fleet.WorkingTerms{PersonID: w.technician.actor.PersonID, TimeZone: "America/Los_Angeles", Home: fleet.Position{LatitudeDeg: 38.5, LongitudeDeg: -121.4},
 		Weekdays: []int{1, 2, 3, 4, 5}, Hours: fleet.DayHours{FromMinute: 7 * 60, ToMinute: 16 * 60}, Break: fleet.DayHours{FromMinute: 12 * 60, ToMinute: 12*60 + 30}}, 0))
+	w.closed = w.id()
+	_, _, err = w.PutClosedDay(ctx, by, fleet.ClosedDay{ClosedDayID: w.closed, Place: "US", Span: duedate.Span{From: day("2026-05-25")}, Name: "Memorial Day"}, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
 	w.rounds = w.id()
 	must[fleet.RoutePlan](t)(w.PlanRoutes(ctx, by, w.rounds, fleet.RouteAsk{From: day("2026-03-04"), Days: 5, AheadDays: 60, Steps: 200}.Filled()))
 }

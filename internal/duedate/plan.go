@@ -78,6 +78,18 @@ func (p Plan) DueBy(d Due) Day {
 	return by
 }
 
+// CountsFrom is the first day on which an inspection serves a date: its tolerance before it where dates are counted from the anchor, and the zero Day,
+// however early, where the inspection itself starts the count. What was put off by a suspension is served from the first day after it.
+func (p Plan) CountsFrom(d Due) Day {
+	switch {
+	case !d.Deferred.IsZero():
+		return d.On
+	case p.walks() || !d.Capped.IsZero():
+		return Day{}
+	}
+	return d.On.AddDays(-p.ToleranceBeforeDays)
+}
+
 // NamedNow gives the regime by its present name: records of before keep the former ones.
 func (r Regime) NamedNow() Regime {
 	switch r {

@@ -34,3 +34,13 @@ func (c Calendar) PreviousWorking(d Day) Day {
 	}
 	return d
 }
+
+// LastWorking is the last working day from one day to another, both included, and the zero Day where none is. The zero Day as from: however early. The
+// calendar must be valid.
+func (c Calendar) LastWorking(from, until Day) Day {
+	d := c.PreviousWorking(until)
+	if d.Before(from) || !c.Working(d) {
+		return Day{}
+	}
+	return d
+}

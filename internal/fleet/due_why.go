@@ -88,6 +88,7 @@ type PlanExplained struct {
 	Longest     *rulebook.Interval // nil: no rule names one
 	Suspensions []Suspension
 	Dates       []duedate.Due
+	DoBy        []DoBy // of each of the dates; nil for who is not told of working days
 }
 
 // explainedMonths is how far an explanation looks ahead, at least to the next date.
@@ -138,6 +139,11 @@ func (f *Fleet) ExplainDue(ctx context.Context, by identity.Actor, doorID uuid.U
 			}
 			one.Suspensions = suspensionsOf(said)
 			one.dates(e.Today)
+			if by.Role.Staff() && len(one.Dates) > 0 {
+				if err := f.doByOf(ctx, tx, e.Site, &one); err != nil {
+					return err
+				}
+			}
 			e.Plans = append(e.Plans, one)
 		}
 		return nil
@@ -175,6 +181,16 @@ func (p *PlanExplained) dates(today duedate.Day) {
 	p.Dates = rule.Dues(p.Inspections, until)
 }
 
+// doByOf adds by when each of the dates is to be done.
+func (f *Fleet) doByOf(ctx context.Context, tx Tx, s Site, p *PlanExplained) error {
+	rule := p.rule()
+	c, err := f.siteCalendarBetween(ctx, tx, s, p.Dates[0].On, rule.DueBy(p.Dates[len(p.Dates)-1]))
+	for _, d := range p.Dates {
+		p.DoBy = append(p.DoBy, c.doBy(rule.CountsFrom(d), rule.DueBy(d)))
+	}
+	return err
+}
+
 // DueTold is an explanation in words. The JSON names are what lintel due --explain and the API answer with.
 type DueTold struct {
 	Door     string        `json:"door"`
@@ -200,6 +216,8 @@ type DuePlanTold struct {
 type DueDateTold struct {
 	On         duedate.Day `json:"due"`
 	By         duedate.Day `json:"due_by" doc:"Until then it is served in time."`
+	DoBy       duedate.Day `json:"do_by,omitzero" doc:"The last working day at the site on which it is in time; closed days and days of rest move it, and never the due date. Absent where no working day lies in the time in which an inspection counts, and for who is not of the company."`
+	DoByWhy    string      `json:"do_by_why,omitempty" doc:"Where it is another day than due_by."`
 	OrdersFrom duedate.Day `json:"orders_from" doc:"From then on its work order is made."`
 	Why        string      `json:"why"`
 }
@@ -223,8 +241,12 @@ func (e DueExplained) Told(texts words.Printer) DueTold {
 		for _, s := range p.Suspensions {
 			one.Suspensions = append(one.Suspensions, s.Says(texts))
 		}
-		for _, d := range p.Dates {
-			one.Dates = append(one.Dates, DueDateTold{On: d.On, By: rule.DueBy(d), OrdersFrom: rule.OrderOn(d.On), Why: WhyDue(texts, rule.Cycle, d)})
+		for i, d := range p.Dates {
+			date := DueDateTold{On: d.On, By: rule.DueBy(d), OrdersFrom: rule.OrderOn(d.On), Why: WhyDue(texts, rule.Cycle, d)}
+			if p.DoBy != nil {
+				date.DoBy, date.DoByWhy = p.DoBy[i].On, p.DoBy[i].Says(texts)
+			}
+			one.Dates = append(one.Dates, date)
 		}
 		told.Plans = append(told.Plans, one)
 	}
@@ -260,7 +282,7 @@ func (e DueExplained) Lines(texts words.Printer) (lines []string) {
 		}
 		lines = append(lines, p.Suspensions...)
 		for _, d := range p.Dates {
-			lines = append(lines, d.On.String()+"  "+d.Why+" "+texts.T("due.order", "from", d.OrdersFrom.String(), "by", d.By.String()))
+			lines = append(lines, d.On.String()+"  "+d.Why+" "+strings.TrimSpace(texts.T("due.order", "from", d.OrdersFrom.String(), "by", d.By.String())+" "+d.DoByWhy))
 		}
 	}
 	return lines

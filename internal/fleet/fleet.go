@@ -99,6 +99,7 @@ type Tx interface {
 	findingRows
 	planRows
 	roundRows
+	closedDayRows
 	routePlanRows
 	forecastRows
 	suspensionRows

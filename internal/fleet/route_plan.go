@@ -146,17 +146,18 @@ type RouteIdle struct {
 // RoundOrder is an open order with what decides where it may be put.
 type RoundOrder struct {
 	RouteOrder
-	CustomerID uuid.UUID
-	Region     string
-	Position   *Position
-	Priority   string
-	RespondBy  *time.Time
-	Unsafe     bool // an out-of-service case is open at the door
-	RulePack   string
-	AssignedTo *uuid.UUID
-	PlannedOn  duedate.Day
-	Hold       *OrderHold
-	Hours      *VisitingHours
+	CustomerID            uuid.UUID
+	Region                string
+	Country, Jurisdiction string
+	Position              *Position
+	Priority              string
+	RespondBy             *time.Time
+	Unsafe                bool // an out-of-service case is open at the door
+	RulePack              string
+	AssignedTo            *uuid.UUID
+	PlannedOn             duedate.Day
+	Hold                  *OrderHold
+	Hours                 *VisitingHours
 }
 
 // RoundTechnician is somebody who may be sent.
@@ -221,28 +222,20 @@ func (f *Fleet) PlanRoutes(ctx context.Context, by identity.Actor, id uuid.UUID,
 	if err := f.checkRouteAsk(ask); err != nil {
 		return p, false, err
 	}
-	var orders []RoundOrder
-	var technicians []RoundTechnician
-	var lastings []Lasting
+	var known routeBasis
 	there := false
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
 		if p, err = tx.RoutePlanByID(ctx, id); err == nil {
 			there = true
 			return nil
 		}
-		if orders, err = tx.RoundOrders(ctx, ask.From.AddDays(ask.Days-1+ask.AheadDays)); err != nil {
-			return err
-		}
-		if technicians, err = tx.RoundTechnicians(ctx, f.Now()); err != nil {
-			return err
-		}
-		lastings, err = tx.Lastings(ctx, f.Now().AddDate(-2, 0, 0))
+		known, err = f.roundsFor(ctx, tx, ask)
 		return err
 	})
 	if err != nil || there {
 		return p, false, err
 	}
-	answer, err := f.routesOf(ctx, ask, orders, technicians, lastings)
+	answer, err := f.routesOf(ctx, ask, known)
 	if err != nil {
 		return p, false, err
 	}
@@ -261,6 +254,38 @@ func (f *Fleet) PlanRoutes(ctx context.Context, by identity.Actor, id uuid.UUID,
 	})
 	return p, created, err
 }
+
+// routeBasis is what routes are planned of.
+type routeBasis struct {
+	orders      []RoundOrder
+	technicians []RoundTechnician
+	lastings    []Lasting
+	ladder      Ladder
+	closed      []ClosedDay
+}
+
+// roundsFor reads what routes are planned of. Orders are read a month further ahead than was asked: closed days may bring the day forward on which
+// one is to be done.
+func (f *Fleet) roundsFor(ctx context.Context, tx Tx, ask RouteAsk) (known routeBasis, err error) {
+	until := ask.last().AddDays(max(ask.AheadDays, mostHolidays))
+	if known.orders, err = tx.RoundOrders(ctx, until); err != nil {
+		return known, err
+	}
+	if known.technicians, err = tx.RoundTechnicians(ctx, f.Now()); err != nil {
+		return known, err
+	}
+	if known.ladder, err = f.ladderOn(ctx, tx, ask.From); err != nil {
+		return known, err
+	}
+	if known.closed, err = tx.ClosedDayPage(ctx, ClosedDayQuery{From: ask.From, Until: until}); err != nil {
+		return known, err
+	}
+	known.lastings, err = tx.Lastings(ctx, f.Now().AddDate(-2, 0, 0))
+	return known, err
+}
+
+// last is the last of the days for which routes are planned.
+func (a RouteAsk) last() duedate.Day { return a.From.AddDays(a.Days - 1) }
 
 // RoutePlan gives one plan.
 func (f *Fleet) RoutePlan(ctx context.Context, by identity.Actor, id uuid.UUID) (p RoutePlan, err error) {
@@ -383,6 +408,8 @@ type routing struct {
 	left     []RouteLeft
 	idle     []RouteIdle
 	lastings map[string]Lasting
+	known    routeBasis
+	sites    map[uuid.UUID]siteCalendar
 }
 
 type roundShift struct {
@@ -414,18 +441,19 @@ const (
 	priceAhead   = 25
 )
 
-func (f *Fleet) routesOf(ctx context.Context, ask RouteAsk, orders []RoundOrder, technicians []RoundTechnician, lastings []Lasting) (RouteAnswer, error) {
+func (f *Fleet) routesOf(ctx context.Context, ask RouteAsk, known routeBasis) (RouteAnswer, error) {
 	y, m, d := ask.From.Date()
-	r := routing{f: f, ask: ask, since: time.Date(y, m, d, 0, 0, 0, 0, time.UTC), numbers: map[uuid.UUID]int{}, named: map[int][]int{}, lastings: map[string]Lasting{}, idle: []RouteIdle{}, left: []RouteLeft{}}
-	for _, l := range lastings {
+	r := routing{f: f, ask: ask, since: time.Date(y, m, d, 0, 0, 0, 0, time.UTC), numbers: map[uuid.UUID]int{}, named: map[int][]int{}, lastings: map[string]Lasting{}, idle: []RouteIdle{}, left: []RouteLeft{},
+		known: known, sites: map[uuid.UUID]siteCalendar{}}
+	for _, l := range known.lastings {
 		if l.Of >= learntFrom {
 			r.lastings[l.Kind] = l
 		}
 	}
-	for i := range technicians {
-		r.addTechnician(&technicians[i])
+	for i := range known.technicians {
+		r.addTechnician(&known.technicians[i])
 	}
-	if err := r.addOrders(orders); err != nil {
+	if err := r.addOrders(known.orders); err != nil {
 		return RouteAnswer{}, err
 	}
 	guessed := r.measure()
@@ -474,7 +502,7 @@ func (r *routing) addTechnician(t *RoundTechnician) {
 	works := false
 	for n := range r.ask.Days {
 		day := r.ask.From.AddDays(n)
-		if !slices.Contains(t.Terms.Weekdays, isoDay(day)) {
+		if !slices.Contains(t.Terms.Weekdays, isoDay(day)) || r.closedEverywhere(day) {
 			continue
 		}
 		works = true
@@ -489,6 +517,25 @@ func (r *routing) addTechnician(t *RoundTechnician) {
 	}
 }
 
+// closedEverywhere tells whether nobody of the company works on a day.
+func (r *routing) closedEverywhere(d duedate.Day) bool {
+	return slices.ContainsFunc(r.known.closed, func(c ClosedDay) bool { return c.CustomerID == nil && c.Place == "" && c.Holds(d) })
+}
+
+// calendar are the working days of an order's site.
+func (r *routing) calendar(o *RoundOrder) siteCalendar {
+	c, known := r.sites[o.SiteID]
+	if !known {
+		var hours []VisitingHours
+		if o.Hours != nil {
+			hours = append(hours, *o.Hours)
+		}
+		c = calendarOfSite(Site{CustomerID: o.CustomerID, SiteID: o.SiteID, Country: o.Country, Jurisdiction: o.Jurisdiction}, r.known.ladder, hours, r.known.closed)
+		r.sites[o.SiteID] = c
+	}
+	return c
+}
+
 // mostNeeds is how many different sets of technicians bits are given to; orders with a set beyond name their shifts one by one.
 const mostNeeds = 62
 
@@ -496,7 +543,11 @@ func (r *routing) addOrders(orders []RoundOrder) error {
 	needs := map[string]uint64{} // of those who may, by a text that names them
 	for i := range orders {
 		o := &orders[i]
-		r.rank(o)
+		doBy := r.calendar(o).PreviousWorking(o.DueOn)
+		if doBy.After(r.last().AddDays(r.ask.AheadDays)) {
+			continue
+		}
+		r.rank(o, doBy)
 		if o.Position == nil {
 			r.leave(o, "no_place")
 			continue
@@ -535,15 +586,16 @@ func (r *routing) leave(o *RoundOrder, reason string) {
 	r.left = append(r.left, RouteLeft{o.RouteOrder, reason})
 }
 
-func (r *routing) last() duedate.Day { return r.ask.From.AddDays(r.ask.Days - 1) }
+func (r *routing) last() duedate.Day { return r.ask.last() }
 
-func (r *routing) rank(o *RoundOrder) {
+// rank says how an order presses; the last working day until it is due decides what is only ahead.
+func (r *routing) rank(o *RoundOrder, doBy duedate.Day) {
 	switch {
 	case o.Unsafe || o.Priority == "emergency":
 		o.Urgency = "unsafe"
 	case o.DueOn.Before(r.ask.From) || o.Priority == "urgent":
 		o.Urgency = "overdue"
-	case o.DueOn.After(r.last()):
+	case doBy.After(r.last()):
 		o.Urgency = "ahead"
 	default:
 		o.Urgency = "due"
@@ -577,7 +629,7 @@ func (r *routing) only(o *RoundOrder) (list []int) {
 	return list
 }
 
-// windows are when an order's visit may begin: within the hours of its site on each day until its due day, and until somebody must be there.
+// windows are when an order's visit may begin: within the hours of its site on each day that is no holiday there, until its due day, and until somebody must be there.
 // One that was late before the first day, or is to come even late, may come on any day.
 func (r *routing) windows(o *RoundOrder, lasts float64, late bool) (list []route.Window) {
 	zone := zoneOr(o.TimeZone, time.UTC)
@@ -588,7 +640,11 @@ func (r *routing) windows(o *RoundOrder, lasts float64, late bool) (list []route
 	if !late && o.RespondBy != nil {
 		latest = o.RespondBy.Sub(r.since).Minutes()
 	}
+	closed := r.calendar(o).Holidays
 	for day := r.ask.From; !day.After(last); day = day.AddDays(1) {
+		if _, is := closed[day]; is {
+			continue
+		}
 		open := DayHours{0, 24 * 60}
 		if o.Hours != nil {
 			if !slices.Contains(o.Hours.Weekdays, isoDay(day)) {

@@ -167,6 +167,8 @@ type roundOrderRow struct {
 	Site         string
 	Door         string
 	Region       string
+	Country      string
+	Jurisdiction string
 	TimeZone     string
 	LatitudeDeg  *float64
 	LongitudeDeg *float64
@@ -182,7 +184,7 @@ type roundOrderRow struct {
 
 func (r roundOrderRow) order() fleet.RoundOrder {
 	o := fleet.RoundOrder{RouteOrder: fleet.RouteOrder{WorkOrderID: r.WorkOrderID, SiteID: r.SiteID, DoorID: r.DoorID, Kind: r.Kind, DueOn: day(&r.DueOn), Site: r.Site, Door: r.Door, TimeZone: r.TimeZone},
-		CustomerID: r.CustomerID, Region: r.Region, Priority: r.Priority, RespondBy: r.RespondBy, Unsafe: r.Unsafe, RulePack: r.RulePack, AssignedTo: r.AssignedTo, PlannedOn: day(r.PlannedOn)}
+		CustomerID: r.CustomerID, Region: r.Region, Country: r.Country, Jurisdiction: r.Jurisdiction, Priority: r.Priority, RespondBy: r.RespondBy, Unsafe: r.Unsafe, RulePack: r.RulePack, AssignedTo: r.AssignedTo, PlannedOn: day(r.PlannedOn)}
 	if r.LatitudeDeg != nil {
 		o.Position = &fleet.Position{LatitudeDeg: *r.LatitudeDeg, LongitudeDeg: *r.LongitudeDeg}
 	}
@@ -200,7 +202,7 @@ func (r roundOrderRow) order() fleet.RoundOrder {
 
 const sqlRoundOrders = `-- round_orders
 select o.customer_id, o.site_id, o.door_id, o.work_order_id, o.kind, o.due_on, o.priority, o.respond_by, o.assigned_to, o.planned_on,
-  s.name as site, d.name as door, s.region, s.time_zone, s.latitude_deg, s.longitude_deg,
+  s.name as site, d.name as door, s.region, s.country, s.jurisdiction, s.time_zone, s.latitude_deg, s.longitude_deg,
   exists (select from out_of_service_case c where c.door_id = o.door_id and c.state <> 'ended') as unsafe,
   coalesce((select v.rule_pack from door_version v where v.door_id = o.door_id order by v.effective_at desc, v.recorded_at desc, v.version_id desc limit 1), '') as rule_pack,
   h.work_order_id is not null as held, h.from_minute as hold_from, h.to_minute as hold_to, coalesce(v.weekdays, '{}') as weekdays, v.from_minute as open_from, v.to_minute as open_to

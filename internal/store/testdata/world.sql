@@ -111,6 +111,7 @@ begin
         values (c_, s_, d_, e_, e_, 'unsecured', at, at);
       insert into report values (c_, s_, d_, report_, text_, hash, 'pdf', sha256('pdf'), at, technician);
       insert into visiting_hours values (c_, s_, '{1,2,3,4,5}', 480, 960, 1, at, technician);
+      insert into closed_day values (md5(format('closed %s %s', c, s))::uuid, c_, s_, '', '2026-12-24', '2026-12-26', 'closed for the feast', false, 1, at, technician);
       insert into report_delivery values (c_, s_, report_, md5(format('delivery %s %s', c, s))::uuid, 'refused', null, 'the caretaker', '2026-03-03', 'Cato Wren', 'at the desk', at, technician);
       insert into notice (customer_id, site_id, notice_id, door_id, rung, reason, role, recipient_id, recipient_name, recipient_email, state, next_try_at, made_at, sent_at)
         values (c_, s_, told, d_, 'due_in_7', format('work_order:%s', plan), 'owner', party_, 'Rosa Imhof', 'rosa@owner.example', 'sent', at, at, at);
