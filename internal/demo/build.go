@@ -67,7 +67,7 @@ func Build(ctx context.Context, parts Parts, o Options) (made Made, err error) {
 			return made, err
 		}
 	}
-	return Made{Sites: len(places), Doors: doorsAt(places)}, nil
+	return Made{Sites: len(places), Doors: doorsAt(places)}, office.planWeek(ctx)
 }
 
 func doorsAt(places []*history) (doors int) {

@@ -16,6 +16,7 @@ type company struct {
 	People      []personLine
 	Scheme      string
 	Statement   string
+	Towns       map[string][2]float64 // latitude and longitude, degrees
 	Models      []modelLine
 	Accessories []accessoryLine
 	Customers   []customerLine
@@ -28,7 +29,8 @@ type company struct {
 
 type personLine struct {
 	Name, Email, Role string
-	Region            string // where a technician works: us, eu
+	Region            string // where a technician works: America, Europe
+	Home              string // the town where a technician lives
 	Certificate       string
 	RunsOut           bool `yaml:"runs_out"`
 }

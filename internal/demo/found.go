@@ -51,6 +51,26 @@ func (h *history) hire(ctx context.Context, line personLine) error {
 	}
 	_, _, err = h.people.PutQualification(ctx, identity.Program(), identity.Qualification{PersonID: made.PersonID, QualificationID: h.id(), Scheme: h.company.Scheme, Number: line.Certificate,
 		ValidFrom: h.first.AddMonths(-7), ValidUntil: p.validUntil}, "")
+	if err != nil {
+		return err
+	}
+	terms := fleet.WorkingTerms{PersonID: made.PersonID, TimeZone: "America/Chicago", Home: *h.near(line.Home, len(h.order)), Weekdays: []int{1, 2, 3, 4, 5}, Regions: []string{line.Region},
+		Hours: fleet.DayHours{FromMinute: 7 * 60, ToMinute: 16 * 60}, Break: fleet.DayHours{FromMinute: 12 * 60, ToMinute: 12*60 + 30}}
+	if line.Region == "Europe" {
+		terms.TimeZone = "Europe/Berlin"
+	}
+	_, _, err = h.PutWorkingTerms(ctx, h.staff["Marit Osei"].Actor, terms, 0)
+	return err
+}
+
+// planWeek plans the routes of the week after the last day, and leaves them as a draft.
+func (h *history) planWeek(ctx context.Context) error {
+	h.at = moment(h.options.LastDay, 4*time.Hour, time.UTC)
+	monday := h.options.LastDay
+	for monday.Weekday() != time.Monday {
+		monday = monday.AddDays(1)
+	}
+	_, _, err := h.PlanRoutes(ctx, h.staff["Marit Osei"].Actor, h.id(), fleet.RouteAsk{From: monday, AheadDays: 14, Steps: 4_000}.Filled())
 	return err
 }
 

@@ -31,9 +31,20 @@ type site struct {
 
 func (s *site) region() string {
 	if strings.HasPrefix(s.line.At, "US-") {
-		return "us"
+		return "America"
 	}
-	return "eu" // and what lies farther
+	return "Europe" // and what lies farther
+}
+
+// near is a place within some 3 km of the middle of a town: of the same number always the same.
+func (f *firm) near(town string, number int) *fleet.Position {
+	const spreadDeg = 0.03
+	middle, known := f.company.Towns[town]
+	if !known {
+		panic("company.yaml has no town " + town)
+	}
+	angle := 2.4 * float64(number) // no two of a town lie in one direction
+	return &fleet.Position{LatitudeDeg: middle[0] + spreadDeg*math.Sin(angle), LongitudeDeg: middle[1] + spreadDeg*math.Cos(angle)}
 }
 
 // takeOver registers a site with all its doors, and plans its first round.
@@ -43,10 +54,15 @@ func (h *history) takeOver(ctx context.Context, line siteLine) error {
 	s.due = s.joined.AddDays(30 + h.dice.IntN(150))
 	by := h.dispatcher()
 	country, _, _ := strings.Cut(line.At, "-")
-	_, _, err := h.PutSite(ctx, by, fleet.Site{CustomerID: h.customers[line.Customer], SiteID: s.id, Name: line.Name, Address: line.Address, City: line.City, Country: country,
-		Jurisdiction: line.At, TimeZone: line.Zone, OpeningHours: "Mon-Sat 07:00-20:00", AccessNotes: "Report at the desk."}, 0)
+	_, _, err := h.PutSite(ctx, by, fleet.Site{CustomerID: h.customers[line.Customer], SiteID: s.id, Name: line.Name, Address: line.Address, City: line.City, Country: country, Region: s.region(),
+		Position: h.near(line.City, h.number), Jurisdiction: line.At, TimeZone: line.Zone, OpeningHours: "Mon-Sat 07:00-20:00", AccessNotes: "Report at the desk."}, 0)
 	if err != nil {
 		return err
+	}
+	if line.Kind == "school" {
+		if _, _, err := h.PutVisitingHours(ctx, by, fleet.VisitingHours{SiteID: s.id, Weekdays: []int{1, 2, 3, 4, 5}, Hours: fleet.DayHours{FromMinute: 7*60 + 30, ToMinute: 15*60 + 30}}, 0); err != nil {
+			return err
+		}
 	}
 	parties := []fleet.Standing{{PartyID: h.owners[line.Customer], Role: "owner"}}
 	for _, agent := range h.agents[line.Customer] {
