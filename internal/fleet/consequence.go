@@ -414,9 +414,7 @@ func (f *Fleet) settlePlans(ctx context.Context, tx Tx, door Door, site Site, co
 	days := daysOf(completions)
 	var states []OrderState
 	for _, p := range plans {
-		if p.FromHandover && !handover.IsZero() {
-			p.AnchorOn = handover
-		}
+		p = p.countedFrom(handover)
 		p.LongestMonths = longest.Months
 		dates := p.datesBy(days)
 		if dates != p.PlanDates {

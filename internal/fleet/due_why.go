@@ -114,7 +114,7 @@ func (f *Fleet) ExplainDue(ctx context.Context, by identity.Actor, doorID uuid.U
 		if err != nil {
 			return err
 		}
-		handover, err := handedOver(ctx, tx, doorID)
+		handover, err := handedOver(ctx, tx, doorID, e.Today)
 		if err != nil {
 			return err
 		}
@@ -151,11 +151,11 @@ func (f *Fleet) ExplainDue(ctx context.Context, by identity.Actor, doorID uuid.U
 	return e, err
 }
 
-// handedOver is the last day on which an order of handover was done; zero: none was.
-func handedOver(ctx context.Context, tx Tx, doorID uuid.UUID) (day duedate.Day, err error) {
+// handedOver is the last day until another on which an order of handover was done; zero: none was.
+func handedOver(ctx context.Context, tx Tx, doorID uuid.UUID, until duedate.Day) (day duedate.Day, err error) {
 	orders, err := tx.WorkOrderPage(ctx, WorkOrderQuery{DoorID: doorID, Kind: "handover", State: "done", Limit: 100})
 	for _, o := range orders {
-		if o.ByHand() && o.DoneOn.After(day) {
+		if o.ByHand() && o.DoneOn.After(day) && !o.DoneOn.After(until) {
 			day = o.DoneOn
 		}
 	}
@@ -164,11 +164,7 @@ func handedOver(ctx context.Context, tx Tx, doorID uuid.UUID) (day duedate.Day, 
 
 // rule is the plan as it counts now.
 func (p PlanExplained) rule() duedate.Plan {
-	rule := p.Plan.Rule()
-	if !p.Handover.IsZero() {
-		rule.Anchor = p.Handover
-	}
-	return rule
+	return p.Plan.countedFrom(p.Handover).Rule()
 }
 
 func (p *PlanExplained) dates(today duedate.Day) {

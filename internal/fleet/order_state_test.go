@@ -1,6 +1,7 @@
 package fleet_test
 
 import (
+	"bytes"
 	"slices"
 	"testing"
 	"time"
@@ -275,7 +276,7 @@ func TestOnlyWhatTheVisitCanHaveDoneIsSignedAsDone(t *testing.T) {
 
 func TestAHandoverAnchorsThePlanThatCountsFromIt(t *testing.T) {
 	t.Parallel()
-	a := newAttended(t)
+	a := reporting(t)
 	plans, err := a.Plans(t.Context(), dispatcher, a.door.DoorID)
 	if err != nil {
 		t.Fatal(err)
@@ -295,6 +296,17 @@ func TestAHandoverAnchorsThePlanThatCountsFromIt(t *testing.T) {
 	}
 	if plans, err = a.Plans(t.Context(), dispatcher, a.door.DoorID); err != nil || plans[0].NextDue != day("2027-03-03") || a.stateOf(t, handover).State != "done" {
 		t.Errorf("%+v, %v", plans, err)
+	}
+	// Its anchor alone would say 2026-06-01: the reports and the explanation count from the handover as the plan does.
+	for _, ask := range []fleet.ReportAsk{{Kind: fleet.KindDoor, DoorID: a.door.DoorID}, {Kind: fleet.KindSite, SiteID: a.door.SiteID}, {Kind: fleet.KindPortfolio, Sites: []uuid.UUID{a.door.SiteID}}} {
+		report, _, err := a.MakeReport(t.Context(), dispatcher, a.id(), ask)
+		if err != nil || !bytes.Contains(report.Canonical, []byte(`"next_due_on":"2027-03-03"`)) {
+			t.Errorf("%s: %v, %s", ask.Kind, err, report.Canonical)
+		}
+	}
+	e, err := a.ExplainDue(t.Context(), dispatcher, a.door.DoorID)
+	if err != nil || e.Plans[0].Dates[0].On != day("2027-03-03") {
+		t.Errorf("%v %+v", err, e)
 	}
 }
 

@@ -61,6 +61,14 @@ func (p Plan) datesBy(done []duedate.Day) PlanDates {
 	return dates
 }
 
+// countedFrom is the plan as it counts once its door was handed over on a day; the zero Day: it was not.
+func (p Plan) countedFrom(handover duedate.Day) Plan {
+	if p.FromHandover && !handover.IsZero() {
+		p.AnchorOn = handover
+	}
+	return p
+}
+
 // PlanQuery asks for active plans in the order of their next due days.
 type PlanQuery struct {
 	CustomerID, SiteID uuid.UUID              // zero for all

@@ -861,9 +861,13 @@ func (w writer) calendar(ctx context.Context, tx Tx, doc *DoorContent, doorID uu
 	if err != nil {
 		return err
 	}
+	handover, err := handedOver(ctx, tx, doorID, w.today)
+	if err != nil {
+		return err
+	}
 	for _, p := range plans {
 		if p.Active {
-			doc.Due = append(doc.Due, dueOf(p, completions, w.today))
+			doc.Due = append(doc.Due, dueOf(p.countedFrom(handover), completions, w.today))
 		}
 	}
 	inspections, err := tx.InspectionOrders(ctx, doorID)

@@ -84,7 +84,8 @@ type PortfolioDoor struct {
 	DoorID, SiteID       uuid.UUID
 	Tag                  Tag
 	Name, Kind, RulePack string
-	Plan                 *Plan // the active one; nil: none
+	Plan                 *Plan       // the active one; nil: none
+	HandedOver           duedate.Day // the last day until the report's on which it was; zero: it was not
 }
 
 // Check reports every fault that would make the document unfit to be sealed.
@@ -332,7 +333,7 @@ func (f *Fleet) overviewLine(d PortfolioDoor, site SiteLine, m moment, entries [
 		is.Failed = !last.Passed
 	}
 	if d.Plan != nil {
-		due := dueOf(*d.Plan, c.completions, m.day)
+		due := dueOf(d.Plan.countedFrom(d.HandedOver), c.completions, m.day)
 		l.NextDueOn, l.OverdueDays = due.NextDueOn, due.OverdueDays
 		is.Planned, is.Overdue = true, due.OverdueDays > 0
 	}

@@ -193,19 +193,23 @@ type portfolioDoorRow struct {
 	AnchorOn       *time.Time
 	LongestMonths  *int
 	Suspended      []time.Time
+	FromHandover   *bool
+	HandedOver     *time.Time
 }
 
 func (r portfolioDoorRow) door() fleet.PortfolioDoor {
-	d := fleet.PortfolioDoor{DoorID: r.DoorID, SiteID: r.SiteID, Tag: fleet.Tag(r.Tag), Name: r.Name, Kind: r.Kind, RulePack: r.RulePack}
+	d := fleet.PortfolioDoor{DoorID: r.DoorID, SiteID: r.SiteID, Tag: fleet.Tag(r.Tag), Name: r.Name, Kind: r.Kind, RulePack: r.RulePack, HandedOver: day(r.HandedOver)}
 	if r.IntervalMonths != nil {
 		d.Plan = &fleet.Plan{IntervalMonths: *r.IntervalMonths, Regime: duedate.Regime(*r.Regime).NamedNow(), FixedMonth: time.Month(valueOf(r.FixedMonth)), ToleranceDays: *r.ToleranceDays,
-			GraceDays: *r.GraceDays, LeadDays: *r.LeadDays, AnchorOn: day(r.AnchorOn), PlanDates: fleet.PlanDates{LongestMonths: valueOf(r.LongestMonths)}, Suspended: spans(r.Suspended)}
+			GraceDays: *r.GraceDays, LeadDays: *r.LeadDays, AnchorOn: day(r.AnchorOn), PlanDates: fleet.PlanDates{LongestMonths: valueOf(r.LongestMonths)}, Suspended: spans(r.Suspended), FromHandover: *r.FromHandover}
 	}
 	return d
 }
 
 const sqlPortfolioDoors = `-- portfolio_doors
-select d.door_id, d.site_id, d.tag, d.name, v.kind, v.rule_pack, p.interval_months, p.regime, p.fixed_month, p.tolerance_days, p.grace_days, p.lead_days, p.anchor_on, p.longest_months, p.suspended
+select d.door_id, d.site_id, d.tag, d.name, v.kind, v.rule_pack, p.interval_months, p.regime, p.fixed_month, p.tolerance_days, p.grace_days, p.lead_days, p.anchor_on, p.longest_months, p.suspended, p.from_handover,
+  (select max(o.done_on) from work_order o join site s on s.site_id = o.site_id
+    where o.door_id = d.door_id and o.kind = 'handover' and o.state = 'done' and o.done_on <= (@at::timestamptz at time zone s.time_zone)::date) as handed_over
 from door d
 cross join lateral (select w.kind, w.rule_pack from door_version w where w.door_id = d.door_id and w.effective_at <= @at
   order by w.effective_at desc, w.recorded_at desc, w.version_id desc limit 1) v
