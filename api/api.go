@@ -98,6 +98,7 @@ func New(rooms Rooms) *API {
 	a.diagnoses()
 	a.backups()
 	a.webhooks()
+	a.calendarFeeds()
 	return a
 }
 
