@@ -100,6 +100,7 @@ func New(rooms Rooms) *API {
 	a.diagnoses()
 	a.backups()
 	a.webhooks()
+	a.calendarFeeds()
 	return a
 }
 

@@ -493,6 +493,14 @@ func matrix() []row {
 		{op: "watch-event-put", fresh: "event_id", body: needsLonger,
 			own:     "201 201 403 201  403 403 403 403  401 401 403 401 401 401  403 201 403 403  403 403 403",
 			foreign: "201 201 403 201  403 403 403 403  401 401 403 401 401 401  403 201 403 403  403 403 403"},
+		{op: "calendar-feed-list",
+			own: "200 200 403 200  200 200 200 403  401 401 403 401 401 401  403 403 403 403  403 403 403"},
+		{op: "calendar-feed-put", fresh: "feed_id", body: siteFeed,
+			own:     "201 403 403 201  201 201 201 403  401 401 403 401 401 401  403 403 403 403  403 403 403",
+			foreign: "201 403 403 201  422 422 422 403  401 401 403 401 401 401  403 403 403 403  403 403 403"},
+		{op: "calendar-feed-revoke",
+			own:     "200 403 403 200  200 200 200 403  401 401 403 401 401 401  403 403 403 403  403 403 403",
+			foreign: "200 403 403 200  404 404 404 403  401 401 403 401 401 401  403 403 403 403  403 403 403"},
 		{op: "webhook-list",
 			own: "403 403 403 200  403 403 403 403  401 401 403 401 401 401  403 403 403 403  403 200 403"},
 		{op: "webhook-put", fresh: "webhook_id", body: newWebhook,
@@ -647,6 +655,10 @@ func newWatch(c cell) any {
 
 func needsLonger(c cell) any {
 	return object{"kind": "extended", "back_by": c.w.now.Add(2 * time.Hour)}
+}
+
+func siteFeed(c cell) any {
+	return object{"site_id": c.on.ids["site_id"], "note": c.on.word + " caretaker"}
 }
 
 func newWebhook(c cell) any {

@@ -143,7 +143,7 @@ func (w *world) open() {
 	photos, err := store.OpenPhotoDir(w.t.TempDir())
 	must(err)
 	w.t.Cleanup(func() { _ = photos.Close() })
-	w.uses = fleet.New(fleet.Parts{Store: store.New(w.db.App, "lintel"), Photos: photos, Book: book, Keys: keys, Words: catalogue, ReadBounce: readBounce, Hooks: hooks{notify.NewHooks(false)}, Now: func() time.Time { return w.now }, NewID: w.id,
+	w.uses = fleet.New(fleet.Parts{Store: store.New(w.db.App, "lintel"), Photos: photos, Book: book, Keys: keys, Words: catalogue, ReadBounce: readBounce, Hooks: hooks{notify.NewHooks(false)}, Now: func() time.Time { return w.now }, NewID: w.id, Random: rand.Reader, WriteCalendar: report.Calendar,
 		Company: fleet.ReportCompany{Name: "Calder Moss Doors", Phone: "+1 555 0100"},
 		PrintReport: func(doc fleet.Document, sha256 string) ([]fleet.ReportPrint, error) {
 			return report.Print(doc, sha256, func(language string) report.Texts { return catalogue.Printer(language, words.Metric) })
@@ -513,6 +513,8 @@ func (w *world) night() {
 		p.ids["notice_id"], p.ids["letter_id"], p.ids["address"] = notice, letter, strings.ToLower(p.word)+".old@example.com"
 		p.ids["watch_id"] = w.id().String()
 		w.must("technician", http.MethodPut, "/v1/watches/"+p.ids["watch_id"], object{"place": p.word + " roof", "back_by": w.now.Add(time.Hour)}, 201)
+		p.ids["feed_id"] = w.id().String()
+		w.secret(w.must("dispatcher", http.MethodPut, "/v1/calendar-feeds/"+p.ids["feed_id"], object{"site_id": p.ids["site_id"]}, 201).member("path"))
 		w.sql(`insert into refused_address (address, since, letter_id, answer) values ($1, $2, $3, '550')`, p.ids["address"], w.now, letter)
 	}
 	w.sql(`insert into job_run (job, scheduled_for, as_of, state, result) values ('queue_notices', $1::timestamptz, ($1::timestamptz)::date, 'done', '{}')`, w.now)

@@ -233,6 +233,12 @@ func (c *Console) routes() []route {
 		{"POST /alone/{watch_id}/events", identity.ActWatch, c.watchEvent},
 		{"GET /jobs", identity.ActReadOffice, c.jobs},
 
+		{"GET /calendar/{file}", anybody, c.calendar}, // whoever has the address
+		{"GET /calendar-feeds", identity.ActKeepFeeds, c.calendarFeeds},
+		{"POST /calendar-feeds", identity.ActKeepFeeds, c.calendarFeedMake},
+		{"GET /calendar-feeds/{feed_id}/revoke", identity.ActKeepFeeds, c.calendarFeedAsk},
+		{"POST /calendar-feeds/{feed_id}/revoke", identity.ActKeepFeeds, c.calendarFeedRevoke},
+
 		{"GET /people", identity.ActReadOffice, c.people},
 		{"POST /people", identity.ActManagePeople, c.personMake},
 		{"GET /people/new", identity.ActManagePeople, c.personNew},

@@ -12,6 +12,7 @@ import (
 	"github.com/google/uuid"
 
 	"lintel.example/lintel/internal/console"
+	"lintel.example/lintel/internal/fleet"
 )
 
 // matrix says who may use which page or form: a administrator, d dispatcher, t technician, s support, o owner's agent (of one
@@ -104,6 +105,8 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /closed-days/{closed_day_id}/cancel": {planners, "/closed-days/" + w.closed.String() + "/cancel", ""}, "POST /closed-days/{closed_day_id}/cancel": {planners, "/closed-days/" + w.closed.String() + "/cancel", ""},
 		"GET /work-orders/{work_order_id}/hold": {planners, "/work-orders/" + w.order + "/hold", ""}, "POST /work-orders/{work_order_id}/hold": {planners, "/work-orders/" + w.order + "/hold", ""},
 		"GET /alone": {staff, "/alone", ""}, "POST /alone": {staff, "/alone", ""}, "POST /alone/{watch_id}/events": {staff, "/alone/" + w.watch.String() + "/events", ""},
+		"GET /calendar/{file}": {all + "n", fleet.CalendarPath(w.feedSecret), ""}, "GET /calendar-feeds": {"adto", "/calendar-feeds?site=" + w.site.SiteID.String(), ""}, "POST /calendar-feeds": {"adto", "/calendar-feeds", ""},
+		"GET /calendar-feeds/{feed_id}/revoke": {"adto", "/calendar-feeds/" + w.feed.String() + "/revoke", ""}, "POST /calendar-feeds/{feed_id}/revoke": {"ado", "/calendar-feeds/" + w.feed.String() + "/revoke", ""},
 		"GET /notices": {office, "/notices", ""}, "GET /jobs": {office, "/jobs", ""},
 		"GET /people": {staff, "/people", ""}, "POST /people": {"a", "/people", ""}, "GET /people/new": {"a", "/people/new", ""},
 		"GET /people/{person_id}": {staff, "/people/" + tech, ""}, "POST /people/{person_id}": {"a", "/people/" + tech, ""}, "POST /people/{person_id}/certificates": {planners, "/people/" + tech + "/certificates", ""},

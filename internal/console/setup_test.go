@@ -76,7 +76,7 @@ func (d *desk) open(t testing.TB, database *store.Store) {
 	must(err)
 	t.Cleanup(func() { _ = photos.Close() })
 	now := func() time.Time { return d.now }
-	d.Fleet = fleet.New(fleet.Parts{Store: database, Photos: photos, Book: book, Words: catalogue, Now: now, NewID: d.id,
+	d.Fleet = fleet.New(fleet.Parts{Store: database, Photos: photos, Book: book, Words: catalogue, Now: now, NewID: d.id, Random: rand.Reader, WriteCalendar: report.Calendar,
 		Company: fleet.ReportCompany{Name: "Calder Moss Doors", Phone: "+1 555 0100"},
 		PrintReport: func(doc fleet.Document, sha256 string) ([]fleet.ReportPrint, error) {
 			return report.Print(doc, sha256, func(language string) report.Texts { return catalogue.Printer(language, words.Metric) })
@@ -186,6 +186,12 @@ func (s *somebody) post(t testing.TB, path string, values url.Values) shown {
 
 func (s *somebody) send(t testing.TB, method, path string, values url.Values) shown {
 	t.Helper()
+	return s.sendWith(t, method, path, values, nil)
+}
+
+// sendWith is send with more headers.
+func (s *somebody) sendWith(t testing.TB, method, path string, values url.Values, headers http.Header) shown {
+	t.Helper()
 	var body io.Reader
 	if values != nil {
 		body = strings.NewReader(values.Encode())
@@ -194,6 +200,9 @@ func (s *somebody) send(t testing.TB, method, path string, values url.Values) sh
 	r.Header.Set("Sec-Fetch-Site", "same-origin")
 	if values != nil {
 		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	}
+	for name, values := range headers {
+		r.Header[name] = values
 	}
 	for _, c := range s.cookies {
 		r.AddCookie(c)

@@ -50,6 +50,8 @@ type world struct {
 	orderAway                                string    // the same of the other customer
 	pressed, pressedAway                     uuid.UUID // forces over time
 	walked                                   uuid.UUID // a walk test
+	feed                                     uuid.UUID // a calendar of the site
+	feedSecret                               string
 	watch                                    uuid.UUID // of the technician, who works alone
 	letter, unapproved                       uuid.UUID // texts of letters
 	issued, mailed                           uuid.UUID // a letter about the unsafe door, and a mail with it that arrived
@@ -89,6 +91,11 @@ func (w *world) night(t testing.TB) {
 	if _, _, err := w.PutWatch(t.Context(), w.technician.actor, fleet.Watch{WatchID: w.watch, Place: "Quay House, roof", Note: "Porter: +1 555 0142", BackBy: w.now.Add(30 * time.Minute)}); err != nil {
 		t.Fatal(err)
 	}
+	feed, secret, _, err := w.PutCalendarFeed(t.Context(), w.dispatcher.actor, fleet.CalendarFeed{FeedID: w.id(), SiteID: w.site.SiteID, Note: "The caretaker's telephone"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.feed, w.feedSecret = feed.FeedID, secret
 	o := must[fleet.WorkOrder](t)(w.PutWorkOrder(t.Context(), w.dispatcher.actor, fleet.WorkOrder{WorkOrderID: w.id(), DoorID: w.door.DoorID, Kind: "service", DueOn: day("2026-03-12"), Note: "Squeaks in the morning."}, 0))
 	w.order = o.WorkOrderID.String()
 	due, err := w.WorkOrders(t.Context(), w.dispatcher.actor, fleet.WorkOrderQuery{DoorID: w.late.DoorID, State: "open", Limit: 1})

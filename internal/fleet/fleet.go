@@ -2,6 +2,7 @@ package fleet
 
 import (
 	"context"
+	"io"
 	"strings"
 	"sync"
 	"time"
@@ -37,7 +38,8 @@ type Parts struct {
 	// ReadBounce reads a mail server's report (RFC 3464) about a letter.
 	ReadBounce  func(message []byte) (Bounce, error)
 	PrintReport func(doc Document, sha256 string) ([]ReportPrint, error)
-	// WriteCalendar writes events as an iCalendar object of METHOD:PUBLISH; nil: mails enclose none.
+	Random      io.Reader // for the secrets of addresses; safe for concurrent use, as crypto/rand's Reader is
+	// WriteCalendar writes events as an iCalendar object of METHOD:PUBLISH; nil: mails enclose none, and there are no feeds.
 	WriteCalendar func(name string, events []CalendarEvent) []byte
 }
 
@@ -129,6 +131,7 @@ type Tx interface {
 	letterTemplateRows
 	deliveryRows
 	webhookRows
+	calendarFeedRows
 }
 
 // changeRows keeps every state that an unversioned thing was given.

@@ -66,7 +66,7 @@ type roundRows interface {
 	// HoldOf gives the hold of an order; none where there is none.
 	HoldOf(ctx context.Context, orderID uuid.UUID) ([]OrderHold, error)
 	PutHold(ctx context.Context, h OrderHold) error
-	EndHold(ctx context.Context, orderID uuid.UUID) error
+	EndHold(ctx context.Context, orderID uuid.UUID, at time.Time, by uuid.UUID) error
 }
 
 // ParseDayHours reads "07:30" and "15:00"; both empty are none.
@@ -293,7 +293,7 @@ func (f *Fleet) FreeOrder(ctx context.Context, by identity.Actor, orderID uuid.U
 		if err != nil || len(held) == 0 {
 			return err
 		}
-		if err := tx.EndHold(ctx, orderID); err != nil {
+		if err := tx.EndHold(ctx, orderID, f.Now(), by.PersonID); err != nil {
 			return err
 		}
 		return f.record(ctx, tx, by, "work_order_hold", orderID, struct{ Ended time.Time }{f.Now()})

@@ -2,6 +2,7 @@ package fleet_test
 
 import (
 	"context"
+	"crypto/rand"
 	"encoding/base64"
 	"encoding/binary"
 	"slices"
@@ -50,7 +51,7 @@ func newFleet(t testing.TB) *rig {
 		t.Fatal(err)
 	}
 	r := &rig{db: storetest.New(t), now: time.Date(2026, 3, 3, 9, 0, 0, 0, time.UTC)}
-	r.Fleet = fleet.New(fleet.Parts{Store: store.New(r.db.App, "lintel"), Book: book, Keys: keys, Words: texts, Now: func() time.Time { return r.now.Add(r.late) }, NewID: r.id})
+	r.Fleet = fleet.New(fleet.Parts{Store: store.New(r.db.App, "lintel"), Book: book, Keys: keys, Words: texts, Now: func() time.Time { return r.now.Add(r.late) }, NewID: r.id, Random: rand.Reader})
 	return r
 }
 

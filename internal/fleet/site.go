@@ -215,6 +215,9 @@ func (f *Fleet) HandOverSite(ctx context.Context, by identity.Actor, h HandOver,
 		if err := f.endOwners(ctx, tx, by, h.SiteID, h.Day); err != nil {
 			return err
 		}
+		if err := tx.RevokeCalendarFeedsOfSite(ctx, h.SiteID, f.Now(), by.PersonID); err != nil { // they are in the hands of the former owner's people
+			return err
+		}
 		return f.record(ctx, tx, by, "site", saved.SiteID, saved)
 	})
 	return saved, err

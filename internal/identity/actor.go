@@ -93,6 +93,7 @@ const (
 	ActSetRules        Action = "rules.set"    // rule packs of the company's own, and when they judge
 	ActSetWebhooks     Action = "webhooks.set" // other programs that are told of events
 	ActSetLetters      Action = "letters.set"  // texts of letters, and their approval
+	ActKeepFeeds       Action = "feed.keep"    // calendars for other programs: one's own, of sites in sight, the office all
 	ActAcknowledge     Action = "case.acknowledge"
 	ActManagePeople    Action = "people.manage" // people, roles, tokens of others
 	ActReadAudit       Action = "audit.read"
@@ -149,6 +150,7 @@ func Grants() []Grant {
 		{ActSetRules, []Role{Administrator}, TokenAdministration},
 		{ActSetWebhooks, []Role{Administrator}, TokenAdministration},
 		{ActSetLetters, []Role{Administrator}, TokenAdministration},
+		{ActKeepFeeds, []Role{Dispatcher, Technician, OwnerAgent, Administrator}, ""}, // a secret is not made by a secret
 		{ActAcknowledge, []Role{Dispatcher, Technician, OwnerAgent, Administrator}, ""},
 		{ActManagePeople, []Role{Administrator}, TokenAdministration},
 		{ActReadAudit, []Role{Administrator}, TokenAdministration},

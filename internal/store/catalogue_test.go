@@ -133,7 +133,7 @@ func TestNobodyDeletesButWhatIsNoRecord(t *testing.T) {
 func TestWhatIsInsertOnlyIsChangedByNobody(t *testing.T) {
 	t.Parallel()
 	db := storetest.New(t)
-	insertOnly := []string{"visit_entry", "webhook_event", "webhook_attempt", "plan_suspension_event", "visit_sign_off", "photo", "entry_photo", "record_log", "report", "report_site", "report_delivery", "watch_event", "letter_template", "letter_template_approval", "ladder", "letter_attempt", "letter_notice", "letter_bounce", "case_acknowledgement", "door_version", "door_leaf", "kept_clear_zone",
+	insertOnly := []string{"visit_entry", "webhook_event", "webhook_attempt", "plan_suspension_event", "visit_sign_off", "photo", "entry_photo", "record_log", "report", "report_site", "report_delivery", "watch_event", "calendar_feed_end", "letter_template", "letter_template_approval", "ladder", "letter_attempt", "letter_notice", "letter_bounce", "case_acknowledgement", "door_version", "door_leaf", "kept_clear_zone",
 		"component", "component_version", "revision", "revision_accessory", "extent", "sealed_code", "work_order_event", "audit_event", "qualification", "qualification_end", "change_log", "import_item", "device_model", "antenna", "accessory", "catalogue_correction", "backup_run", "shown_text", "force_series", "company_pack", "company_pack_activation", "instrument"}
 	for _, table := range insertOnly {
 		if found := lines(t, db, `select r.rolname from pg_roles r where r.rolname like 'lintel\_%' and r.rolname <> 'lintel_owner'
@@ -226,11 +226,11 @@ func unbroken() map[string]string {
 			work_order_pk work_order_id_key work_order_period_key working_terms_pk visiting_hours_pk closed_day_pk work_order_hold_pk work_order_hold_id_key route_plan_pk visit_pk visit_id_key visit_entry_pk visit_entry_id_key
 			visit_sign_off_pk visit_sign_off_id_key oddity_pk oddity_id_key photo_pk report_pk report_site_pk report_delivery_pk extent_pk coverage_pk notice_told_key job_run_pk
 			watch_pk watch_event_pk ladder_pk letter_template_pk letter_template_version_key letter_template_approval_pk company_pack_pk company_pack_activation_pk recomputation_pk recomputation_program_key catalogue_correction_pk instrument_pk letter_digest_key letter_bounce_pk case_acknowledgement_pk refused_address_pk letter_attempt_pk
-			webhook_pk webhook_delivery_pk finding_pk finding_id_key expected_crossing_pk kept_answer_pk out_of_service_case_pk out_of_service_case_id_key shown_text_pk force_series_pk`,
+			calendar_feed_pk calendar_feed_end_pk webhook_pk webhook_delivery_pk finding_pk finding_id_key expected_crossing_pk kept_answer_pk out_of_service_case_pk out_of_service_case_id_key shown_text_pk force_series_pk`,
 		"the program makes the id itself": `
 			import_run_pk webhook_event_pk webhook_attempt_pk plan_suspension_event_pk plan_suspension_event_id_key
 			door_version_pk door_version_id_key component_version_pk component_version_id_key change_log_pk audit_event_pk sealed_code_pk
-			session_pk session_id_key token_pk token_id_key sign_in_failure_pk notice_pk notice_id_key record_log_pk letter_pk letter_notice_pk backup_run_pk work_order_event_pk work_order_event_id_key`,
+			calendar_feed_secret_key session_pk session_id_key token_pk token_id_key sign_in_failure_pk notice_pk notice_id_key record_log_pk letter_pk letter_notice_pk backup_run_pk work_order_event_pk work_order_event_id_key`,
 		"the program numbers the rows below their parent, or takes each once": `
 			door_leaf_pk kept_clear_zone_pk revision_accessory_pk entry_photo_pk antenna_model_key antenna_name_key person_customer_pk person_site_pk
 			import_item_pk
@@ -249,7 +249,7 @@ func unbroken() map[string]string {
 			inspection_plan_interval_check inspection_plan_regime_check inspection_plan_days_check inspection_plan_month_check inspection_plan_grace_check plan_suspension_event_kind_check plan_suspension_event_reason_check work_order_kind_check visit_entry_kind_check
 			work_order_priority_check work_order_billing_check work_order_accident_check photo_media_type_check photo_size_check letter_template_kind_check report_delivery_way_check working_terms_minutes_check visiting_hours_minutes_check closed_day_where_check closed_day_days_check work_order_hold_minutes_check watch_event_kind_check`,
 		"the program writes these values, nobody sends them": `
-			webhook_state_check webhook_former_check webhook_delivery_state_check oddity_kind_check oddity_counts_check oddity_state_check oddity_explained_check import_run_sha256_check import_run_undone_check import_item_kind_check import_item_before_check
+			calendar_feed_secret_check calendar_feed_subject_check webhook_state_check webhook_former_check webhook_delivery_state_check oddity_kind_check oddity_counts_check oddity_state_check oddity_explained_check import_run_sha256_check import_run_undone_check import_item_kind_check import_item_before_check
 			recomputation_why_check recomputation_counts_check catalogue_correction_subject_check catalogue_correction_figures_check session_secret_check token_secret_check kept_answer_key_check kept_clear_zone_side_check extent_computable_check coverage_side_check coverage_share_check expected_crossing_side_check expected_crossing_order_check
 			sealed_code_kind_check work_order_plan_check work_order_event_kind_check work_order_state_check work_order_done_check job_run_state_check visit_attendance_check
 			visit_entry_sha256_check visit_sign_off_sha256_check photo_sha256_check finding_origin_check finding_severity_check finding_state_check
@@ -261,9 +261,9 @@ func unbroken() map[string]string {
 		"the row above is read in the same transaction, and nobody can delete it": `
 			webhook_delivery_webhook_fk webhook_delivery_event_fk webhook_attempt_delivery_fk import_item_run_fk company_pack_activation_pack_fk letter_template_approval_template_fk
 			report_portfolio_customer_fk report_site_report_fk qualification_person_fk qualification_end_qualification_fk kept_answer_person_fk session_person_fk token_person_fk person_customer_person_fk person_site_person_fk antenna_model_fk catalogue_correction_model_fk catalogue_correction_accessory_fk
-			watch_person_fk watch_visit_fk watch_event_watch_fk letter_attempt_letter_fk letter_notice_letter_fk letter_notice_notice_fk letter_bounce_letter_fk refused_address_letter_fk letter_report_fk report_delivery_report_fk working_terms_person_fk`,
+			calendar_feed_person_fk calendar_feed_end_feed_fk watch_person_fk watch_visit_fk watch_event_watch_fk letter_attempt_letter_fk letter_notice_letter_fk letter_notice_notice_fk letter_bounce_letter_fk refused_address_letter_fk letter_report_fk report_delivery_report_fk working_terms_person_fk`,
 		"the row above is read in the same transaction, and when its site changes hands in between the transaction is run again": `
-			site_party_site_fk door_site_fk door_version_door_fk door_leaf_version_fk kept_clear_zone_version_fk component_door_fk expected_crossing_door_fk component_version_component_fk
+			calendar_feed_site_fk site_party_site_fk door_site_fk door_version_door_fk door_leaf_version_fk kept_clear_zone_version_fk component_door_fk expected_crossing_door_fk component_version_component_fk
 			revision_component_fk revision_accessory_revision_fk extent_revision_fk coverage_door_fk sealed_code_site_fk inspection_plan_door_fk plan_suspension_event_plan_fk
 			work_order_door_fk work_order_plan_fk work_order_event_order_fk visit_site_fk visit_entry_door_fk visit_entry_visit_fk visit_sign_off_visit_fk oddity_visit_fk entry_photo_entry_fk
 			finding_door_fk shown_text_door_fk force_series_door_fk out_of_service_case_finding_fk notice_site_fk case_acknowledgement_case_fk report_door_fk report_site_fk report_site_site_fk report_delivery_site_fk visiting_hours_site_fk closed_day_site_fk work_order_hold_order_fk`,

@@ -145,11 +145,11 @@ func (t *Tx) PutHold(ctx context.Context, h fleet.OrderHold) error {
 }
 
 const sqlEndHold = `-- end_hold
-update work_order_hold set held = false where work_order_id = @work_order_id`
+update work_order_hold set held = false, recorded_at = @at, recorded_by = @by where work_order_id = @work_order_id`
 
 // EndHold ends the hold of an order.
-func (t *Tx) EndHold(ctx context.Context, orderID uuid.UUID) error {
-	_, err := exec(ctx, t, "end_hold", sqlEndHold, pgx.StrictNamedArgs{"work_order_id": orderID})
+func (t *Tx) EndHold(ctx context.Context, orderID uuid.UUID, at time.Time, by uuid.UUID) error {
+	_, err := exec(ctx, t, "end_hold", sqlEndHold, pgx.StrictNamedArgs{"work_order_id": orderID, "at": at, "by": by})
 	return err
 }
 

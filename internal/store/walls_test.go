@@ -89,9 +89,10 @@ func seenIn(column string) map[string]string {
 		sees[table] = "$1::uuid[] is not null" // every row
 	}
 	for _, table := range []string{"site", "site_party", "door", "door_version", "door_leaf", "kept_clear_zone", "component", "component_version", "revision", "revision_accessory",
-		"extent", "inspection_plan", "plan_suspension_event", "work_order", "visit", "visit_entry", "visit_sign_off", "entry_photo", "out_of_service_case", "report_site", "shown_text", "force_series"} {
+		"extent", "inspection_plan", "plan_suspension_event", "work_order", "visit", "visit_entry", "visit_sign_off", "entry_photo", "out_of_service_case", "report_site", "shown_text", "force_series", "calendar_feed"} {
 		sees[table] = mine
 	}
+	sees["calendar_feed_end"] = "feed_id in (select feed_id from calendar_feed where " + mine + ")"
 	sees["letter_template"], sees["letter_template_approval"] = "$1::uuid[] is null", "$1::uuid[] is null" // asked, and never seen
 	sees["company_pack"] = "pack_id = 'house@1' and exists (select from site where " + mine + ")"          // not the draft, nor what is planned
 	sees["company_pack_activation"] = "from_day < '2900-01-01' and exists (select from site where " + mine + ")"

@@ -128,6 +128,7 @@ begin
       insert into report (report_id, kind, canonical, sha256, pdf, pdf_sha256, made_at, made_by)
         values (md5(format('portfolio %s %s', c, s))::uuid, 'portfolio', text_, hash, 'pdf', sha256('pdf'), at, technician);
       insert into report_site values (c_, s_, md5(format('portfolio %s %s', c, s))::uuid);
+      insert into calendar_feed values (md5(format('feed %s %s', c, s))::uuid, sha256(s_::text::bytea), null, c_, s_, 'the caretaker', 'en', at, technician);
     end loop;
   end loop;
   insert into refused_address values ('old@owner.example', at, told, '550', null, null);
@@ -142,6 +143,8 @@ begin
   insert into letter_template_approval values (md5('letter text')::uuid, at, technician, 'Rosa Imhof, lawyer');
   insert into watch values (md5('watch')::uuid, technician, null, 'plant room', '', '2026-03-03 12:00+00', at, technician, at);
   insert into watch_event values (md5('watch')::uuid, md5('watch event')::uuid, 'ended', null, '', at, technician);
+  insert into calendar_feed values (md5('feed of a technician')::uuid, sha256('technician'), technician, null, null, '', 'en', at, technician);
+  insert into calendar_feed_end values (md5('feed of a technician')::uuid, at, technician), (md5('feed 2 1')::uuid, at, technician);
   insert into ladder values (md5('ladder')::uuid, '2026-03-03', '{"rungs": []}', at, technician);
   insert into webhook values (md5('webhook')::uuid, 'https://example.com/in', '{visit.signed}', '', 'disabled', 'person', null, 'test', 'sealed', null, null, null, 1, at, technician);
   insert into webhook_event values (md5('webhook event')::uuid, 'visit.signed', md5('visit 1 1')::uuid, '{}', at);

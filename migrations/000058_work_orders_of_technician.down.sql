@@ -1,0 +1,1 @@
+drop index concurrently work_order_assigned_idx;
