@@ -3,6 +3,7 @@ package console
 import (
 	"context"
 	"net/http"
+	"slices"
 	"strconv"
 
 	"lintel.example/lintel/internal/fleet"
@@ -51,6 +52,11 @@ func newRegionBars(r fleet.RegionForecast) regionBars {
 			SmoothY: barsHigh - high(m.SmoothMin), SmoothHigh: high(m.SmoothMin), RoomY: barsHigh - high(m.CapacityMin), Letter: int(month)})
 	}
 	return bars
+}
+
+// Nobody tells whether no technician goes to the region.
+func (r regionBars) Nobody() bool {
+	return !slices.ContainsFunc(r.Months, func(m fleet.MonthForecast) bool { return m.CapacityMin > 0 })
 }
 
 // TooMuch is how many minutes of work find no room, even once visits are done earlier.

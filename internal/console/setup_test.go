@@ -36,6 +36,7 @@ import (
 type desk struct {
 	*fleet.Fleet
 	db      storetest.DB
+	photos  string // their folder
 	people  *identity.People
 	rooms   console.Rooms
 	handler http.Handler
@@ -47,7 +48,12 @@ type desk struct {
 // newDesk begins on the morning of 3 March 2026.
 func newDesk(t testing.TB) *desk {
 	t.Helper()
-	d := &desk{db: storetest.New(t), now: time.Date(2026, 3, 3, 17, 0, 0, 0, time.UTC)}
+	return newDeskOn(t, storetest.New(t))
+}
+
+func newDeskOn(t testing.TB, db storetest.DB) *desk {
+	t.Helper()
+	d := &desk{db: db, photos: t.TempDir(), now: time.Date(2026, 3, 3, 17, 0, 0, 0, time.UTC)}
 	t.Cleanup(func() {
 		if t.Failed() {
 			t.Logf("the log:\n%s", &d.log)
@@ -72,7 +78,7 @@ func (d *desk) open(t testing.TB, database *store.Store) {
 	must(err)
 	hasher, err := identity.NewHasher(2)
 	must(err)
-	photos, err := store.OpenPhotoDir(t.TempDir())
+	photos, err := store.OpenPhotoDir(d.photos)
 	must(err)
 	t.Cleanup(func() { _ = photos.Close() })
 	now := func() time.Time { return d.now }

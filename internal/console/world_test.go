@@ -2,10 +2,14 @@ package console_test
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"image"
 	"image/png"
+	"io/fs"
 	"math"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -17,6 +21,7 @@ import (
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/seal"
+	"lintel.example/lintel/internal/store/storetest"
 )
 
 // world is a small company: two customers, three sites, and doors in every state.
@@ -58,9 +63,48 @@ type world struct {
 	visitAway, reportAway, sensorAway, token uuid.UUID
 }
 
+// The world is made once; every test gets a copy of its database and of its photos.
+var (
+	madeOnce    storetest.Filled
+	made        world
+	madePhotos  = map[string][]byte{} // by path
+	madeCounter uint64                // of ids
+)
+
 func newWorld(t testing.TB) *world {
 	t.Helper()
-	w := &world{desk: newDesk(t)}
+	db := madeOnce.New(t, func(db storetest.DB) {
+		w := &world{desk: newDeskOn(t, db)}
+		w.make(t)
+		made, madeCounter = *w, w.ids.Load()
+		if err := fs.WalkDir(os.DirFS(w.photos), ".", func(path string, entry fs.DirEntry, err error) error {
+			if err == nil && entry.Type().IsRegular() {
+				madePhotos[path], err = os.ReadFile(filepath.Join(w.photos, path))
+			}
+			return err
+		}); err != nil {
+			t.Fatal(err)
+		}
+	})
+	w := made
+	w.desk = newDeskOn(t, db)
+	w.ids.Store(madeCounter)
+	w.now = made.now
+	for path, data := range madePhotos {
+		path = filepath.Join(w.photos, path)
+		if err := errors.Join(os.MkdirAll(filepath.Dir(path), 0o700), os.WriteFile(path, data, 0o600)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, who := range []**somebody{&w.admin, &w.dispatcher, &w.technician, &w.support, &w.agent, &w.auditor} {
+		one := **who
+		one.desk, *who = w.desk, &one
+	}
+	return &w
+}
+
+func (w *world) make(t testing.TB) {
+	t.Helper()
 	w.staff(t)
 	w.places(t)
 	w.fit(t)
@@ -71,7 +115,6 @@ func newWorld(t testing.TB) *world {
 	w.ownRules(t)
 	w.ownLetters(t)
 	w.planRounds(t)
-	return w
 }
 
 func (w *world) staff(t testing.TB) {

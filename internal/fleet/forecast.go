@@ -47,7 +47,7 @@ type Forecast struct {
 	VisitLearnt  int              `json:"visit_learnt_from" doc:"Orders from which visit_min is learnt; 0: it is common practice without a source."`
 	Technicians  int              `json:"technicians" doc:"Those whose working terms are known."`
 	WithoutTerms []string         `json:"without_terms" doc:"Technicians who are not counted on: nobody said when they work."`
-	Regions      []RegionForecast `json:"regions" doc:"By name; the sites without a region come first."`
+	Regions      []RegionForecast `json:"regions" doc:"By name; the sites without a region come last."`
 	Moves        []ForecastMove   `json:"moves" doc:"Visits that find room in an earlier month, within the tolerance of their plans, by region and due day."`
 }
 
@@ -119,6 +119,7 @@ func (f *Fleet) Forecast(ctx context.Context, by identity.Actor, ask ForecastAsk
 	c = Forecast{From: duedate.DayIn(f.Now(), time.UTC), ForecastAsk: ask, VisitMin: usualMinutes("inspection"), WithoutTerms: []string{}, Regions: []RegionForecast{}, Moves: []ForecastMove{}}
 	due := dueLoad{from: c.From, until: c.firstDay(ask.Months).AddDays(-1), of: map[string][]duedate.Task{}, plans: map[string][]*ForecastPlan{}}
 	var technicians []RoundTechnician
+	var closed []ClosedDay
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
 		lastings, err := tx.Lastings(ctx, f.Now().AddDate(-2, 0, 0))
 		if err != nil {
@@ -133,6 +134,9 @@ func (f *Fleet) Forecast(ctx context.Context, by identity.Actor, ask ForecastAsk
 			return err
 		}
 		if technicians, err = tx.RoundTechnicians(ctx, f.Now()); err != nil {
+			return err
+		}
+		if closed, err = tx.ClosedDayPage(ctx, ClosedDayQuery{From: due.from, Until: due.until}); err != nil {
 			return err
 		}
 		for after := (uuid.UUID{}); ; {
@@ -150,7 +154,7 @@ func (f *Fleet) Forecast(ctx context.Context, by identity.Actor, ask ForecastAsk
 	if err != nil {
 		return c, err
 	}
-	c.regions(due, technicians)
+	c.regions(due, technicians, closed)
 	return c, nil
 }
 
@@ -209,12 +213,15 @@ func (l *dueLoad) add(plans []ForecastPlan, minutes float64) {
 }
 
 // regions holds the load of each region against the hours of those who go there.
-func (c *Forecast) regions(due dueLoad, technicians []RoundTechnician) {
+func (c *Forecast) regions(due dueLoad, technicians []RoundTechnician, closed []ClosedDay) {
 	var names []string
 	for region := range due.of {
 		names = append(names, region)
 	}
 	slices.Sort(names)
+	if len(names) > 0 && names[0] == "" {
+		names = append(names[1:], "") // the last
+	}
 	load := make([][]float64, len(names))
 	for r, name := range names {
 		load[r] = make([]float64, c.Months)
@@ -226,7 +233,7 @@ func (c *Forecast) regions(due dueLoad, technicians []RoundTechnician) {
 		}
 		c.Regions = append(c.Regions, of)
 	}
-	capacity := c.capacity(names, load, technicians)
+	capacity := c.capacity(names, load, technicians, closed)
 	for r, name := range names {
 		months := duedate.Smooth(due.of[name], c.From, capacity[r])
 		of := c.Regions[r].Months
@@ -253,7 +260,7 @@ func (c *Forecast) regions(due dueLoad, technicians []RoundTechnician) {
 
 // capacity is how many minutes each region has in each month. Who goes to several regions is shared among them so that all are filled alike, as far as
 // that can be.
-func (c *Forecast) capacity(regions []string, load [][]float64, technicians []RoundTechnician) [][]float64 {
+func (c *Forecast) capacity(regions []string, load [][]float64, technicians []RoundTechnician, closed []ClosedDay) [][]float64 {
 	capacity := make([][]float64, len(regions))
 	for r := range regions {
 		capacity[r] = make([]float64, c.Months)
@@ -270,7 +277,7 @@ func (c *Forecast) capacity(regions []string, load [][]float64, technicians []Ro
 		for r, name := range regions {
 			to[r] = len(t.Terms.Regions) == 0 || slices.Contains(t.Terms.Regions, name)
 		}
-		goes, hours = append(goes, to), append(hours, c.workingMinutes(*t.Terms))
+		goes, hours = append(goes, to), append(hours, c.workingMinutes(*t.Terms, closed))
 	}
 	for m := range c.Months {
 		for r, minutes := range shared(goes, func(t int) float64 { return hours[t][m] }, func(r int) float64 { return load[r][m] }, len(regions)) {
@@ -281,12 +288,12 @@ func (c *Forecast) capacity(regions []string, load [][]float64, technicians []Ro
 }
 
 // workingMinutes is how long somebody works for planned inspections in each month.
-func (c *Forecast) workingMinutes(w WorkingTerms) []float64 {
+func (c *Forecast) workingMinutes(w WorkingTerms, closed []ClosedDay) []float64 {
 	minutes := make([]float64, c.Months)
 	each := float64(w.Hours.ToMinute-w.Hours.FromMinute-(w.Break.ToMinute-w.Break.FromMinute)) * (1 - c.OtherPercent/100)
 	end := c.firstDay(c.Months)
 	for day := c.From; day.Before(end); day = day.AddDays(1) {
-		if slices.Contains(w.Weekdays, isoDay(day)) {
+		if slices.Contains(w.Weekdays, isoDay(day)) && !closedEverywhere(closed, day) {
 			minutes[duedate.MonthsFrom(c.From, day)] += each
 		}
 	}

@@ -502,7 +502,7 @@ func (r *routing) addTechnician(t *RoundTechnician) {
 	works := false
 	for n := range r.ask.Days {
 		day := r.ask.From.AddDays(n)
-		if !slices.Contains(t.Terms.Weekdays, isoDay(day)) || r.closedEverywhere(day) {
+		if !slices.Contains(t.Terms.Weekdays, isoDay(day)) || closedEverywhere(r.known.closed, day) {
 			continue
 		}
 		works = true
@@ -518,8 +518,8 @@ func (r *routing) addTechnician(t *RoundTechnician) {
 }
 
 // closedEverywhere tells whether nobody of the company works on a day.
-func (r *routing) closedEverywhere(d duedate.Day) bool {
-	return slices.ContainsFunc(r.known.closed, func(c ClosedDay) bool { return c.CustomerID == nil && c.Place == "" && c.Holds(d) })
+func closedEverywhere(closed []ClosedDay, d duedate.Day) bool {
+	return slices.ContainsFunc(closed, func(c ClosedDay) bool { return c.CustomerID == nil && c.Place == "" && c.Holds(d) })
 }
 
 // calendar are the working days of an order's site.

@@ -3,6 +3,8 @@
 //	func TestMain(m *testing.M) { os.Exit(storetest.Main(m)) }
 //	func TestX(t *testing.T)    { db := storetest.New(t); … }
 //
+// Where many tests begin with the same data, Filled makes it once and gives each of them a copy.
+//
 // The server is a private one for the test binary, in memory where there is room, started by the first New. With
 // LINTEL_TEST_DATABASE_URL (a superuser's URL) it is that server instead, whose roles lintel_… get a known password:
 // name a server for tests.
@@ -79,7 +81,40 @@ func New(t testing.TB) DB {
 	if err := binary.open(); err != nil {
 		t.Fatal(err)
 	}
-	name, err := binary.clone(t.Context(), t.Name())
+	return copyOf(t, binary.template)
+}
+
+// Filled is a database that is filled once, by the first test that needs it. Every test gets a copy of its own.
+type Filled struct {
+	once sync.Once
+	name string // "": it could not be filled
+}
+
+// New gives the test a copy, which goes when the test passes. The first test calls fill, with the database that is copied from then on: nothing that
+// fill opened on it may stay open.
+func (f *Filled) New(t testing.TB, fill func(DB)) DB {
+	t.Helper()
+	f.once.Do(func() {
+		db := New(t)
+		fill(db)
+		giveBack(t, "App", db.App)
+		giveBack(t, "Admin", db.Admin)
+		name := db.Name + "_filled"
+		if _, err := binary.admin.Exec(t.Context(), fmt.Sprintf("alter database %s rename to %s", db.Name, name)); err != nil {
+			t.Fatal(err)
+		}
+		binary.filled = append(binary.filled, name)
+		f.name = name
+	})
+	if f.name == "" {
+		t.Fatal("the database to copy was not filled: see the first test that asked for it")
+	}
+	return copyOf(t, f.name)
+}
+
+func copyOf(t testing.TB, template string) DB {
+	t.Helper()
+	name, err := binary.clone(t.Context(), template, t.Name())
 	if err != nil {
 		t.Fatalf("a database for the test: %v", err)
 	}
@@ -142,6 +177,7 @@ type server struct {
 	folder   string          // of the private server
 	admin    *pgxpool.Pool   // superuser, on the database "postgres"
 	template string
+	filled   []string // databases that are copied, too
 	clones   atomic.Int64
 }
 
@@ -249,11 +285,11 @@ func (s *server) url(user, database string) string {
 
 var notInName = regexp.MustCompile(`[^a-z0-9]+`)
 
-// clone copies the template. The copy's name tells the test; PostgreSQL cuts names at 63 bytes.
-func (s *server) clone(ctx context.Context, test string) (string, error) {
+// clone copies a database. The copy's name tells the test; PostgreSQL cuts names at 63 bytes.
+func (s *server) clone(ctx context.Context, template, test string) (string, error) {
 	slug := strings.Trim(notInName.ReplaceAllString(strings.ToLower(test), "_"), "_")
 	name := fmt.Sprintf("lintel_%d_%d_%.36s", os.Getpid(), s.clones.Add(1), slug)
-	if _, err := s.admin.Exec(ctx, fmt.Sprintf("create database %s owner lintel_owner template %s strategy file_copy", name, s.template)); err != nil {
+	if _, err := s.admin.Exec(ctx, fmt.Sprintf("create database %s owner lintel_owner template %s strategy file_copy", name, template)); err != nil {
 		return "", err
 	}
 	// Rights on the database itself are not copied.
@@ -285,8 +321,10 @@ func (s *server) close() error {
 			if _, err := s.admin.Exec(ctx, "alter database "+s.template+" is_template false"); err != nil {
 				return err
 			}
-			if err := s.drop(s.template); err != nil {
-				return err
+			for _, name := range append(s.filled, s.template) {
+				if err := s.drop(name); err != nil {
+					return err
+				}
 			}
 		}
 		s.admin.Close()
