@@ -4,7 +4,7 @@ update site_party set role = 'managing_agent' where role = 'named_person';
 alter table site_party
   force row level security,
   drop constraint site_party_role_check,
-  add constraint site_party_role_check check (role in ('owner', 'occupier', 'managing_agent', 'payer')) not valid;
+  add constraint site_party_role_check check (role in ('owner', 'occupier', 'managing_agent', 'payer'));
 alter table ladder no force row level security;
 delete from ladder where customer_id is not null;
 drop index ladder_effective_idx;

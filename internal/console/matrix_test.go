@@ -104,6 +104,7 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /closed-days/{closed_day_id}/cancel": {planners, "/closed-days/" + w.closed.String() + "/cancel", ""}, "POST /closed-days/{closed_day_id}/cancel": {planners, "/closed-days/" + w.closed.String() + "/cancel", ""},
 		"GET /work-orders/{work_order_id}/hold": {planners, "/work-orders/" + w.order + "/hold", ""}, "POST /work-orders/{work_order_id}/hold": {planners, "/work-orders/" + w.order + "/hold", ""},
 		"GET /alone": {staff, "/alone", ""}, "POST /alone": {staff, "/alone", ""}, "POST /alone/{watch_id}/events": {staff, "/alone/" + w.watch.String() + "/events", ""},
+		"GET /ladders": {office, "/ladders?customer=" + w.customer.CustomerID.String(), ""}, "POST /ladders": {"a", "/ladders", ""}, "GET /ladders/new": {"a", "/ladders/new", ""},
 		"GET /notices": {office, "/notices", ""}, "GET /jobs": {office, "/jobs", ""},
 		"GET /people": {staff, "/people", ""}, "POST /people": {"a", "/people", ""}, "GET /people/new": {"a", "/people/new", ""},
 		"GET /people/{person_id}": {staff, "/people/" + tech, ""}, "POST /people/{person_id}": {"a", "/people/" + tech, ""}, "POST /people/{person_id}/certificates": {planners, "/people/" + tech + "/certificates", ""},
