@@ -17,16 +17,19 @@ import (
 type RungBody struct {
 	Code       string   `json:"code" minLength:"1" maxLength:"40" doc:"Stable name, in small letters with underscores."`
 	OffsetDays int      `json:"offset_days" doc:"Days after the due day; negative: before it. On a holiday of the site the rung has its turn on the last working day before, never later."`
-	To         []string `json:"to" minItems:"1" doc:"Roles: owner, managing_agent, occupier, payer, dispatcher, administrator."`
+	To         []string `json:"to" minItems:"1" doc:"Roles: owner, managing_agent, occupier, payer, named_person (whom the owner has named for what stays undone), dispatcher, administrator."`
 	RepeatDays int      `json:"repeat_days,omitempty" doc:"Again every so many days,"`
 	Repeats    int      `json:"repeats,omitempty" doc:"so many times."`
+	Final      bool     `json:"final,omitempty" doc:"The parties' last notice: it states the risk in plain words."`
 }
 
 // LadderBody is what a client says of a ladder.
 type LadderBody struct {
 	EffectiveOn      string              `json:"effective_on" format:"date" doc:"From this day on, today at the earliest. What was sent before stays as it was."`
 	Reason           string              `json:"reason" minLength:"1" maxLength:"2000"`
-	Rungs            []RungBody          `json:"rungs" minItems:"1" maxItems:"40"`
+	CustomerID       *uuid.UUID          `json:"customer_id,omitempty" format:"uuid" doc:"The ladder is this customer's own and goes before the company's, with all that it says but the office's zone. Absent: the company's."`
+	Rungs            []RungBody          `json:"rungs" maxItems:"40" doc:"None: the company's ladder holds for the customer again."`
+	OutOfService     []RungBody          `json:"out_of_service_rungs,omitempty" maxItems:"40" doc:"Climbed by the inspections of a door that is out of service as unsafe, secured or not. Absent: by the same rungs."`
 	UnsafeAgainHours int                 `json:"unsafe_again_hours" minimum:"1" maximum:"168" doc:"After so many hours an unsafe door is told again, until somebody acknowledges."`
 	OfficeTimeZone   string              `json:"office_time_zone" doc:"IANA zone of dispatchers and administrators."`
 	MailFrom         string              `json:"mail_from" doc:"Hour of the recipient from which mail that is not urgent goes out: 08:00."`
@@ -48,6 +51,10 @@ func newLadderItem(l fleet.Ladder) ladderItem {
 	for _, r := range l.Rungs {
 		item.Rungs = append(item.Rungs, RungBody(r))
 	}
+	for _, r := range l.OutOfServiceRungs {
+		item.OutOfService = append(item.OutOfService, RungBody(r))
+	}
+	item.CustomerID = someID(l.CustomerID)
 	for where, days := range l.Holidays {
 		for _, d := range days {
 			item.Holidays[where] = append(item.Holidays[where], d.String())
@@ -74,7 +81,8 @@ type ladderOut struct {
 }
 
 type ladderGetIn struct {
-	OnDay string `query:"on_day" format:"date" doc:"The ladder that holds on this day; today if absent."`
+	OnDay      string `query:"on_day" format:"date" doc:"The ladder that holds on this day; today if absent."`
+	CustomerID string `query:"customer_id" format:"uuid" doc:"The ladder that holds for this customer: its own, or else the company's."`
 }
 
 type ladderListOut struct {
@@ -95,7 +103,7 @@ func (a *API) ladderGet(ctx context.Context, by identity.Actor, in *ladderGetIn)
 	if err := read.faults.Err(); err != nil {
 		return nil, err
 	}
-	l, err := a.Fleet.LadderOn(ctx, by, day)
+	l, err := a.Fleet.LadderOn(ctx, by, day, optionalID(in.CustomerID))
 	if err != nil {
 		return nil, err
 	}
@@ -122,6 +130,12 @@ func (a *API) ladderPut(ctx context.Context, by identity.Actor, in *ladderPutIn)
 		OfficeTimeZone: b.OfficeTimeZone, MailFrom: b.MailFrom, MailUntil: b.MailUntil, RestDays: b.RestDays, Holidays: map[string][]duedate.Day{}}
 	for _, r := range b.Rungs {
 		l.Rungs = append(l.Rungs, duedate.Rung(r))
+	}
+	for _, r := range b.OutOfService {
+		l.OutOfServiceRungs = append(l.OutOfServiceRungs, duedate.Rung(r))
+	}
+	if b.CustomerID != nil {
+		l.CustomerID = *b.CustomerID
 	}
 	for where, days := range b.Holidays {
 		for i, d := range days {

@@ -69,7 +69,7 @@ type partyListOut struct {
 // StandingBody is what a client says of a party's standing to a site.
 type StandingBody struct {
 	PartyID uuid.UUID `json:"party_id" format:"uuid"`
-	Role    string    `json:"role" enum:"owner,occupier,managing_agent,payer"`
+	Role    string    `json:"role" enum:"owner,occupier,managing_agent,payer,named_person"`
 	FromDay string    `json:"from_day" format:"date" doc:"The first day."`
 	ToDay   string    `json:"to_day,omitempty" format:"date" doc:"The last day; absent while it goes on."`
 }

@@ -228,6 +228,9 @@ func (c *Console) routes() []route {
 
 		{"GET /trends", identity.ActReadOffice, c.crossings},
 		{"GET /notices", identity.ActReadOffice, c.notices},
+		{"GET /ladders", identity.ActReadOffice, c.ladders},
+		{"POST /ladders", identity.ActSetLadder, c.ladderMake},
+		{"GET /ladders/new", identity.ActSetLadder, c.ladderNew},
 		{"GET /alone", identity.ActWatch, c.watches},
 		{"POST /alone", identity.ActWatch, c.watchBegin},
 		{"POST /alone/{watch_id}/events", identity.ActWatch, c.watchEvent},

@@ -107,6 +107,7 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /alone": {staff, "/alone", ""}, "POST /alone": {staff, "/alone", ""}, "POST /alone/{watch_id}/events": {staff, "/alone/" + w.watch.String() + "/events", ""},
 		"GET /calendar/{file}": {all + "n", fleet.CalendarPath(w.feedSecret), ""}, "GET /calendar-feeds": {"adto", "/calendar-feeds?site=" + w.site.SiteID.String(), ""}, "POST /calendar-feeds": {"adto", "/calendar-feeds", ""},
 		"GET /calendar-feeds/{feed_id}/revoke": {"adto", "/calendar-feeds/" + w.feed.String() + "/revoke", ""}, "POST /calendar-feeds/{feed_id}/revoke": {"ado", "/calendar-feeds/" + w.feed.String() + "/revoke", ""},
+		"GET /ladders": {office, "/ladders?customer=" + w.customer.CustomerID.String(), ""}, "POST /ladders": {"a", "/ladders", ""}, "GET /ladders/new": {"a", "/ladders/new", ""},
 		"GET /notices": {office, "/notices", ""}, "GET /jobs": {office, "/jobs", ""},
 		"GET /people": {staff, "/people", ""}, "POST /people": {"a", "/people", ""}, "GET /people/new": {"a", "/people/new", ""},
 		"GET /people/{person_id}": {staff, "/people/" + tech, ""}, "POST /people/{person_id}": {"a", "/people/" + tech, ""}, "POST /people/{person_id}/certificates": {planners, "/people/" + tech + "/certificates", ""},

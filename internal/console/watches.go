@@ -73,7 +73,7 @@ func (c *Console) watchesPage(ctx context.Context, q *request, f form, status in
 
 // officeZone is the zone of the company's own people.
 func (c *Console) officeZone(ctx context.Context, q *request) (*time.Location, error) {
-	l, err := c.Fleet.LadderOn(ctx, q.by, duedate.Day{})
+	l, err := c.Fleet.LadderOn(ctx, q.by, duedate.Day{}, uuid.Nil)
 	return location(l.OfficeTimeZone), err
 }
 

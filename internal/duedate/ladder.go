@@ -9,6 +9,7 @@ type Rung struct {
 	To         []string `json:"to"`                    // roles that are told
 	RepeatDays int      `json:"repeat_days,omitempty"` // again every so many days,
 	Repeats    int      `json:"repeats,omitempty"`     // so many times; then a person decides
+	Final      bool     `json:"final,omitempty"`       // the parties' last notice: it states the risk
 }
 
 // Ladder is a list of rungs, from the first to be sent to the last.
@@ -19,6 +20,7 @@ func DefaultLadder() Ladder {
 	care := []string{"owner", "managing_agent"}
 	all := []string{"owner", "managing_agent", "occupier", "dispatcher"}
 	grave := []string{"owner", "managing_agent", "occupier", "dispatcher", "administrator"}
+	named := []string{"named_person", "owner", "managing_agent", "occupier", "dispatcher", "administrator"}
 	return Ladder{
 		{Code: "order_made", OffsetDays: -60, To: []string{"dispatcher"}},
 		{Code: "due_in_30", OffsetDays: -30, To: care},
@@ -26,8 +28,27 @@ func DefaultLadder() Ladder {
 		{Code: "due_today", OffsetDays: 0, To: care},
 		{Code: "overdue", OffsetDays: 1, To: all},
 		{Code: "overdue_14", OffsetDays: 14, To: grave},
-		{Code: "overdue_30", OffsetDays: 30, To: grave, RepeatDays: 30, Repeats: 5},
+		{Code: "overdue_30", OffsetDays: 30, To: named, RepeatDays: 30, Repeats: 4},
+		{Code: "final_notice", OffsetDays: 180, To: named, Final: true},
 		{Code: "to_be_decided", OffsetDays: 210, To: []string{"dispatcher", "administrator"}}, // no more mail to the parties: a person decides
+	}
+}
+
+// OutOfServiceLadder is a ladder to begin with for the inspections of doors that are out of service as unsafe: whoever the owner has named
+// hears of it on the first day past due, and it ends sooner. Its days are common practice, no source.
+func OutOfServiceLadder() Ladder {
+	care := []string{"owner", "managing_agent"}
+	named := []string{"named_person", "owner", "managing_agent", "occupier", "dispatcher", "administrator"}
+	return Ladder{
+		{Code: "order_made", OffsetDays: -60, To: []string{"dispatcher"}},
+		{Code: "due_in_30", OffsetDays: -30, To: care},
+		{Code: "due_in_14", OffsetDays: -14, To: care},
+		{Code: "due_in_7", OffsetDays: -7, To: []string{"owner", "managing_agent", "dispatcher"}},
+		{Code: "due_today", OffsetDays: 0, To: []string{"owner", "managing_agent", "occupier", "dispatcher"}},
+		{Code: "overdue", OffsetDays: 1, To: named},
+		{Code: "overdue_7", OffsetDays: 7, To: named, RepeatDays: 7, Repeats: 2},
+		{Code: "final_notice", OffsetDays: 30, To: named, Final: true},
+		{Code: "to_be_decided", OffsetDays: 37, To: []string{"dispatcher", "administrator"}},
 	}
 }
 
@@ -56,6 +77,8 @@ func (l Ladder) Validate() error {
 			return fmt.Errorf("rungs[%d].to: nobody is told", i)
 		case rung.RepeatDays < 0 || rung.Repeats < 0 || (rung.RepeatDays == 0) != (rung.Repeats == 0):
 			return fmt.Errorf("rungs[%d].repeats: repeat_days and repeats come together, and neither is negative", i)
+		case rung.Final && (rung.OffsetDays <= 0 || rung.Repeats > 0):
+			return fmt.Errorf("rungs[%d].final: a final notice comes once, and after the due day", i)
 		case rung.Repeats > mostRepeats:
 			return fmt.Errorf("rungs[%d].repeats: %d is more than %d", i, rung.Repeats, mostRepeats)
 		}
@@ -83,7 +106,7 @@ type step struct {
 func (l Ladder) steps() (list []step) {
 	for i, r := range l {
 		for n := range r.Repeats + 1 {
-			s := step{Rung{Code: r.Code, OffsetDays: r.OffsetDays + n*r.RepeatDays, To: r.To}, i}
+			s := step{Rung{Code: r.Code, OffsetDays: r.OffsetDays + n*r.RepeatDays, To: r.To, Final: r.Final}, i}
 			if n > 0 {
 				s.Code = fmt.Sprintf("%s_again_%d", r.Code, n)
 			}

@@ -158,7 +158,7 @@ func (d Delivery) checkOn(report Report, site Site, now time.Time) error {
 
 // mailLetter makes the notice that a letter is sent to a party. Its mail is written and handed over like any other.
 func (f *Fleet) mailLetter(ctx context.Context, tx Tx, report Report, site Site, d *Delivery) error {
-	r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), site.Location()))
+	r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), site.Location()), []uuid.UUID{site.CustomerID})
 	if err != nil {
 		return err
 	}
@@ -233,7 +233,7 @@ func (f *Fleet) Addressees(ctx context.Context, by identity.Actor, reportID uuid
 		if err != nil {
 			return err
 		}
-		r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), site.Location()))
+		r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), site.Location()), []uuid.UUID{site.CustomerID})
 		if err != nil {
 			return err
 		}

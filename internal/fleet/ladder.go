@@ -17,10 +17,15 @@ import (
 
 // Ladder is who is told when about an inspection that is due, from a day on. It never changes: another one follows it.
 type Ladder struct {
-	LadderID    uuid.UUID      `json:"ladder_id"` // zero: what the program does until an administrator says otherwise
+	LadderID uuid.UUID `json:"ladder_id"` // zero: what the program does until an administrator says otherwise
+	// CustomerID is of a customer's own ladder, which goes before the company's; zero: the company's. One without rungs gives the customer
+	// back to the company's.
+	CustomerID  uuid.UUID      `json:"customer_id,omitzero"`
 	EffectiveOn duedate.Day    `json:"effective_on,omitzero"`
 	Reason      string         `json:"reason"`
 	Rungs       duedate.Ladder `json:"rungs"`
+	// OutOfServiceRungs are climbed by the inspections of a door that is out of service as unsafe, secured or not; none: by the same rungs.
+	OutOfServiceRungs duedate.Ladder `json:"out_of_service_rungs,omitempty"`
 	// UnsafeAgainHours is after how many hours an unsafe door is told again, until somebody acknowledges.
 	UnsafeAgainHours int    `json:"unsafe_again_hours"`
 	OfficeTimeZone   string `json:"office_time_zone"` // of dispatchers and administrators
@@ -36,7 +41,7 @@ type Ladder struct {
 
 // toldRoles are the roles that a rung may tell: parties of the site, then the office.
 func toldRoles() []string {
-	return []string{"owner", "managing_agent", "occupier", "payer", "dispatcher", "administrator"}
+	return append(standingRoles(), "dispatcher", "administrator")
 }
 
 func ofOffice(role string) bool { return role == "dispatcher" || role == "administrator" }
@@ -44,12 +49,56 @@ func ofOffice(role string) bool { return role == "dispatcher" || role == "admini
 // DefaultLadder is what holds until an administrator says otherwise.
 func DefaultLadder() Ladder {
 	return Ladder{Reason: "built in", UnsafeAgainHours: 24, OfficeTimeZone: "UTC", MailFrom: "08:00", MailUntil: "18:00", RestDays: []string{"saturday", "sunday"},
-		Rungs: duedate.DefaultLadder()}
+		Rungs: duedate.DefaultLadder(), OutOfServiceRungs: duedate.OutOfServiceLadder()}
+}
+
+// RungsFor are the rungs that an inspection climbs.
+func (l Ladder) RungsFor(outOfService bool) duedate.Ladder {
+	if outOfService && len(l.OutOfServiceRungs) > 0 {
+		return l.OutOfServiceRungs
+	}
+	return l.Rungs
+}
+
+// earliest is on how many days after the due day something has its turn first; negative: before it.
+func (l Ladder) earliest() (days int) {
+	for _, rungs := range []duedate.Ladder{l.Rungs, l.OutOfServiceRungs} {
+		if len(rungs) > 0 {
+			days = min(days, rungs[0].OffsetDays)
+		}
+	}
+	return days
+}
+
+// unsafeAgain is after how long an unsafe door is told again.
+func (l Ladder) unsafeAgain() time.Duration { return time.Duration(l.UnsafeAgainHours) * time.Hour }
+
+// ladders are the ladders that hold on a day: the company's, and those of customers.
+type ladders struct {
+	company Ladder
+	of      map[uuid.UUID]Ladder
+}
+
+// earliest is the least of all.
+func (l ladders) earliest() int {
+	days := l.company.earliest()
+	for _, own := range l.of {
+		days = min(days, own.earliest())
+	}
+	return days
+}
+
+// forCustomer gives a customer's own ladder, else the company's.
+func (l ladders) forCustomer(id uuid.UUID) Ladder {
+	if own, ok := l.of[id]; ok {
+		return own
+	}
+	return l.company
 }
 
 type ladderRows interface {
-	// LadderOn gives the ladder in force on a day; false when nobody has made one for it.
-	LadderOn(ctx context.Context, day duedate.Day) (Ladder, bool, error)
+	// LaddersOn gives the ladders in force on a day: the company's where somebody has made one, and those of the customers; nil: of all.
+	LaddersOn(ctx context.Context, day duedate.Day, customers []uuid.UUID) ([]Ladder, error)
 	LadderByID(ctx context.Context, id uuid.UUID) (Ladder, error)
 	// Ladders gives all, the newest first.
 	Ladders(ctx context.Context) ([]Ladder, error)
@@ -75,6 +124,11 @@ func (f *Fleet) PutLadder(ctx context.Context, by identity.Actor, l Ladder) (sav
 			return err
 		case l.EffectiveOn.Before(duedate.DayIn(f.Now(), l.office())):
 			return fault.At("/effective_on", "ladder_in_the_past")
+		}
+		if l.CustomerID != uuid.Nil {
+			if _, err := tx.CustomerByID(ctx, l.CustomerID); err != nil {
+				return asMember(err, "/customer_id")
+			}
 		}
 		if created, err = tx.InsertLadder(ctx, l); err != nil {
 			return err
@@ -106,27 +160,14 @@ func (l Ladder) check() error {
 	if l.EffectiveOn.IsZero() {
 		faults.Add("/effective_on", "date_missing")
 	}
-	if len(l.Rungs) == 0 || len(l.Rungs) > 40 {
-		faults.Add("/rungs", "out_of_range", "least", 1, "greatest", 40)
+	if l.CustomerID == uuid.Nil && len(l.Rungs) == 0 || len(l.Rungs) > mostRungs {
+		faults.Add("/rungs", "out_of_range", "least", 1, "greatest", mostRungs)
 	}
-	for i, r := range l.Rungs {
-		at := fmt.Sprintf("/rungs/%d/", i)
-		if !rungCode.MatchString(r.Code) {
-			faults.Add(at+"code", "rung_code_unreadable")
-		}
-		if r.OffsetDays < -365 || r.OffsetDays > 3650 {
-			faults.Add(at+"offset_days", "out_of_range", "least", -365, "greatest", 3650)
-		}
-		if r.RepeatDays > 365 {
-			faults.Add(at+"repeat_days", "out_of_range", "least", 0, "greatest", 365)
-		}
-		for n, to := range r.To {
-			checkOneOf(&faults, fmt.Sprintf("%sto/%d", at, n), to, toldRoles()...)
-		}
+	if len(l.OutOfServiceRungs) > mostRungs || len(l.Rungs) == 0 && len(l.OutOfServiceRungs) > 0 {
+		faults.Add("/out_of_service_rungs", "out_of_range", "least", 0, "greatest", min(len(l.Rungs), 1)*mostRungs)
 	}
-	if err := l.Rungs.Validate(); err != nil {
-		faults.Add("/rungs", "rung_impossible", "reason", err.Error())
-	}
+	checkRungs(&faults, "/rungs", l.Rungs)
+	checkRungs(&faults, "/out_of_service_rungs", l.OutOfServiceRungs)
 	if l.UnsafeAgainHours < 1 || l.UnsafeAgainHours > 168 {
 		faults.Add("/unsafe_again_hours", "out_of_range", "least", 1, "greatest", 168)
 	}
@@ -150,6 +191,30 @@ func (l Ladder) check() error {
 		}
 	}
 	return faults.Err()
+}
+
+// mostRungs is how many rungs a ladder has at most.
+const mostRungs = 40
+
+func checkRungs(faults *fault.List, pointer string, rungs duedate.Ladder) {
+	for i, r := range rungs {
+		at := fmt.Sprintf("%s/%d/", pointer, i)
+		if !rungCode.MatchString(r.Code) {
+			faults.Add(at+"code", "rung_code_unreadable")
+		}
+		if r.OffsetDays < -365 || r.OffsetDays > 3650 {
+			faults.Add(at+"offset_days", "out_of_range", "least", -365, "greatest", 3650)
+		}
+		if r.RepeatDays > 365 {
+			faults.Add(at+"repeat_days", "out_of_range", "least", 0, "greatest", 365)
+		}
+		for n, to := range r.To {
+			checkOneOf(faults, fmt.Sprintf("%sto/%d", at, n), to, toldRoles()...)
+		}
+	}
+	if err := rungs.Validate(); err != nil {
+		faults.Add(pointer, "rung_impossible", "reason", err.Error())
+	}
 }
 
 const clock = "15:04"
@@ -221,22 +286,41 @@ func (l Ladder) hours(day duedate.Day, zone *time.Location) (from, until time.Ti
 	return at(l.MailFrom), at(l.MailUntil)
 }
 
-// ladderOn gives the ladder in force on a day.
-func (f *Fleet) ladderOn(ctx context.Context, tx Tx, day duedate.Day) (Ladder, error) {
-	l, found, err := tx.LadderOn(ctx, day)
-	if err != nil || found {
-		return l, err
+// laddersOn gives the ladders in force on a day, for the customers; nil: for all.
+func (f *Fleet) laddersOn(ctx context.Context, tx Tx, day duedate.Day, customers []uuid.UUID) (ladders, error) {
+	hold := ladders{company: DefaultLadder(), of: map[uuid.UUID]Ladder{}}
+	list, err := tx.LaddersOn(ctx, day, customers)
+	for _, l := range list {
+		switch {
+		case l.CustomerID == uuid.Nil:
+			hold.company = l
+		case len(l.Rungs) > 0:
+			hold.of[l.CustomerID] = l
+		}
 	}
-	return DefaultLadder(), nil
+	return hold, err
 }
 
-// LadderOn gives the ladder that holds on a day; on the zero Day, today in the office.
-func (f *Fleet) LadderOn(ctx context.Context, by identity.Actor, day duedate.Day) (l Ladder, err error) {
+// ladderOn gives the company's ladder in force on a day.
+func (f *Fleet) ladderOn(ctx context.Context, tx Tx, day duedate.Day) (Ladder, error) {
+	l, err := f.laddersOn(ctx, tx, day, []uuid.UUID{})
+	return l.company, err
+}
+
+// LadderOn gives the ladder that holds on a day for a customer, its own or else the company's; on the zero Day, today; for nobody, the
+// company's.
+func (f *Fleet) LadderOn(ctx context.Context, by identity.Actor, day duedate.Day, customer uuid.UUID) (l Ladder, err error) {
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
 		if day.IsZero() {
 			day = duedate.DayIn(f.Now(), time.UTC)
 		}
-		l, err = f.ladderOn(ctx, tx, day)
+		if customer != uuid.Nil {
+			if _, err := tx.CustomerByID(ctx, customer); err != nil {
+				return err
+			}
+		}
+		all, err := f.laddersOn(ctx, tx, day, []uuid.UUID{customer})
+		l = all.forCustomer(customer)
 		return err
 	})
 	return l, err

@@ -503,7 +503,7 @@ func (f *Fleet) endLetter(ctx context.Context, tx Tx, l Letter, state, because s
 	}
 	about := notices[0]
 	if slices.ContainsFunc(notices, func(n NoticeDue) bool { return !isAlarm(n.Notice) }) {
-		r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), time.UTC))
+		r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), time.UTC), []uuid.UUID{})
 		if err != nil {
 			return err
 		}

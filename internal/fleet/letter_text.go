@@ -90,6 +90,7 @@ type digestLine struct {
 	siteID  uuid.UUID
 	gravity int // days past due; alarms come first
 	overdue bool
+	final   bool
 	dueOn   duedate.Day
 }
 
@@ -105,12 +106,15 @@ func (f *Fleet) digestWording(p words.Printer, notices []NoticeDue, args []any) 
 	}
 	slices.SortStableFunc(lines, func(a, b digestLine) int { return cmp.Compare(b.gravity, a.gravity) })
 	overdue := len(slices.DeleteFunc(slices.Clone(lines), func(l digestLine) bool { return !l.overdue }))
+	final := len(slices.DeleteFunc(slices.Clone(lines), func(l digestLine) bool { return !l.final }))
 	kind, count := "digest_due", len(lines)
 	switch {
 	case office:
 		kind = "digest_office"
 	case notices[0].Role == roleHolder:
 		kind = "digest_certificates"
+	case final > 0:
+		kind, count = "digest_final", final
 	case overdue > 0:
 		kind, count = "digest_overdue", overdue
 	}
@@ -170,6 +174,8 @@ func (f *Fleet) line(p words.Printer, n NoticeDue) digestLine {
 	l.gravity, l.overdue = days, days > 0
 	when := "due"
 	switch {
+	case n.Why.Final:
+		when, l.final = "final", true
 	case days > 0:
 		when = "overdue"
 	case days == 0:

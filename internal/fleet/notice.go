@@ -64,6 +64,7 @@ type Why struct {
 	Address    string      `json:"address,omitempty"`
 	Answer     string      `json:"answer,omitempty"`
 	Rung       string      `json:"rung,omitempty"` // of the notice that did not reach its recipient
+	Final      bool        `json:"final,omitempty"`
 }
 
 // Recipient is somebody who is to be told about a site.
@@ -83,6 +84,7 @@ type OrderDue struct {
 	DueOn                                   duedate.Day
 	Country, Jurisdiction, TimeZone         string
 	MovedAt                                 *time.Time // when the due day became this one, if notices were made for another
+	OutOfService                            bool       // the door is, as unsafe
 }
 
 func (o OrderDue) reason() string { return "work_order:" + o.WorkOrderID.String() }
@@ -139,11 +141,11 @@ func (f *Fleet) QueueNotices(ctx context.Context, asOf duedate.Day) (queued int6
 		var orders []OrderDue
 		var page int64
 		err := f.Store.InTx(ctx, identity.Program(), func(ctx context.Context, tx Tx) error {
-			round, err := f.newRound(ctx, tx, asOf)
+			round, err := f.newRound(ctx, tx, asOf, nil)
 			if err != nil {
 				return err
 			}
-			until := asOf.AddDays(mostHolidays - min(0, round.ladder.Rungs[0].OffsetDays))
+			until := asOf.AddDays(mostHolidays - round.ladders.earliest())
 			if orders, err = tx.OrdersDue(ctx, until, afterDay, afterID, noticePage); err != nil {
 				return err
 			}
@@ -169,7 +171,7 @@ type round struct {
 	*Fleet
 	tx      Tx
 	asOf    duedate.Day
-	ladder  Ladder
+	ladders ladders
 	office  []Recipient
 	parties map[uuid.UUID][]Recipient // by site
 	refused map[string]bool
@@ -178,15 +180,16 @@ type round struct {
 	passed  []uuid.UUID // waiting notices that a higher rung supersedes
 }
 
-func (f *Fleet) newRound(ctx context.Context, tx Tx, asOf duedate.Day) (*round, error) {
+// newRound begins one with the ladders of the customers; nil: of all.
+func (f *Fleet) newRound(ctx context.Context, tx Tx, asOf duedate.Day, customers []uuid.UUID) (*round, error) {
 	r := &round{Fleet: f, tx: tx, asOf: asOf, parties: map[uuid.UUID][]Recipient{}, refused: map[string]bool{}, told: map[string][]Notice{}}
 	var err error
-	if r.ladder, err = f.ladderOn(ctx, tx, asOf); err != nil {
+	if r.ladders, err = f.laddersOn(ctx, tx, asOf, customers); err != nil {
 		return nil, err
 	}
 	r.office, err = tx.OfficePeople(ctx)
 	for i := range r.office {
-		r.office[i].TimeZone = r.ladder.OfficeTimeZone
+		r.office[i].TimeZone = r.ladders.company.OfficeTimeZone
 	}
 	return r, err
 }
@@ -230,14 +233,15 @@ func (r *round) read(ctx context.Context, sites []uuid.UUID, reasons []string, o
 
 // order makes the notices of one order.
 func (r *round) order(o OrderDue) {
-	calendar := r.ladder.calendarOf([]string{o.Country, o.Jurisdiction})
-	rung, lower, ok := duedate.RungDue(r.ladder.Rungs, o.DueOn, r.asOf, calendar)
+	ladder := r.ladders.forCustomer(o.CustomerID)
+	calendar := ladder.calendarOf([]string{o.Country, o.Jurisdiction})
+	rung, lower, ok := duedate.RungDue(ladder.RungsFor(o.OutOfService), o.DueOn, r.asOf, calendar)
 	if !ok {
 		return
 	}
-	why := Why{AsOf: r.asOf, OffsetDays: &rung.OffsetDays}
-	if r.ladder.LadderID != uuid.Nil {
-		why.LadderID = &r.ladder.LadderID
+	why := Why{AsOf: r.asOf, OffsetDays: &rung.OffsetDays, Final: rung.Final}
+	if ladder.LadderID != uuid.Nil {
+		why.LadderID = &ladder.LadderID
 	}
 	base := Notice{CustomerID: o.CustomerID, SiteID: o.SiteID, DoorID: &o.DoorID, WorkOrderID: &o.WorkOrderID, Reason: o.reason(), DueOn: o.DueOn,
 		Rung: rung.Code, TurnOn: rung.Turn(o.DueOn, calendar), Why: why}
@@ -248,7 +252,7 @@ func (r *round) order(o OrderDue) {
 	}
 	for _, l := range lower {
 		passed := base
-		passed.Rung, passed.TurnOn, passed.Why.OffsetDays = l.Code, l.Turn(o.DueOn, calendar), &l.OffsetDays
+		passed.Rung, passed.TurnOn, passed.Why.OffsetDays, passed.Why.Final = l.Code, l.Turn(o.DueOn, calendar), &l.OffsetDays, l.Final
 		r.supersede(passed, r.recipients(o.SiteID, l.To), "higher_rung")
 	}
 	if behind {
@@ -352,7 +356,11 @@ func (r *round) to(n Notice, to Recipient) Notice {
 		}
 	}
 	if !n.Urgent {
-		n.NextTryAt = r.ladder.sendAt(r.asOf, zoneOr(to.TimeZone, r.ladder.office()), now)
+		ladder := r.ladders.company
+		if !ofOffice(to.Role) {
+			ladder = r.ladders.forCustomer(n.CustomerID)
+		}
+		n.NextTryAt = ladder.sendAt(r.asOf, zoneOr(to.TimeZone, r.ladders.company.office()), now)
 	}
 	return n
 }
@@ -404,7 +412,7 @@ func (f *Fleet) noticeCases(ctx context.Context, tx Tx, by identity.Actor, door 
 	if len(cases) == 0 {
 		return nil
 	}
-	r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), site.Location()))
+	r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), site.Location()), []uuid.UUID{site.CustomerID})
 	if err != nil {
 		return err
 	}
@@ -450,16 +458,23 @@ type CaseToRemind struct {
 func (f *Fleet) RemindOfUnsafeDoors(ctx context.Context) (queued int64, err error) {
 	err = f.Store.InTx(ctx, identity.Program(), func(ctx context.Context, tx Tx) error {
 		queued = 0
-		ladder, err := f.ladderOn(ctx, tx, duedate.DayIn(f.Now(), time.UTC))
+		ladders, err := f.laddersOn(ctx, tx, duedate.DayIn(f.Now(), time.UTC), nil)
 		if err != nil {
 			return err
 		}
-		every := time.Duration(ladder.UnsafeAgainHours) * time.Hour
-		cases, err := tx.CasesToRemind(ctx, f.Now().Add(-every))
+		soonest := ladders.company.unsafeAgain()
+		for _, l := range ladders.of {
+			soonest = min(soonest, l.unsafeAgain())
+		}
+		cases, err := tx.CasesToRemind(ctx, f.Now().Add(-soonest))
 		if err != nil {
 			return err
 		}
 		for _, c := range cases {
+			every := ladders.forCustomer(c.CustomerID).unsafeAgain()
+			if f.Now().Sub(c.FirstAt) < every {
+				continue
+			}
 			n, err := f.remind(ctx, tx, c, every)
 			if err != nil {
 				return err
@@ -472,7 +487,7 @@ func (f *Fleet) RemindOfUnsafeDoors(ctx context.Context) (queued int64, err erro
 }
 
 func (f *Fleet) remind(ctx context.Context, tx Tx, c CaseToRemind, every time.Duration) (int64, error) {
-	r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), zoneOr(c.TimeZone, time.UTC)))
+	r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), zoneOr(c.TimeZone, time.UTC)), []uuid.UUID{c.CustomerID})
 	if err != nil {
 		return 0, err
 	}

@@ -32,7 +32,7 @@ type Standing struct {
 	CustomerID, SiteID, StandingID uuid.UUID
 	PartyID                        uuid.UUID
 	PartyName                      string // as it is now; not part of the standing
-	Role                           string // owner, occupier, managing_agent, payer
+	Role                           string // owner, occupier, managing_agent, payer; named_person: whom the owner has named for what stays undone
 	FromDay                        duedate.Day
 	ToDay                          duedate.Day `json:",omitzero"` // zero: open
 	Version                        int
@@ -55,6 +55,11 @@ type StandingQuery struct {
 	AfterDay duedate.Day
 	AfterID  uuid.UUID
 	Limit    int
+}
+
+// standingRoles are what a party may be to a site.
+func standingRoles() []string {
+	return []string{"owner", "managing_agent", "occupier", "payer", "named_person"}
 }
 
 type partyRows interface {
@@ -182,7 +187,7 @@ func (f *Fleet) PutStanding(ctx context.Context, by identity.Actor, s Standing, 
 
 func (f *Fleet) checkStanding(s Standing) error {
 	var faults fault.List
-	checkOneOf(&faults, "/role", s.Role, "owner", "occupier", "managing_agent", "payer")
+	checkOneOf(&faults, "/role", s.Role, standingRoles()...)
 	if s.FromDay.IsZero() {
 		faults.Add("/from_day", "date_missing")
 	}

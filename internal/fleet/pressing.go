@@ -50,7 +50,7 @@ func (f *Fleet) TellOfPassedDays(ctx context.Context) (queued int64, err error) 
 		if err != nil || len(list) == 0 {
 			return err
 		}
-		r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), time.UTC))
+		r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), time.UTC), []uuid.UUID{})
 		if err != nil {
 			return err
 		}

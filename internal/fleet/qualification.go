@@ -145,7 +145,7 @@ const expiryToldDays = 60
 // its turn, the lower ones written down as superseded.
 func (f *Fleet) queueExpiries(ctx context.Context, asOf duedate.Day) (queued int64, err error) {
 	err = f.Store.InTx(ctx, identity.Program(), func(ctx context.Context, tx Tx) error {
-		r, err := f.newRound(ctx, tx, asOf)
+		r, err := f.newRound(ctx, tx, asOf, []uuid.UUID{})
 		if err != nil {
 			return err
 		}
@@ -171,12 +171,12 @@ func (f *Fleet) queueExpiries(ctx context.Context, asOf duedate.Day) (queued int
 }
 
 func (r *round) holder(c CertificateDue) Recipient {
-	return Recipient{Role: roleHolder, ID: c.HolderID, Name: c.Name, Addresses: AddressesOf(c.Email, ""), Language: c.Language, TimeZone: r.ladder.OfficeTimeZone}
+	return Recipient{Role: roleHolder, ID: c.HolderID, Name: c.Name, Addresses: AddressesOf(c.Email, ""), Language: c.Language, TimeZone: r.ladders.company.OfficeTimeZone}
 }
 
 // expiry makes the notices of one certificate.
 func (r *round) expiry(c CertificateDue, holder Recipient) {
-	calendar := r.ladder.calendarOf(nil)
+	calendar := r.ladders.company.calendarOf(nil)
 	rung, lower, ok := duedate.RungDue(duedate.ExpiryLadder(), c.ValidUntil, r.asOf, calendar)
 	if !ok {
 		return

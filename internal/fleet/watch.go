@@ -329,7 +329,7 @@ func (f *Fleet) AlarmWatches(ctx context.Context) (told int64, err error) {
 
 // alarmWatch makes the notices of the step that has its turn. After a standstill only the latest step is told.
 func (f *Fleet) alarmWatch(ctx context.Context, tx Tx, w Watch, addresses map[string]bool) (int64, error) {
-	r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), time.UTC))
+	r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), time.UTC), []uuid.UUID{})
 	if err != nil {
 		return 0, err
 	}

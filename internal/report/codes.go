@@ -39,7 +39,7 @@ func codes(kind string) []string {
 	case "component":
 		return []string{"operator", "control", "power_supply", "battery", "mode_selector", "lock", "sensor", "activation", "safety_device", "leaf_hardware"}
 	case "party":
-		return []string{"owner", "occupier", "managing_agent", "payer"}
+		return []string{"owner", "occupier", "managing_agent", "payer", "named_person"}
 	case "purpose":
 		return []string{"activation", "presence"}
 	case "outcome":

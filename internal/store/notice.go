@@ -21,11 +21,12 @@ type orderDueRow struct {
 	Jurisdiction string
 	TimeZone     string
 	MovedAt      *time.Time
+	OutOfService bool
 }
 
 func (r orderDueRow) order() fleet.OrderDue {
 	return fleet.OrderDue{CustomerID: r.CustomerID, SiteID: r.SiteID, DoorID: r.DoorID, WorkOrderID: r.WorkOrderID, DueOn: day(&r.DueOn),
-		Country: r.Country, Jurisdiction: r.Jurisdiction, TimeZone: r.TimeZone, MovedAt: r.MovedAt}
+		Country: r.Country, Jurisdiction: r.Jurisdiction, TimeZone: r.TimeZone, MovedAt: r.MovedAt, OutOfService: r.OutOfService}
 }
 
 // An order was moved when notices were made for another due day: of itself, or of an order of the same plan that was
@@ -38,7 +39,8 @@ select o.customer_id, o.site_id, o.door_id, o.work_order_id, o.due_on, s.country
   then coalesce((select min(c.at) from change_log c where c.subject_kind = 'work_order' and c.subject_id = o.work_order_id
     and c.at > coalesce((select max(b.at) from change_log b where b.subject_kind = 'work_order' and b.subject_id = o.work_order_id
       and (b.body->>'DueOn')::date <> o.due_on), '-infinity')), o.recorded_at)
-  end as moved_at
+  end as moved_at,
+  exists (select from out_of_service_case c where c.door_id = o.door_id and c.state <> 'ended') as out_of_service
 from work_order o join site s on s.site_id = o.site_id
 where o.state = 'open' and o.kind = 'inspection' and o.due_on <= @until and (o.due_on, o.work_order_id) > (@after_day, @after_id)
 order by o.due_on, o.work_order_id limit @limit

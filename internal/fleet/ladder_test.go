@@ -1,0 +1,153 @@
+package fleet_test
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/google/uuid"
+
+	"lintel.example/lintel/internal/duedate"
+	"lintel.example/lintel/internal/fault"
+	"lintel.example/lintel/internal/fleet"
+)
+
+// ladderFrom is the built-in ladder from a day on.
+func (r *rig) ladderFrom(on string) fleet.Ladder {
+	l := fleet.DefaultLadder()
+	l.LadderID, l.EffectiveOn, l.Reason = r.id(), day(on), "agreed with the customer"
+	return l
+}
+
+func (r *rig) putLadder(t testing.TB, l fleet.Ladder) {
+	t.Helper()
+	if _, created, err := r.PutLadder(t.Context(), dispatcher, l); err != nil || !created {
+		t.Fatal(created, err)
+	}
+}
+
+func TestACustomersOwnLadderGoesBeforeTheCompanysUntilItIsGivenBack(t *testing.T) {
+	t.Parallel()
+	r, post, plan := noticeWorld(t) // due on 20 March
+	others := r.site(t, r.customer(t, "Heron Halls").CustomerID, "Hall")
+	r.standing(t, others, r.partyAt(t, fleet.Party{Name: "Heron", Email: "heron@halls.example"}), "owner", "2020-01-01", "")
+	r.dueDoor(t, others.SiteID, "Hall door", "2026-03-20")
+	r.generate(t, day("2026-03-03"))
+	own := r.ladderFrom("2026-03-03")
+	own.CustomerID, own.OutOfServiceRungs = plan.CustomerID, nil
+	own.Rungs = duedate.Ladder{{Code: "in_ten_days", OffsetDays: -10, To: []string{"owner"}}, {Code: "late", OffsetDays: 20, To: []string{"owner"}}}
+	r.putLadder(t, own)
+	sent := map[string][]string{}
+	night := func(d duedate.Day) {
+		t.Helper()
+		r.now = fiveUTC(d)
+		r.queue(t, d.String())
+		r.send(t)
+		if list := addresses(post.collect()); len(list) > 0 {
+			sent[d.String()] = list
+		}
+	}
+	for d := day("2026-03-03"); d.Before(day("2026-03-23")); d = d.AddDays(1) {
+		night(d)
+	}
+	back := r.ladderFrom("2026-03-23")
+	back.CustomerID, back.Rungs, back.OutOfServiceRungs = plan.CustomerID, nil, nil
+	r.putLadder(t, back)
+	for d := day("2026-03-23"); d.Before(day("2026-04-05")); d = d.AddDays(1) {
+		night(d)
+	}
+	heron := []string{"heron@halls.example"}
+	want := map[string][]string{
+		"2026-03-03": heron, "2026-03-13": heron, "2026-03-20": heron, "2026-03-21": heron, // by the company's
+		"2026-03-10": {"owner@kestrel.example"},                          // by their own
+		"2026-03-23": {"agent@kestrel.example", "owner@kestrel.example"}, // that it is overdue, once the company's holds again
+		"2026-04-03": {"agent@kestrel.example", "heron@halls.example", "owner@kestrel.example"}}
+	for d := day("2026-03-03"); d.Before(day("2026-04-05")); d = d.AddDays(1) {
+		if got := sent[d.String()]; !slices.Equal(got, want[d.String()]) {
+			t.Errorf("on %s: %v, want %v", d, got, want[d.String()])
+		}
+	}
+}
+
+func TestTheInspectionOfADoorOutOfServiceClimbsItsOwnRungs(t *testing.T) {
+	t.Parallel()
+	a, post, owner, _ := unsafeDoor(t) // due on 10 March
+	named := a.partyAt(t, fleet.Party{Name: "Vale", Email: "vale@board.example"})
+	a.standing(t, a.site, named, "named_person", "2020-01-01", "")
+	a.now = fiveUTC(day("2026-03-11"))
+	a.queue(t, "2026-03-11")
+	a.send(t)
+	post.collect()
+	wantTold(t, a.told(t, named.PartyID), "overdue sent")
+	if got := a.told(t, owner.PartyID); !slices.Contains(got, "overdue sent") || !slices.Contains(got, "due_in_14 superseded higher_rung") {
+		t.Errorf("the owner's record says %q", got)
+	}
+}
+
+func TestWhoeverTheOwnerHasNamedHearsOfAnOrdinaryDoorLater(t *testing.T) {
+	t.Parallel()
+	r, _, plan := noticeWorld(t)
+	site, err := r.Site(t.Context(), dispatcher, plan.SiteID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	named := r.partyAt(t, fleet.Party{Name: "Vale", Email: "vale@board.example"})
+	r.standing(t, site, named, "named_person", "2020-01-01", "")
+	for _, d := range []string{"2026-03-21", "2026-04-16"} {
+		r.queue(t, d)
+	}
+	wantTold(t, r.told(t, named.PartyID))
+	r.queue(t, "2026-04-17") // thirty days past due are on a Sunday
+	wantTold(t, r.told(t, named.PartyID), "overdue_30 queued")
+}
+
+func TestTheFinalNoticeStatesTheRiskAndIsTheLast(t *testing.T) {
+	t.Parallel()
+	r, post, _ := noticeWorld(t)
+	for _, d := range []string{"2026-09-16", "2026-10-16", "2027-03-01"} { // 180 and 210 days past due, and long after
+		r.now = fiveUTC(day(d))
+		r.queue(t, d)
+		r.send(t)
+	}
+	list := post.collect()
+	if !slices.Equal(addresses(list), []string{"agent@kestrel.example", "owner@kestrel.example"}) {
+		t.Fatalf("told %v", addresses(list))
+	}
+	for _, l := range list {
+		for _, part := range []string{"The risk, in plain words", "180 days", "last notice", "keep people away", "authority having jurisdiction", "no legal advice"} {
+			if !strings.Contains(strings.ReplaceAll(l.Text, "\n", " "), part) {
+				t.Errorf("the final notice lacks %q:\n%s", part, l.Text)
+			}
+		}
+		if !strings.HasPrefix(l.Subject, "FINAL NOTICE") || strings.Contains(l.Text+l.Subject+l.HTML, "⟦") {
+			t.Errorf("%s\n%s", l.Subject, l.Text)
+		}
+	}
+}
+
+func TestALadderThatMakesNoSenseIsRefusedByItsMember(t *testing.T) {
+	t.Parallel()
+	r := newFleet(t)
+	customer := r.customer(t, "Kestrel").CustomerID
+	for what, c := range map[string]struct {
+		change  func(l *fleet.Ladder)
+		pointer string
+	}{
+		"the company's without rungs":               {func(l *fleet.Ladder) { l.Rungs, l.OutOfServiceRungs = nil, nil }, "/rungs"},
+		"an unknown customer":                       {func(l *fleet.Ladder) { l.CustomerID = uuid.Nil; l.CustomerID[0] = 1 }, "/customer_id"},
+		"given back, but not for unsafe doors":      {func(l *fleet.Ladder) { l.CustomerID, l.Rungs = customer, nil }, "/out_of_service_rungs"},
+		"somebody unknown is told of unsafe doors":  {func(l *fleet.Ladder) { l.OutOfServiceRungs[2].To = []string{"mayor"} }, "/out_of_service_rungs/2/to/0"},
+		"a final notice before the due day":         {func(l *fleet.Ladder) { l.Rungs[1].Final = true }, "/rungs"},
+		"a final notice that comes again and again": {func(l *fleet.Ladder) { l.OutOfServiceRungs[6].Final = true }, "/out_of_service_rungs"},
+	} {
+		l := r.ladderFrom("2026-03-05")
+		c.change(&l)
+		_, _, err := r.PutLadder(t.Context(), dispatcher, l)
+		if list := fault.Of(err); len(list) == 0 || list[0].Pointer != c.pointer {
+			t.Errorf("%s: %v, want a fault at %s", what, err, c.pointer)
+		}
+	}
+	if n := r.count(t, `select count(*) from ladder`); n != 0 {
+		t.Errorf("%d ladders are there", n)
+	}
+}
