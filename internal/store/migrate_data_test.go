@@ -34,7 +34,29 @@ func TestMigrationsGoDownAndUpWithDataInEveryTable(t *testing.T) {
 	wantSameLines(t, all, in.content(t))
 }
 
+// What files before the purposes of plans cannot say ends when one goes back to them, and nothing else does.
+func TestPlansForOtherPurposesEndWhereOnlyInspectionsAreKnown(t *testing.T) {
+	t.Parallel()
+	in := newInstallation(t)
+	in.setup(t, "secret")
+	in.migrate(t)
+	in.fill(t)
+	if _, err := in.connect(t, in.adminURL).Exec(t.Context(), `with p as (
+			insert into inspection_plan (customer_id, site_id, door_id, plan_id, purpose, interval_months, regime, tolerance_days, lead_days, anchor_on, next_due, beside_from, active, version, recorded_at, recorded_by)
+			select customer_id, site_id, door_id, gen_random_uuid(), 'service', 6, 'anniversary', 30, 10, '2026-04-10', '2026-04-10', '2026-03-11', true, 1, recorded_at, recorded_by from inspection_plan
+			returning *)
+		insert into work_order (customer_id, site_id, door_id, work_order_id, kind, plan_id, period, due_on, state, recorded_at)
+		select customer_id, site_id, door_id, gen_random_uuid(), 'service', plan_id, next_due, next_due, 'open', recorded_at from p`); err != nil {
+		t.Fatal(err)
+	}
+	in.migrateDown(t, beforePurposes)
+	wantSameLines(t, "inspection false 2026-04-10 superseded 4\ninspection true 2026-03-10 open 4", strings.Join(in.column(t, in.adminURL, `select concat_ws(' ', o.kind, p.active, o.period, o.state, count(*))
+		from work_order o join inspection_plan p on p.plan_id = o.plan_id group by o.kind, p.active, o.period, o.state order by 1`), "\n"))
+	in.migrate(t)
+}
+
 const (
+	beforePurposes = 58
 	lastOfRiver  = 7  // the files up to here are copies of River's
 	lastOfTables = 13 // the next one raises the walls
 )
