@@ -50,7 +50,7 @@ func TestPlansForOtherPurposesEndWhereOnlyInspectionsAreKnown(t *testing.T) {
 		t.Fatal(err)
 	}
 	in.migrateDown(t, beforePurposes)
-	wantSameLines(t, "inspection false 2026-04-10 superseded 4\ninspection true 2026-03-10 open 4", strings.Join(in.column(t, in.adminURL, `select concat_ws(' ', o.kind, p.active, o.period, o.state, count(*))
+	wantSameLines(t, "inspection f 2026-04-10 superseded 4\ninspection t 2026-03-10 open 4", strings.Join(in.column(t, in.adminURL, `select concat_ws(' ', o.kind, p.active, o.period, o.state, count(*))
 		from work_order o join inspection_plan p on p.plan_id = o.plan_id group by o.kind, p.active, o.period, o.state order by 1`), "\n"))
 	in.migrate(t)
 }
