@@ -57,8 +57,8 @@ func TestPlansForOtherPurposesEndWhereOnlyInspectionsAreKnown(t *testing.T) {
 
 const (
 	beforePurposes = 58
-	lastOfRiver  = 7  // the files up to here are copies of River's
-	lastOfTables = 13 // the next one raises the walls
+	lastOfRiver    = 7  // the files up to here are copies of River's
+	lastOfTables   = 13 // the next one raises the walls
 )
 
 func (in installation) fill(t *testing.T) {
