@@ -213,3 +213,88 @@ func TestADoorHasOneActivePlanForEachPurposeAndAPlanKeepsIts(t *testing.T) {
 		t.Errorf("%v %v", lines, err)
 	}
 }
+
+// plans gives a door of the town a plan of inspections and one of service, and makes their orders of 3 March 2026.
+func (w *town) plans(t *testing.T, door uuid.UUID, inspection, service string) {
+	t.Helper()
+	for purpose, anchor := range map[string]string{"inspection": inspection, "service": service} {
+		if _, _, err := w.PutPlan(t.Context(), dispatcher, fleet.Plan{PlanID: w.id(), DoorID: door, Purpose: purpose, IntervalMonths: 12, Regime: duedate.Anniversary, ToleranceDays: 60,
+			LeadDays: 10, AnchorOn: day(anchor), Active: true}, 0); err != nil {
+			t.Fatal(err)
+		}
+	}
+	w.generate(t, day("2026-03-03"))
+}
+
+func TestARoutePlanDoesTheOrdersOfADoorsPlansAtOneCall(t *testing.T) {
+	t.Parallel()
+	w := newTown(t)
+	for _, who := range []uuid.UUID{w.east, w.west} {
+		if _, err := w.db.Admin.Exec(t.Context(), "insert into qualification (person_id, qualification_id, scheme, number, valid_from, valid_until, recorded_at) values ($1, $2, 'Inspector', '7', '2025-01-01', '2027-01-01', now())", who, w.id()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	far := w.call(t, "West", 38.58, -121.55, "2026-03-05")
+	w.plans(t, far.DoorID, "2026-03-06", "2026-04-20") // the service is due weeks after the plan's last day and is not looked ahead to
+	apart := w.call(t, "West", 38.59, -121.56, "2026-03-05")
+	w.plans(t, apart.DoorID, "2026-03-06", "2026-04-20")
+	late := w.ordersOf(t, fleet.WorkOrderQuery{DoorID: apart.DoorID, Kind: "service"})[0]
+	if _, err := w.AssignWorkOrder(t.Context(), dispatcher, late.WorkOrderID, nil, day("2026-04-15"), late.Version); err != nil { // somebody has planned it apart
+		t.Fatal(err)
+	}
+	p := w.plan(t)
+	at := map[uuid.UUID][]fleet.RouteStop{}
+	for _, s := range p.Shifts {
+		for i, stop := range s.Stops {
+			at[stop.DoorID] = append(at[stop.DoorID], stop)
+			if stop.With != nil && (i == 0 || s.Stops[i-1].WorkOrderID != *stop.With || !s.Stops[i-1].Leave.Equal(stop.Begin) || stop.KM != 0) {
+				t.Errorf("%+v does not follow %v", stop, *stop.With)
+			}
+		}
+	}
+	kinds := func(door uuid.UUID) (list []string) {
+		for _, stop := range at[door] {
+			kind := stop.Kind
+			if stop.With != nil {
+				kind += " with it"
+			}
+			list = append(list, kind)
+		}
+		slices.Sort(list)
+		return list
+	}
+	if got := kinds(far.DoorID); !slices.Equal(got, []string{"call_out", "inspection", "service with it"}) {
+		t.Errorf("at the door: %v, left %+v", got, p.Left)
+	}
+	if got := kinds(apart.DoorID); !slices.Equal(got, []string{"call_out", "inspection"}) {
+		t.Errorf("at the door whose service is planned apart: %v", got)
+	}
+	_, done, err := w.TakeOverRoutePlan(t.Context(), dispatcher, p.RoutePlanID)
+	if err != nil || done.Assigned != 5 {
+		t.Errorf("%+v %v", done, err)
+	}
+	list, err := w.CallOrders(t.Context(), dispatcher, []uuid.UUID{far.DoorID})
+	if err != nil || len(list) != 2 || list[0].Kind != "inspection" || list[1].Kind != "service" {
+		t.Errorf("%+v %v", list, err)
+	}
+	// A site that lets nobody stay for both has them done on two days.
+	brief := w.call(t, "West", 38.58, -121.54, "2026-03-05")
+	w.plans(t, brief.DoorID, "2026-03-06", "2026-03-06")
+	w.open(t, brief.SiteID, 9, 10, 1, 2, 3, 4, 5)
+	if _, err := w.CancelWorkOrder(t.Context(), dispatcher, brief.WorkOrderID, "not wanted", brief.Version); err != nil {
+		t.Fatal(err)
+	}
+	p = w.plan(t)
+	days := []string{}
+	for _, s := range p.Shifts {
+		for _, stop := range s.Stops {
+			if stop.DoorID == brief.DoorID && stop.Kind != "call_out" {
+				days = append(days, stop.Kind)
+			}
+		}
+	}
+	slices.Sort(days)
+	if !slices.Equal(days, []string{"inspection", "service"}) {
+		t.Errorf("an hour each day is open: %v, left %+v", days, p.Left)
+	}
+}

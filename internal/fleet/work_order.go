@@ -101,7 +101,16 @@ type WorkOrderQuery struct {
 	Limit                                int
 }
 
+// CallOrder is an open order of a plan; those of one door are done at one call, where nothing is held against it.
+type CallOrder struct {
+	DoorID, WorkOrderID uuid.UUID
+	Kind                string
+	DueOn               duedate.Day
+}
+
 type workOrderRows interface {
+	// CallOrders gives the open orders of the plans of doors, by their due days.
+	CallOrders(ctx context.Context, doors []uuid.UUID) ([]CallOrder, error)
 	WorkOrderByID(ctx context.Context, id uuid.UUID) (WorkOrder, error)
 	WorkOrderPage(ctx context.Context, q WorkOrderQuery) ([]WorkOrder, error)
 	ZonesInUse(ctx context.Context) ([]string, error)
@@ -367,6 +376,15 @@ func (f *Fleet) AssignWorkOrder(ctx context.Context, by identity.Actor, id uuid.
 		return err
 	})
 	return saved, err
+}
+
+// CallOrders gives the open orders of the plans of doors, by their due days: what one call at a door does.
+func (f *Fleet) CallOrders(ctx context.Context, by identity.Actor, doors []uuid.UUID) (list []CallOrder, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		list, err = tx.CallOrders(ctx, doors)
+		return err
+	})
+	return list, err
 }
 
 // WorkOrder gives one work order.

@@ -119,6 +119,23 @@ func (t *Tx) WorkOrderPage(ctx context.Context, q fleet.WorkOrderQuery) ([]fleet
 	return each(rows, workOrderRow.order), err
 }
 
+const sqlCallOrders = `-- call_orders
+select door_id, work_order_id, kind, due_on from work_order where door_id = any (@doors::uuid[]) and state = 'open' and plan_id is not null order by due_on, work_order_id`
+
+// CallOrders gives the open orders of the plans of doors.
+func (t *Tx) CallOrders(ctx context.Context, doors []uuid.UUID) ([]fleet.CallOrder, error) {
+	type row struct {
+		DoorID      uuid.UUID
+		WorkOrderID uuid.UUID
+		Kind        string
+		DueOn       time.Time
+	}
+	rows, err := query[row](ctx, t, "call_orders", sqlCallOrders, pgx.StrictNamedArgs{"doors": doors})
+	return each(rows, func(r row) fleet.CallOrder {
+		return fleet.CallOrder{DoorID: r.DoorID, WorkOrderID: r.WorkOrderID, Kind: r.Kind, DueOn: day(&r.DueOn)}
+	}), err
+}
+
 const sqlZonesInUse = `-- zones_in_use
 select distinct time_zone from site`
 
