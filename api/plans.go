@@ -14,6 +14,7 @@ import (
 )
 
 type PlanBody struct {
+	Purpose        string `json:"purpose,omitempty" enum:"inspection,fire_door,service" doc:"inspection if absent. What is done: a safety inspection, which a signed conclusion serves; the items of a fire door, or service, which are served when their order is said to be done. A door has one active plan for each; orders of several are made together where the tolerance of one has begun when that of another is made."`
 	IntervalMonths int    `json:"interval_months" minimum:"1" maximum:"120"`
 	Regime         string `json:"regime" enum:"anniversary,from_last,month_end,fixed_month" doc:"anniversary: on the day of anchor_on, every so many months; from_last: so many months after the last inspection; month_end: as from_last, to the end of the month; fixed_month: the end of one month, every so many years. A day that a month lacks becomes its last."`
 	FixedMonth     int    `json:"fixed_month,omitempty" minimum:"1" maximum:"12" doc:"Of the regime fixed_month, whose interval_months must be divisible by 12."`
@@ -45,7 +46,7 @@ type spanItem struct {
 
 func newPlanItem(p fleet.Plan) planItem {
 	item := planItem{PlanID: p.PlanID, DoorID: p.DoorID, NextDue: p.NextDue.String(), DueBy: p.DueBy.String(), OrdersFrom: p.OrdersFrom.String(), RegularDue: p.RegularDue.String(),
-		LongestMonths: p.LongestMonths, Version: p.Version, PlanBody: PlanBody{IntervalMonths: p.IntervalMonths, Regime: string(p.Regime), FixedMonth: int(p.FixedMonth),
+		LongestMonths: p.LongestMonths, Version: p.Version, PlanBody: PlanBody{Purpose: p.Purpose, IntervalMonths: p.IntervalMonths, Regime: string(p.Regime), FixedMonth: int(p.FixedMonth),
 			ToleranceDays: p.ToleranceDays, GraceDays: p.GraceDays, LeadDays: p.LeadDays, AnchorOn: p.AnchorOn.String(), FromHandover: p.FromHandover, Active: p.Active}}
 	for _, s := range p.Suspended {
 		item.Suspended = append(item.Suspended, spanItem{s.From.String(), s.Until.String()})
@@ -226,7 +227,7 @@ func (a *API) planPut(ctx context.Context, by identity.Actor, in *planPutIn) (*p
 	}
 	var read reader
 	b := in.Body
-	p := fleet.Plan{DoorID: in.DoorID, PlanID: in.PlanID, IntervalMonths: b.IntervalMonths, Regime: duedate.Regime(b.Regime), FixedMonth: time.Month(b.FixedMonth),
+	p := fleet.Plan{DoorID: in.DoorID, PlanID: in.PlanID, Purpose: b.Purpose, IntervalMonths: b.IntervalMonths, Regime: duedate.Regime(b.Regime), FixedMonth: time.Month(b.FixedMonth),
 		ToleranceDays: b.ToleranceDays, GraceDays: b.GraceDays, LeadDays: b.LeadDays, AnchorOn: read.day("/anchor_on", b.AnchorOn), FromHandover: b.FromHandover, Active: b.Active}
 	if err := read.faults.Err(); err != nil {
 		return nil, err

@@ -232,6 +232,7 @@ type plannedStop struct {
 	OtherMin  float64   `json:"other_min,omitempty" doc:"The detour there."`
 	Held      bool      `json:"held,omitempty"`
 	Late      bool      `json:"late,omitempty"`
+	With      string    `json:"with_order_id,omitempty" format:"uuid" doc:"The order at whose call it is done; absent: a call of its own."`
 	Moved     bool      `json:"moved,omitempty" doc:"It was planned otherwise."`
 }
 
@@ -276,7 +277,11 @@ func (a *API) newRoutePlanOut(by identity.Actor, p fleet.RoutePlan) *routePlanOu
 	for _, s := range p.Shifts {
 		shift := plannedShift{PersonID: s.PersonID, Name: s.Name, Day: s.Day.String(), Begins: s.Begins, Ends: s.Ends, DriveMin: s.DriveMin, KM: s.KM, Stops: []plannedStop{}}
 		for _, stop := range s.Stops {
-			shift.Stops = append(shift.Stops, plannedStop{PlannedOrder: newPlannedOrder(stop.RouteOrder), Arrive: stop.Arrive, Begin: stop.Begin, Leave: stop.Leave, KM: stop.KM,
+			with := ""
+			if stop.With != nil {
+				with = stop.With.String()
+			}
+			shift.Stops = append(shift.Stops, plannedStop{PlannedOrder: newPlannedOrder(stop.RouteOrder), With: with, Arrive: stop.Arrive, Begin: stop.Begin, Leave: stop.Leave, KM: stop.KM,
 				DetourMin: stop.DetourMin, Other: stop.Other, OtherMin: stop.OtherMin, Held: stop.Held, Late: stop.Late, Moved: stop.Moved})
 		}
 		b.Shifts = append(b.Shifts, shift)

@@ -86,6 +86,10 @@ func writePlan(out io.Writer, p fleet.RoutePlan, texts words.Printer) {
 			if stop.Urgency == "unsafe" || stop.Urgency == "overdue" {
 				fmt.Fprintf(out, ", %s", texts.Enum("route_urgency", stop.Urgency))
 			}
+			if stop.With != nil {
+				fmt.Fprintln(out, "; at the same call")
+				continue
+			}
 			fmt.Fprintf(out, "; %s more on the road", lasts(stop.DetourMin))
 			if stop.Other != "" && !stop.Held {
 				fmt.Fprintf(out, ", next best %s with %s", stop.Other, lasts(stop.OtherMin))

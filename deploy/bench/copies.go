@@ -3,11 +3,13 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 )
 
 // multiply copies the rows of the one door until there are enough: a site for every hundred doors, a customer for
-// every thousand. Rows are copied whole, with other ids, so that a new column needs nothing here.
-func (b *bench) multiply(ctx context.Context) error {
+// every thousand. Rows are copied whole, with other ids, so that a new column needs nothing here. A fleet of plans alone has doors without anything
+// in them.
+func (b *bench) multiply(ctx context.Context, plansAlone bool) error {
 	id := func(kind int, of string) string {
 		return fmt.Sprintf("'01900000-%04d-7000-8000-' || lpad(to_hex(%s), 12, '0')", kind, of)
 	}
@@ -29,8 +31,11 @@ func (b *bench) multiply(ctx context.Context) error {
 		{"revision", "1", revision},
 		{"extent", "1", revision + ", 'door_version_id', " + id(4, "i")},
 		{"coverage", "1", door},
-		{"inspection_plan", "1", door + ", 'plan_id', " + id(8, "i") + ", 'next_due', '2026-01-01'::date + i % 365"},
+		{"inspection_plan", "1", door + ", 'plan_id', " + id(8, "i") + ", 'next_due', '2026-01-01'::date + i % 365, 'due_by', null, 'orders_from', '2026-01-01'::date + i % 365 - 30"},
 	} {
+		if plansAlone && !slices.Contains([]string{"customer", "site", "door", "inspection_plan"}, c.table) {
+			continue
+		}
 		statement := fmt.Sprintf(`insert into %[1]s select copy.* from %[1]s as original cross join generate_series(0, $1 - 1, %[2]s) as i
 			cross join lateral jsonb_populate_record(original, jsonb_build_object(%[3]s)) as copy`, c.table, c.every, c.other)
 		if _, err := b.admin.Exec(ctx, statement, b.doors); err != nil {

@@ -149,7 +149,7 @@ func (b *bench) measure(ctx context.Context, only string) (lines []line, err err
 		return nil, err
 	}
 	began := time.Now()
-	if err := b.multiply(ctx); err != nil {
+	if err := b.multiply(ctx, only == "generation"); err != nil {
 		return nil, err
 	}
 	fmt.Fprintf(os.Stderr, "a fleet of %d doors, copied in %.0f s\n", b.doors, time.Since(began).Seconds())

@@ -112,6 +112,11 @@ type deviceLine struct {
 	Revision *fleet.Revision // nil: nobody has recorded any
 }
 
+// HasPlan tells whether a plan for a purpose is in force.
+func (d doorData) HasPlan(purpose string) bool {
+	return slices.ContainsFunc(d.Plans, func(p fleet.Plan) bool { return p.Active && p.Purpose == purpose })
+}
+
 func (c *Console) door(ctx context.Context, q *request) (answer, error) {
 	id, err := q.pathID("door_id")
 	if err != nil {
@@ -128,7 +133,7 @@ func (c *Console) door(ctx context.Context, q *request) (answer, error) {
 	}
 	data := doorData{Folder: folder, AsOf: asOf, Then: then && !asOf.IsZero(), Form: f, Today: duedate.DayIn(c.Now(), folder.Site.Location())}
 	for _, p := range folder.Plans {
-		if p.Active {
+		if p.Active && p.Purpose == fleet.Inspection {
 			data.Planned = true
 			data.Late = max(0, p.DueBy.DaysUntil(data.Today))
 		}

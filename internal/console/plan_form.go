@@ -23,7 +23,7 @@ type planFormData struct {
 }
 
 func (c *Console) planNew(ctx context.Context, q *request) (answer, error) {
-	return c.planNewPage(ctx, q, newForm(map[string]string{"plan_id": c.NewID().String(), "/interval_months": "12", "/regime": string(duedate.Anniversary), "/tolerance_days": "30", "/grace_days": "0", "/lead_days": "30"}), http.StatusOK)
+	return c.planNewPage(ctx, q, newForm(map[string]string{"plan_id": c.NewID().String(), "/purpose": fleet.Inspection, "/interval_months": "12", "/regime": string(duedate.Anniversary), "/tolerance_days": "30", "/grace_days": "0", "/lead_days": "30"}), http.StatusOK)
 }
 
 func (c *Console) planNewPage(ctx context.Context, q *request, f form, status int) (answer, error) {
@@ -44,7 +44,7 @@ func (c *Console) planPage(ctx context.Context, q *request, data planFormData, s
 }
 
 func (r *reader) plan(door, id uuid.UUID) fleet.Plan {
-	return fleet.Plan{DoorID: door, PlanID: id, IntervalMonths: r.number("/interval_months"), Regime: duedate.Regime(r.form.Value("/regime")), FixedMonth: time.Month(r.count("/fixed_month")),
+	return fleet.Plan{DoorID: door, PlanID: id, Purpose: r.form.Value("/purpose"), IntervalMonths: r.number("/interval_months"), Regime: duedate.Regime(r.form.Value("/regime")), FixedMonth: time.Month(r.count("/fixed_month")),
 		ToleranceDays: r.number("/tolerance_days"), GraceDays: r.count("/grace_days"), LeadDays: r.number("/lead_days"), AnchorOn: r.day("/anchor_on"), FromHandover: r.form.Value("/from_handover") != "", Active: true}
 }
 
@@ -118,7 +118,7 @@ func (c *Console) planPut(ctx context.Context, q *request) (answer, error) {
 	}
 	r := reader{form: &f, texts: q.texts}
 	plan, version := r.plan(present.DoorID, present.PlanID), r.number("version")
-	plan.Active = present.Active
+	plan.Active, plan.Purpose = present.Active, present.Purpose
 	if err = r.faults.Err(); err == nil {
 		_, _, err = c.Fleet.PutPlan(ctx, q.by, plan, version)
 	}

@@ -126,7 +126,7 @@ func TestADoorItsComponentsAndItsPlanAreMadeChangedAndEndedByForms(t *testing.T)
 	d.post(t, "/components/"+sensor, with(form, "/reason", "mended")).leads(t, door+"#fitted")
 	d.get(t, door).want(t, 200, "Q-1")
 
-	form = d.get(t, door+"/plans/new").want(t, 200, "New inspection plan").filled()
+	form = d.get(t, door+"/plans/new").want(t, 200, "New plan").filled()
 	plan := door + "/plans/" + form.Get("plan_id")
 	d.post(t, door+"/plans", with(form, "/anchor_on", "2026-05-01", "/interval_months", "often")).want(t, 422, "This is not a whole number.")
 	d.post(t, door+"/plans", with(form, "/interval_months", "6")).leads(t, door+"#work")

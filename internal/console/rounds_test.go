@@ -4,6 +4,8 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+
+	"github.com/google/uuid"
 )
 
 func TestADispatcherPlansRoutesAndTakesThemOver(t *testing.T) {
@@ -76,4 +78,30 @@ func TestClosedDaysAreEnteredShownAndTakenBack(t *testing.T) {
 	d.post(t, cancel, url.Values{}).leads(t, own)
 	d.get(t, own).want(t, 200).lacks(t, "stocktaking")
 	d.get(t, order).want(t, 200).lacks(t, "To be done by")
+}
+
+func TestADoorIsGivenAPlanOfServiceWhoseOrderIsDoneAtTheCallOfItsInspection(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	d, door := w.dispatcher, "/doors/"+w.late.DoorID.String()
+	page := d.get(t, door+"/plans/new")
+	page.want(t, 200, "What for", "items of a fire door")
+	form := url.Values{"plan_id": {page.hidden(t, "plan_id")}, "/purpose": {"service"}, "/interval_months": {"6"}, "/regime": {"anniversary"}, "/anchor_on": {"2026-03-20"}, "/tolerance_days": {"30"}, "/grace_days": {"0"}, "/lead_days": {"5"}}
+	d.post(t, door+"/plans", form).leads(t, door+"#work")
+	d.get(t, door).want(t, 200, "For service, every 6 months", "A plan for another purpose")
+	d.get(t, door+"/due").want(t, 200, "For service: Every 6 months")
+	if _, err := w.OpenDueWorkOrders(t.Context(), day("2026-03-04")); err != nil {
+		t.Fatal(err)
+	}
+	order := d.get(t, "/work-orders/"+w.orderPlan)
+	order.want(t, 200, "At the same call", "due on 20 March 2026")
+	d.get(t, "/work-orders?door="+w.late.DoorID.String()).want(t, 200, "and one more at the same call")
+	list, err := w.CallOrders(t.Context(), d.actor, []uuid.UUID{w.late.DoorID})
+	if err != nil || len(list) != 2 {
+		t.Fatal(list, err)
+	}
+	begun := w.technician.get(t, "/visits/new?site="+w.late.SiteID.String()+"&door="+w.late.DoorID.String()+"&order="+w.orderPlan)
+	for _, o := range list {
+		begun.source(t, `value="`+o.WorkOrderID.String()+`" checked`)
+	}
 }

@@ -40,8 +40,9 @@ type caseLine struct {
 type orderLine struct {
 	fleet.WorkOrder
 	Door, Site fleet.Name
-	Assigned   string // "": nobody
-	LateDays   int    // how many days the due day has passed at the site; 0: it has not
+	Assigned   string            // "": nobody
+	LateDays   int               // how many days the due day has passed at the site; 0: it has not
+	Call       []fleet.CallOrder // what else is done at the same call, where it was asked
 }
 
 // planLine is an inspection plan as lists show it.

@@ -207,11 +207,12 @@ func (c *Console) visitNew(ctx context.Context, q *request) (answer, error) {
 	return c.visitNewPage(ctx, q, fresh, http.StatusOK)
 }
 
-// tickOrders chooses the order from which the visit is begun, or else the inspections of the door that are open.
+// tickOrders chooses the order from which the visit is begun with what else the door's plans want, or else the inspections of the door that are open, too.
 func (c *Console) tickOrders(ctx context.Context, q *request, f form, door, order uuid.UUID) error {
 	open, err := c.Fleet.WorkOrders(ctx, q.by, fleet.WorkOrderQuery{State: "open", DoorID: door, Limit: 500})
+	planned := order == uuid.Nil || slices.ContainsFunc(open, func(o fleet.WorkOrder) bool { return o.WorkOrderID == order && o.PlanID != nil })
 	for _, o := range open {
-		if o.WorkOrderID == order || order == uuid.Nil && o.Kind == "inspection" {
+		if o.WorkOrderID == order || planned && o.PlanID != nil || order == uuid.Nil && o.Kind == "inspection" {
 			f.values.Add("/orders/"+door.String(), o.WorkOrderID.String())
 		}
 	}

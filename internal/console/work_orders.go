@@ -50,6 +50,9 @@ func (c *Console) orders(ctx context.Context, q *request) (answer, error) {
 		return nil, err
 	}
 	data := ordersData{Filter: f, Lines: c.orderLines(q, list, names), More: q.more(last)}
+	if err := c.withCalls(ctx, q, data.Lines); err != nil {
+		return nil, err
+	}
 	for _, id := range []uuid.UUID{query.CustomerID, query.SiteID, query.DoorID} {
 		if n, ok := names[id]; ok {
 			data.Narrow = append(data.Narrow, n.Text)
@@ -74,6 +77,29 @@ func (c *Console) technicians(ctx context.Context, q *request) ([]option, error)
 		}
 	}
 	return list, err
+}
+
+// withCalls adds to orders of plans what else is done at the same call.
+func (c *Console) withCalls(ctx context.Context, q *request, lines []orderLine) error {
+	var doors []uuid.UUID
+	wants := func(l orderLine) bool { return l.State == "open" && l.PlanID != nil }
+	for _, l := range lines {
+		if wants(l) {
+			doors = append(doors, l.DoorID)
+		}
+	}
+	if len(doors) == 0 {
+		return nil
+	}
+	all, err := c.Fleet.CallOrders(ctx, q.by, doors)
+	for i, l := range lines {
+		for _, o := range all {
+			if wants(l) && o.DoorID == l.DoorID && o.WorkOrderID != l.WorkOrderID {
+				lines[i].Call = append(lines[i].Call, o)
+			}
+		}
+	}
+	return err
 }
 
 type orderData struct {
@@ -117,6 +143,11 @@ func (c *Console) orderPage(ctx context.Context, q *request, id uuid.UUID, chang
 	if data.Technicians, err = c.technicians(ctx, q); err != nil {
 		return nil, err
 	}
+	lines := []orderLine{data.Order}
+	if err := c.withCalls(ctx, q, lines); err != nil {
+		return nil, err
+	}
+	data.Order = lines[0]
 	if o.State == "open" {
 		if data.DoBy, err = c.Fleet.OrderDoBy(ctx, q.by, o); err != nil {
 			return nil, err

@@ -100,10 +100,11 @@ type Repair struct {
 
 // Completion is a signed conclusion of an inspection.
 type Completion struct {
-	Day     duedate.Day // in the site's zone
-	VisitID uuid.UUID
-	EntryID uuid.UUID
-	Passed  bool
+	Day      duedate.Day // in the site's zone
+	CountsOn duedate.Day // the day as of which due dates are served by it: the same, but of an order that was done before its period
+	VisitID  uuid.UUID   // zero: no visit
+	EntryID  uuid.UUID
+	Passed   bool
 }
 
 // mendWithin is how many days a deficient door may wait for its repair: common practice, no source. Unsafe is at once.
@@ -116,7 +117,8 @@ func consequencesOf(entries []Entry, zone *time.Location) consequences {
 	corrected := correctionsOf(entries)
 	for _, e := range counting {
 		if k := e.Body.Conclusion; k != nil && e.Signed {
-			c.completions = append(c.completions, Completion{Day: duedate.DayIn(e.ObservedAt, zone), VisitID: e.VisitID, EntryID: e.EntryID, Passed: k.Result == "passed"})
+			day := duedate.DayIn(e.ObservedAt, zone)
+			c.completions = append(c.completions, Completion{Day: day, CountsOn: day, VisitID: e.VisitID, EntryID: e.EntryID, Passed: k.Result == "passed"})
 		}
 	}
 	for _, e := range inOrder(entries) {
@@ -354,11 +356,15 @@ func (f *Fleet) settleDoor(ctx context.Context, tx Tx, by identity.Actor, doorID
 
 // settleCalendar writes what the completed inspections of a door come to for its orders and plans.
 func (f *Fleet) settleCalendar(ctx context.Context, tx Tx, door Door, site Site, completions []Completion) error {
-	handover, err := f.settleOrders(ctx, tx, door.DoorID, completions)
+	events, err := tx.OrderEvents(ctx, door.DoorID)
 	if err != nil {
 		return err
 	}
-	return f.settlePlans(ctx, tx, door, site, completions, handover)
+	handover, err := f.settleOrders(ctx, tx, door.DoorID, events, completions)
+	if err != nil {
+		return err
+	}
+	return f.settlePlans(ctx, tx, door, site, events, completions, handover)
 }
 
 // settleCalendarOf does so for a door of which something else has changed that its due dates rest on.
@@ -392,10 +398,10 @@ func (f *Fleet) putRepairs(ctx context.Context, tx Tx, door Door, repairs []Repa
 	return tx.UpsertRepairs(ctx, orders)
 }
 
-// settlePlans moves the due date of each plan to what the completed inspections give, and says of each inspection
-// order whether it is thereby done, still open, or was made for a due date that is none. A plan that counts from the
-// handover of its door does so as soon as there was one.
-func (f *Fleet) settlePlans(ctx context.Context, tx Tx, door Door, site Site, completions []Completion, handover duedate.Day) error {
+// settlePlans moves the due date of each plan to what serves it gives: completed inspections, or its orders that are said to be done. It says of each order
+// of a plan whether it is thereby done, still open, or was made for a due date that is none. A plan that counts from the handover of its door does so as
+// soon as there was one.
+func (f *Fleet) settlePlans(ctx context.Context, tx Tx, door Door, site Site, events []OrderEvent, inspections []Completion, handover duedate.Day) error {
 	if err := tx.HoldPlans(ctx, door.DoorID); err != nil {
 		return err
 	}
@@ -407,24 +413,30 @@ func (f *Fleet) settlePlans(ctx context.Context, tx Tx, door Door, site Site, co
 	if err != nil {
 		return err
 	}
-	longest, _, err := f.longestInterval(ctx, tx, door, site)
-	if err != nil {
-		return err
-	}
-	days := daysOf(completions)
 	var states []OrderState
 	for _, p := range plans {
+		longest, _, err := f.longestInterval(ctx, tx, p, door, site)
+		if err != nil {
+			return err
+		}
+		completions := inspections
+		if p.Purpose != Inspection {
+			completions = p.servedBy(orders, events)
+		}
 		p = p.countedFrom(handover)
 		p.LongestMonths = longest.Months
-		dates := p.datesBy(days)
-		if dates != p.PlanDates {
-			if err := tx.SetPlanDates(ctx, p.PlanID, dates); err != nil {
+		days := daysOf(completions)
+		present := p.PlanDates
+		if p.PlanDates = p.datesBy(days); hasOther(plans, p) {
+			p.BesideFrom = p.besideFrom(days)
+		}
+		if p.PlanDates != present {
+			if err := tx.SetPlanDates(ctx, p.PlanID, p.PlanDates); err != nil {
 				return err
 			}
 		}
-		p.PlanDates = dates
 		for _, o := range orders {
-			if o.PlanID == nil || *o.PlanID != p.PlanID || o.State == "cancelled" {
+			if o.PlanID == nil || *o.PlanID != p.PlanID || o.cancelled(events) {
 				continue
 			}
 			if s := orderState(o, p, completions); s.State != o.State || s.DoneOn != o.DoneOn || s.DueOn != o.DueOn {
@@ -438,8 +450,25 @@ func (f *Fleet) settlePlans(ctx context.Context, tx Tx, door Door, site Site, co
 	return tx.SetOrderStates(ctx, states)
 }
 
-// longestInterval is the most that the rules that judge a door today allow between two inspections of it.
-func (f *Fleet) longestInterval(ctx context.Context, tx Tx, door Door, site Site) (rulebook.Interval, bool, error) {
+// hasOther tells whether a door has an active plan besides one that is active.
+func hasOther(plans []Plan, p Plan) bool {
+	return p.Active && slices.ContainsFunc(plans, func(o Plan) bool { return o.Active && o.PlanID != p.PlanID })
+}
+
+// cancelled tells whether a dispatcher's word takes an order out of its plan's hands; that it was done all the same outweighs it where a word ends it.
+func (o WorkOrder) cancelled(events []OrderEvent) bool {
+	if o.State != "cancelled" || !o.EndsByWord() {
+		return o.State == "cancelled"
+	}
+	state, _ := stateOf(eventsOf(o, events, nil))
+	return state == "cancelled"
+}
+
+// longestInterval is the most that the rules that judge a door today allow between two inspections of it; nothing of a plan with another purpose.
+func (f *Fleet) longestInterval(ctx context.Context, tx Tx, p Plan, door Door, site Site) (rulebook.Interval, bool, error) {
+	if p.Purpose != Inspection {
+		return rulebook.Interval{}, false, nil
+	}
 	packs, err := f.packsOf(ctx, tx, door.Facts, site, duedate.DayIn(f.Now(), site.Location()))
 	longest, named := rulebook.LongestInterval(inspectedFacts(door.Facts), packs...)
 	return longest, named, err
@@ -448,7 +477,7 @@ func (f *Fleet) longestInterval(ctx context.Context, tx Tx, door Door, site Site
 func daysOf(completions []Completion) []duedate.Day {
 	days := make([]duedate.Day, len(completions))
 	for i, c := range completions {
-		days[i] = c.Day
+		days[i] = c.CountsOn
 	}
 	return days
 }
@@ -470,10 +499,12 @@ func orderState(o WorkOrder, p Plan, completions []Completion) OrderState {
 		})
 		var days []duedate.Day
 		for _, c := range sorted {
-			days = append(days, c.Day)
+			days = append(days, c.CountsOn)
 			if p.Rule().Next(days).On.After(o.Period) {
-				visit := c.VisitID
-				s.State, s.DoneOn, s.DoneVisitID = "done", c.Day, &visit
+				s.State, s.DoneOn = "done", c.Day
+				if c.VisitID != uuid.Nil {
+					s.DoneVisitID = &c.VisitID
+				}
 				break
 			}
 		}

@@ -110,10 +110,6 @@ func (f *Fleet) ExplainDue(ctx context.Context, by identity.Actor, doorID uuid.U
 		}
 		done := daysOf(consequencesOf(entries, e.Site.Location()).completions)
 		slices.SortFunc(done, duedate.Day.Compare)
-		longest, named, err := f.longestInterval(ctx, tx, e.Door, e.Site)
-		if err != nil {
-			return err
-		}
 		handover, err := handedOver(ctx, tx, doorID, e.Today)
 		if err != nil {
 			return err
@@ -127,6 +123,15 @@ func (f *Fleet) ExplainDue(ctx context.Context, by identity.Actor, doorID uuid.U
 				continue
 			}
 			one := PlanExplained{Plan: p, Inspections: slices.Compact(done)}
+			longest, named, err := f.longestInterval(ctx, tx, p, e.Door, e.Site)
+			if err != nil {
+				return err
+			}
+			if p.Purpose != Inspection {
+				if one.Inspections, err = p.doneDays(ctx, tx); err != nil {
+					return err
+				}
+			}
 			if p.FromHandover {
 				one.Handover = handover
 			}
@@ -160,6 +165,18 @@ func handedOver(ctx context.Context, tx Tx, doorID uuid.UUID, until duedate.Day)
 		}
 	}
 	return day, err
+}
+
+// doneDays are the days on which its orders were done, or as of which they count: what who may not read what was said of orders sees, too.
+func (p Plan) doneDays(ctx context.Context, tx Tx) (days []duedate.Day, err error) {
+	orders, err := tx.InspectionOrders(ctx, p.DoorID)
+	for _, o := range orders {
+		if o.PlanID != nil && *o.PlanID == p.PlanID && o.State == "done" {
+			days = append(days, p.countsOn(o.Period, o.DoneOn))
+		}
+	}
+	slices.SortFunc(days, duedate.Day.Compare)
+	return slices.Compact(days), err
 }
 
 // rule is the plan as it counts now.
@@ -200,6 +217,7 @@ type DueTold struct {
 // DuePlanTold is a plan in words.
 type DuePlanTold struct {
 	PlanID      uuid.UUID     `json:"plan_id"`
+	Purpose     string        `json:"purpose" enum:"inspection,fire_door,service"`
 	Regime      string        `json:"regime"`
 	Says        string        `json:"says" doc:"The regime and what it counts from."`
 	Inspections []duedate.Day `json:"inspections" doc:"The completed ones, each day once."`
@@ -223,8 +241,11 @@ func (e DueExplained) Told(texts words.Printer) DueTold {
 	told := DueTold{Door: e.Door.Tag.String(), Name: e.Door.Name, Site: e.Site.Name, TimeZone: e.Site.TimeZone, Today: e.Today, Plans: []DuePlanTold{}}
 	for _, p := range e.Plans {
 		rule := p.rule()
-		one := DuePlanTold{PlanID: p.Plan.PlanID, Regime: string(p.Plan.Regime), Inspections: p.Inspections, Dates: []DueDateTold{},
+		one := DuePlanTold{PlanID: p.Plan.PlanID, Purpose: p.Plan.Purpose, Regime: string(p.Plan.Regime), Inspections: p.Inspections, Dates: []DueDateTold{},
 			Says: texts.T("due.plan", "interval", texts.T("due.interval", "count", p.Plan.IntervalMonths), "regime", texts.Enum("plan_regime", string(p.Plan.Regime)), "anchor", rule.Anchor.String())}
+		if p.Plan.Purpose != Inspection {
+			one.Says = texts.T("due.plan.purpose", "purpose", texts.Enum("plan_purpose", p.Plan.Purpose), "says", one.Says)
+		}
 		if one.Inspections == nil {
 			one.Inspections = []duedate.Day{}
 		}
@@ -271,7 +292,11 @@ func (e DueExplained) Lines(texts words.Printer) (lines []string) {
 	for _, p := range told.Plans {
 		lines = append(lines, p.Says)
 		if len(p.Inspections) > 0 {
-			lines = append(lines, texts.T("due.inspections", "days", joinedDays(p.Inspections)))
+			key := "due.inspections"
+			if p.Purpose != Inspection {
+				key = "due.done"
+			}
+			lines = append(lines, texts.T(key, "days", joinedDays(p.Inspections)))
 		}
 		if p.Longest != "" {
 			lines = append(lines, p.Longest)

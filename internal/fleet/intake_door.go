@@ -421,7 +421,7 @@ func (in *intake) takePlan(ctx context.Context, door Door) error {
 	if err != nil {
 		return err
 	}
-	i := slices.IndexFunc(plans, func(p Plan) bool { return p.Active })
+	i := slices.IndexFunc(plans, func(p Plan) bool { return p.Active && p.Purpose == Inspection })
 	switch {
 	case anchor.IsZero() && i < 0:
 		if _, known := in.row.states[door.DoorID]; known && in.row.states[door.DoorID].what == stateCreated {

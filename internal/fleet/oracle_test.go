@@ -14,9 +14,8 @@ type planOracle struct {
 	done              []time.Time
 	off               map[string][2]time.Time // by suspension: first and last day
 	orders            map[time.Time]bool      // periods that have an order
+	most              int                     // months between two inspections that the rules of the door allow; 0: they say nothing of such a plan
 }
-
-const oracleCap = 12 // months between two inspections that the rules of the door allow
 
 func dayAt(y int, m time.Month, d int) time.Time { return time.Date(y, m, d, 0, 0, 0, 0, time.UTC) }
 
@@ -57,25 +56,27 @@ func (o *planOracle) regular(last time.Time) time.Time {
 	return date(k)
 }
 
-// next is the day on which the door is due.
-func (o *planOracle) next() time.Time {
+// next is the day on which the door is due, and whether that is the regime's own date.
+func (o *planOracle) next() (due time.Time, own bool) {
 	var last time.Time
 	for _, d := range o.done {
 		if d.After(last) {
 			last = d
 		}
 	}
-	due := o.regular(last)
-	if !last.IsZero() {
+	regular := o.regular(last)
+	due = regular
+	if !last.IsZero() && o.most > 0 {
 		least := o.anchor
 		if o.regime == "month_end" {
 			least = endOf(least)
 		}
-		if most := plus(last, oracleCap); most.Before(due) {
+		if most := plus(last, o.most); most.Before(due) {
 			due = slices.MaxFunc([]time.Time{most, least}, time.Time.Compare)
 		}
 	}
-	return o.inUse(due)
+	due = o.inUse(due)
+	return due, due.Equal(regular)
 }
 
 // inUse is the first day from one on that no suspension holds.
@@ -91,10 +92,29 @@ func (o *planOracle) inUse(d time.Time) time.Time {
 	return d
 }
 
-// night makes the order of the next date when its time has come.
-func (o *planOracle) night(today time.Time) {
-	due := o.next()
-	if !o.inUse(due.AddDate(0, 0, -min(o.lead, 14*oracleCap))).After(today) {
+// ready tells whether the time has come at which the order of the next date is made.
+func (o *planOracle) ready(today time.Time) bool {
+	due, _ := o.next()
+	lead := o.lead
+	if o.most > 0 {
+		lead = min(lead, 14*o.most)
+	}
+	return !o.inUse(due.AddDate(0, 0, -lead)).After(today)
+}
+
+// night makes the order of the next date when its time has come, or that of another plan of the door and its tolerance has begun.
+func (o *planOracle) night(today time.Time, other *planOracle) {
+	due, own := o.next()
+	beside := other != nil && other.ready(today) && own && (o.regime == "anniversary" || o.regime == "fixed_month") && !o.inUse(due.AddDate(0, 0, -o.tol)).After(today)
+	if beside || o.ready(today) {
 		o.orders[due] = true
 	}
+}
+
+// serve says that the order of a period was done on a day: it counts for that period at least.
+func (o *planOracle) serve(period, on time.Time) {
+	if from := period.AddDate(0, 0, -o.tol); (o.regime == "anniversary" || o.regime == "fixed_month") && from.After(on) {
+		on = from
+	}
+	o.done = append(o.done, on)
 }

@@ -114,10 +114,10 @@ func (f *Fleet) decideOrder(ctx context.Context, by identity.Actor, e OrderEvent
 		if saved, err = f.follow(ctx, tx, present); err != nil {
 			return err
 		}
-		if e.Kind != "reopened" || present.PlanID == nil {
+		if e.Kind == "cancelled" || present.PlanID == nil {
 			return nil
 		}
-		if err := f.settleDoor(ctx, tx, by, present.DoorID); err != nil { // the plan says whether it is wanted still
+		if err := f.settleDoor(ctx, tx, by, present.DoorID); err != nil { // the plan moves on, or says whether it is wanted still
 			return err
 		}
 		saved, err = tx.WorkOrderByID(ctx, e.WorkOrderID)
@@ -159,7 +159,7 @@ func (f *Fleet) mayDecide(ctx context.Context, tx Tx, o WorkOrder, e OrderEvent)
 		return fault.New(fault.Conflict, "repair_is_derived")
 	case e.Kind == "reopened" && o.State == "open":
 		return fault.New(fault.Conflict, "work_order_open")
-	case e.Kind == "reopened" && o.PlanID != nil && o.State != "cancelled", e.Kind == "done" && needsInspection(o):
+	case e.Kind == "reopened" && o.PlanID != nil && (o.State == "superseded" || o.State == "done" && needsInspection(o)), e.Kind == "done" && needsInspection(o):
 		return fault.New(fault.Conflict, "ended_by_inspection")
 	case e.Kind != "reopened" && o.State != "open":
 		return fault.New(fault.Conflict, "work_order_closed")
@@ -229,10 +229,9 @@ func eventsOf(o WorkOrder, events []OrderEvent, completed []Completion) []OrderE
 
 // settleOrders writes how the orders stand that people made for a door, and gives the day of its handover: the zero Day
 // if there was none.
-func (f *Fleet) settleOrders(ctx context.Context, tx Tx, doorID uuid.UUID, completed []Completion) (handover duedate.Day, err error) {
-	events, err := tx.OrderEvents(ctx, doorID)
-	if err != nil || len(events) == 0 {
-		return duedate.Day{}, err
+func (f *Fleet) settleOrders(ctx context.Context, tx Tx, doorID uuid.UUID, events []OrderEvent, completed []Completion) (handover duedate.Day, err error) {
+	if len(events) == 0 {
+		return duedate.Day{}, nil
 	}
 	orders, err := tx.OrdersByHand(ctx, doorID)
 	if err != nil {
@@ -250,7 +249,7 @@ func (f *Fleet) settleOrders(ctx context.Context, tx Tx, doorID uuid.UUID, compl
 	return handover, nil
 }
 
-// doneOrders gives the orders made by hand that the signer says are done, each of a door of the attendance. Who says
+// doneOrders gives the orders ending by word that the signer says are done, each of a door of the attendance. Who says
 // nothing about it says that all are done that the attendance lists for doors where something was entered.
 func doneOrders(ctx context.Context, tx Tx, v Visit, s SignOff, entries []Entry) ([]WorkOrder, error) {
 	listed := map[uuid.UUID]uuid.UUID{} // order → door
@@ -284,7 +283,7 @@ func doneOrders(ctx context.Context, tx Tx, v Visit, s SignOff, entries []Entry)
 		case ends:
 			done = append(done, o)
 		case s.DoneOrders == nil: // then it is not done
-		case !o.ByHand():
+		case !o.EndsByWord():
 			return nil, fault.At(at, "order_ends_by_entries")
 		case o.Kind == "handover":
 			return nil, fault.At(at, "handover_without_passed")
@@ -297,8 +296,8 @@ func doneOrders(ctx context.Context, tx Tx, v Visit, s SignOff, entries []Entry)
 
 // endedIn tells whether a visit with these entries can have done the order.
 func (o WorkOrder) endedIn(entries []Entry) (bool, error) {
-	if !o.ByHand() || !needsInspection(o) {
-		return o.ByHand(), nil
+	if !o.EndsByWord() || !needsInspection(o) {
+		return o.EndsByWord(), nil
 	}
 	conclusion, ok, err := conclusionOf(o.DoorID, entries)
 	return ok && (o.Kind == "inspection" || conclusion.Body.Conclusion.Result == "passed"), err

@@ -1,6 +1,7 @@
 package fleet
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"reflect"
@@ -13,9 +14,10 @@ import (
 	"lintel.example/lintel/internal/identity"
 )
 
-// Plan says how often a door is inspected. A door has at most one that is active.
+// Plan says how often something is done at a door. A door has at most one for each purpose that is active.
 type Plan struct {
 	CustomerID, SiteID, DoorID, PlanID uuid.UUID
+	Purpose                            string // one of PlanPurposes; it never changes
 	IntervalMonths                     int
 	Regime                             duedate.Regime
 	FixedMonth                         time.Month  // of the regime fixed_month; 0 of the others
@@ -32,13 +34,20 @@ type Plan struct {
 	RecordedBy uuid.UUID
 }
 
+// Inspection is the purpose of plans that signed conclusions serve; the others are served when their order is said to be done.
+const Inspection = "inspection"
+
+// PlanPurposes are what plans are for: safety inspections, the items of a fire door, service.
+func PlanPurposes() []string { return []string{Inspection, "fire_door", "service"} }
+
 // PlanDates are what follows from a plan, from its suspensions, from the completed inspections, and from the rules that judge its door.
 type PlanDates struct {
 	NextDue       duedate.Day
 	RegularDue    duedate.Day `json:",omitzero"` // what the regime alone gives, where the longest interval or a suspension moved it
 	DueBy         duedate.Day `json:",omitzero"` // until then NextDue is served in time
 	OrdersFrom    duedate.Day `json:",omitzero"` // from then on its work order is made
-	LongestMonths int         // the most that the door's rules allow between two inspections; 0: none says
+	LongestMonths int         // the most that the door's rules allow between two inspections; 0: none says, or it is no plan of inspections
+	BesideFrom    duedate.Day `json:",omitzero"` // from then on its work order is made with that of another plan of the door; zero: it is not
 }
 
 // Rule is the plan as internal/duedate computes with it.
@@ -59,6 +68,43 @@ func (p Plan) datesBy(done []duedate.Day) PlanDates {
 		dates.RegularDue = due.Deferred
 	}
 	return dates
+}
+
+// besideFrom is from when on its next date may be served at a visit for another plan: as soon as an inspection counts for it, where that is before its own
+// order would be made, and it is not suspended.
+func (p Plan) besideFrom(done []duedate.Day) duedate.Day {
+	rule := p.Rule()
+	from := rule.CountsFrom(rule.Next(done))
+	if from = rule.Resumed(from); from.IsZero() || !from.Before(p.OrdersFrom) {
+		return duedate.Day{}
+	}
+	return from
+}
+
+// countsOn is the day as of which an order for a period counts that was done on a day: what was done earlier than an inspection would count serves its own
+// period all the same, for it is that order which was done.
+func (p Plan) countsOn(period, done duedate.Day) duedate.Day {
+	if from := p.Rule().CountsFrom(duedate.Due{On: period}); from.After(done) {
+		return from
+	}
+	return done
+}
+
+// servedBy gives what was said to be done of the plan's orders; each counts for its own period at least, however early it was done.
+func (p Plan) servedBy(orders []WorkOrder, events []OrderEvent) (list []Completion) {
+	for _, o := range orders {
+		if o.PlanID == nil || *o.PlanID != p.PlanID {
+			continue
+		}
+		if state, by := stateOf(eventsOf(o, events, nil)); state == "done" {
+			c := Completion{Day: by.DoneOn, CountsOn: p.countsOn(o.Period, by.DoneOn), EntryID: by.EventID, Passed: true}
+			if by.VisitID != nil {
+				c.VisitID = *by.VisitID
+			}
+			list = append(list, c)
+		}
+	}
+	return list
 }
 
 // countedFrom is the plan as it counts once its door was handed over on a day; the zero Day: it was not.
@@ -95,6 +141,7 @@ type planRows interface {
 // PutPlan makes or changes the inspection plan of a door; the next due date follows from the inspections completed
 // so far, in the same transaction.
 func (f *Fleet) PutPlan(ctx context.Context, by identity.Actor, p Plan, ifMatch int) (saved Plan, created bool, err error) {
+	p.Purpose = cmp.Or(p.Purpose, Inspection)
 	if err := f.checkPlan(p); err != nil {
 		return Plan{}, false, err
 	}
@@ -111,7 +158,7 @@ func (f *Fleet) PutPlan(ctx context.Context, by identity.Actor, p Plan, ifMatch 
 		if err != nil {
 			return err
 		}
-		longest, _, err := f.longestInterval(ctx, tx, door, site)
+		longest, _, err := f.longestInterval(ctx, tx, p, door, site)
 		if err != nil {
 			return err
 		}
@@ -126,8 +173,11 @@ func (f *Fleet) PutPlan(ctx context.Context, by identity.Actor, p Plan, ifMatch 
 			if err != nil {
 				return err
 			}
-			if present.DoorID != p.DoorID {
+			switch {
+			case present.DoorID != p.DoorID:
 				return fault.New(fault.Conflict, "plan_of_other_door")
+			case present.Purpose != p.Purpose:
+				return &fault.Error{Kind: fault.Conflict, Code: "plan_of_other_purpose", Pointer: "/purpose"}
 			}
 			changed := present
 			changed.IntervalMonths, changed.Regime, changed.FixedMonth = p.IntervalMonths, p.Regime, p.FixedMonth
@@ -158,6 +208,7 @@ func (f *Fleet) PutPlan(ctx context.Context, by identity.Actor, p Plan, ifMatch 
 
 func (f *Fleet) checkPlan(p Plan) error {
 	var faults fault.List
+	checkOneOf(&faults, "/purpose", p.Purpose, PlanPurposes()...)
 	if p.AnchorOn.IsZero() {
 		faults.Add("/anchor_on", "date_missing")
 	}

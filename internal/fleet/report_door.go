@@ -866,7 +866,7 @@ func (w writer) calendar(ctx context.Context, tx Tx, doc *DoorContent, doorID uu
 		return err
 	}
 	for _, p := range plans {
-		if p.Active {
+		if p.Active && p.Purpose == Inspection { // what nobody must prove is not in it
 			doc.Due = append(doc.Due, dueOf(p.countedFrom(handover), completions, w.today))
 		}
 	}

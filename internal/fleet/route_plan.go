@@ -98,17 +98,18 @@ type RouteShift struct {
 // RouteStop is one order in a shift.
 type RouteStop struct {
 	RouteOrder
-	Arrive    time.Time `json:"arrive"`
-	Begin     time.Time `json:"begin"`
-	Leave     time.Time `json:"leave"`
-	KM        float64   `json:"km"` // from the stop before, or from home
-	DetourMin float64   `json:"detour_min"`
-	Other     string    `json:"other"` // who would be next best on which day; "" when nobody could
-	OtherMin  float64   `json:"other_min"`
-	Held      bool      `json:"held"`
-	Late      bool      `json:"late"`
-	Stood     RouteWas  `json:"stood"` // how it was planned before
-	Moved     bool      `json:"moved"` // it was, and otherwise
+	Arrive    time.Time  `json:"arrive"`
+	Begin     time.Time  `json:"begin"`
+	Leave     time.Time  `json:"leave"`
+	KM        float64    `json:"km"` // from the stop before, or from home
+	DetourMin float64    `json:"detour_min"`
+	Other     string     `json:"other"` // who would be next best on which day; "" when nobody could
+	OtherMin  float64    `json:"other_min"`
+	Held      bool       `json:"held"`
+	Late      bool       `json:"late"`
+	Stood     RouteWas   `json:"stood"`          // how it was planned before
+	With      *uuid.UUID `json:"with,omitempty"` // the order at whose call it is done; nil: a call of its own
+	Moved     bool       `json:"moved"`          // it was, and otherwise
 }
 
 // RouteWas is how an order was planned before.
@@ -156,6 +157,7 @@ type RoundOrder struct {
 	RulePack              string
 	AssignedTo            *uuid.UUID
 	PlannedOn             duedate.Day
+	OfPlan                bool // a plan made it
 	Hold                  *OrderHold
 	Hours                 *VisitingHours
 }
@@ -185,7 +187,7 @@ type RoutePlace struct {
 type routePlanRows interface {
 	// RoutePlaces gives the homes of technicians and the sites whose position is known, by id.
 	RoutePlaces(ctx context.Context) ([]RoutePlace, error)
-	// RoundOrders gives the open orders that are due until a day, or planned, by id.
+	// RoundOrders gives the open orders that are due until a day, and the later ones of other plans of their doors, by id.
 	RoundOrders(ctx context.Context, until duedate.Day) ([]RoundOrder, error)
 	RoundTechnicians(ctx context.Context, at time.Time) ([]RoundTechnician, error)
 	// Lastings gives the median of signed visits by kind of order, for each door that was seen to.
@@ -402,9 +404,10 @@ type routing struct {
 	at       []Position
 	numbers  map[uuid.UUID]int
 	shifts   []roundShift
-	orders   []*RoundOrder // by number of visit
-	fixed    []bool        // by number of visit: held
-	named    map[int][]int // by number of visit: the shifts of those who may, where there was no bit for them
+	visits   [][]*RoundOrder   // by number of visit: what the call does, the most pressing first
+	fixed    []bool            // by number of visit: held
+	named    map[int][]int     // by number of visit: the shifts of those who may, where there was no bit for them
+	needs    map[string]uint64 // the bits, by a text that names those who may
 	left     []RouteLeft
 	idle     []RouteIdle
 	lastings map[string]Lasting
@@ -444,7 +447,7 @@ const (
 func (f *Fleet) routesOf(ctx context.Context, ask RouteAsk, known routeBasis) (RouteAnswer, error) {
 	y, m, d := ask.From.Date()
 	r := routing{f: f, ask: ask, since: time.Date(y, m, d, 0, 0, 0, 0, time.UTC), numbers: map[uuid.UUID]int{}, named: map[int][]int{}, lastings: map[string]Lasting{}, idle: []RouteIdle{}, left: []RouteLeft{},
-		known: known, sites: map[uuid.UUID]siteCalendar{}}
+		known: known, sites: map[uuid.UUID]siteCalendar{}, needs: map[string]uint64{}}
 	for _, l := range known.lastings {
 		if l.Of >= learntFrom {
 			r.lastings[l.Kind] = l
@@ -468,7 +471,11 @@ func (f *Fleet) routesOf(ctx context.Context, ask RouteAsk, known routeBasis) (R
 		return steps(n)
 	}
 	plan := route.Solve(&r.problem, ask.Seed, budget)
-	if r.release(plan) {
+	again, err := r.release(plan)
+	if err != nil {
+		return RouteAnswer{}, err
+	}
+	if again {
 		plan = route.Solve(&r.problem, ask.Seed, budget)
 	}
 	if err := ctx.Err(); err != nil {
@@ -540,50 +547,108 @@ func (r *routing) calendar(o *RoundOrder) siteCalendar {
 const mostNeeds = 62
 
 func (r *routing) addOrders(orders []RoundOrder) error {
-	needs := map[string]uint64{} // of those who may, by a text that names them
-	for i := range orders {
-		o := &orders[i]
-		doBy := r.calendar(o).PreviousWorking(o.DueOn)
-		if doBy.After(r.last().AddDays(r.ask.AheadDays)) {
-			continue
+	for _, call := range r.calls(orders) {
+		if err := r.addCall(call); err != nil {
+			return err
 		}
-		r.rank(o, doBy)
-		if o.Position == nil {
-			r.leave(o, "no_place")
-			continue
-		}
-		v := route.Visit{Place: r.place(o.SiteID, *o.Position), Duration: r.minutes(o.Kind), Price: price(o.Urgency)}
-		held := o.Hold != nil
-		if held && !o.PlannedOn.IsZero() && (o.PlannedOn.Before(r.ask.From) || o.PlannedOn.After(r.last())) {
-			r.leave(o, "held_elsewhere")
-			continue
-		}
-		v.Windows = r.windows(o, v.Duration, false)
-		if r.planned(o) {
-			v.Only = r.only(o)
-			if held && len(v.Only) == 0 {
-				r.leave(o, "held_elsewhere")
-				continue
-			}
-		}
-		may, everybody := r.may(o)
-		if len(may) == 0 {
-			r.leave(o, "no_technician")
-			continue
-		}
-		if !everybody && !held {
-			if err := r.need(&v, may, needs); err != nil {
-				return err
-			}
-		}
-		r.problem.Visits = append(r.problem.Visits, v)
-		r.orders, r.fixed = append(r.orders, o), append(r.fixed, held)
 	}
 	return nil
 }
 
-func (r *routing) leave(o *RoundOrder, reason string) {
-	r.left = append(r.left, RouteLeft{o.RouteOrder, reason})
+// calls puts together what one call at a door does: the orders of its plans, unless one is held or planned apart. The first of a call is the most pressing
+// one. An order that would only be done after the days asked for, and those that are looked ahead to, is left out, but with another of its call.
+func (r *routing) calls(orders []RoundOrder) (list [][]*RoundOrder) {
+	type key struct {
+		door, to uuid.UUID
+		on       duedate.Day
+	}
+	calls, within := map[key]int{}, []bool{}
+	for i := range orders {
+		o := &orders[i]
+		doBy := r.calendar(o).PreviousWorking(o.DueOn)
+		r.rank(o, doBy)
+		wanted := !doBy.After(r.last().AddDays(r.ask.AheadDays))
+		k := key{door: o.DoorID, on: o.PlannedOn}
+		if o.AssignedTo != nil {
+			k.to = *o.AssignedTo
+		}
+		n, known := calls[k]
+		switch {
+		case known && o.OfPlan && o.Hold == nil:
+			list[n], within[n] = append(list[n], o), within[n] || wanted
+			continue
+		case o.OfPlan && o.Hold == nil:
+			calls[k] = len(list)
+		}
+		list, within = append(list, []*RoundOrder{o}), append(within, wanted)
+	}
+	asked := [][]*RoundOrder{}
+	for n, call := range list {
+		if within[n] {
+			slices.SortFunc(call, func(a, b *RoundOrder) int {
+				return cmp.Or(a.DueOn.Compare(b.DueOn), cmp.Compare(a.WorkOrderID.String(), b.WorkOrderID.String()))
+			})
+			asked = append(asked, call)
+		}
+	}
+	return asked
+}
+
+// apart adds the orders of a call as calls of their own.
+func (r *routing) apart(call []*RoundOrder) error {
+	for i := range call {
+		if err := r.addCall(call[i : i+1 : i+1]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r *routing) addCall(call []*RoundOrder) error {
+	o := call[0]
+	if o.Position == nil {
+		r.leave(call, "no_place")
+		return nil
+	}
+	v := route.Visit{Place: r.place(o.SiteID, *o.Position), Duration: r.minutes(call...), Price: price(o.Urgency)}
+	if len(call) > 1 && o.Hours != nil && v.Duration > float64(o.Hours.Hours.ToMinute-o.Hours.Hours.FromMinute) { // the site is not open for so long
+		return r.apart(call)
+	}
+	held := o.Hold != nil
+	if held && !o.PlannedOn.IsZero() && (o.PlannedOn.Before(r.ask.From) || o.PlannedOn.After(r.last())) {
+		r.leave(call, "held_elsewhere")
+		return nil
+	}
+	v.Windows = r.windows(o, v.Duration, false)
+	if r.planned(o) {
+		v.Only = r.only(o)
+		if held && len(v.Only) == 0 {
+			r.leave(call, "held_elsewhere")
+			return nil
+		}
+	}
+	may, everybody := r.may(call)
+	switch {
+	case len(may) == 0 && len(call) > 1: // nobody may do all of it
+		return r.apart(call)
+	case len(may) == 0:
+		r.leave(call, "no_technician")
+		return nil
+	}
+	if !everybody && !held {
+		if err := r.need(&v, may); err != nil {
+			return err
+		}
+	}
+	r.problem.Visits = append(r.problem.Visits, v)
+	r.visits, r.fixed = append(r.visits, call), append(r.fixed, held)
+	return nil
+}
+
+func (r *routing) leave(call []*RoundOrder, reason string) {
+	for _, o := range call {
+		r.left = append(r.left, RouteLeft{o.RouteOrder, reason})
+	}
 }
 
 func (r *routing) last() duedate.Day { return r.ask.last() }
@@ -606,11 +671,16 @@ func price(urgency string) float64 {
 	return map[string]float64{"unsafe": priceUnsafe, "overdue": priceOverdue, "due": priceDue, "ahead": priceAhead}[urgency]
 }
 
-func (r *routing) minutes(kind string) float64 {
-	if l, ok := r.lastings[kind]; ok {
-		return l.Minutes
+// minutes is how long a call is taken to last.
+func (r *routing) minutes(call ...*RoundOrder) (sum float64) {
+	for _, o := range call {
+		if l, ok := r.lastings[o.Kind]; ok {
+			sum += l.Minutes
+		} else {
+			sum += usualMinutes(o.Kind)
+		}
 	}
-	return usualMinutes(kind)
+	return sum
 }
 
 // planned tells whether somebody has planned an order for one of the days, or said who goes.
@@ -677,13 +747,7 @@ func (r *routing) windows(o *RoundOrder, lasts float64, late bool) (list []route
 }
 
 // may names those who may be sent: in whose regions the site is, and who may sign where somebody must.
-func (r *routing) may(o *RoundOrder) (list []uuid.UUID, everybody bool) {
-	var kinds []string
-	if o.Kind == "inspection" && o.RulePack != "" {
-		if pack, ok := r.f.Book.Pack(o.RulePack); ok {
-			kinds = pack.Certificates()
-		}
-	}
+func (r *routing) may(call []*RoundOrder) (list []uuid.UUID, everybody bool) {
 	all := 0
 	for i, s := range r.shifts {
 		t := s.technician
@@ -691,30 +755,38 @@ func (r *routing) may(o *RoundOrder) (list []uuid.UUID, everybody bool) {
 			continue
 		}
 		all++
-		if len(t.Terms.Regions) > 0 && !slices.Contains(t.Terms.Regions, o.Region) {
-			continue
+		if !slices.ContainsFunc(call, func(o *RoundOrder) bool { return !r.mayDo(t, o) }) {
+			list = append(list, t.PersonID)
 		}
-		card := PersonCard{Name: t.Name, Certificates: t.Certificates}
-		if len(kinds) > 0 {
-			if _, ok := card.On(r.last(), kinds...); !ok {
-				continue
-			}
-		}
-		list = append(list, t.PersonID)
 	}
 	return list, len(list) == all
 }
 
+func (r *routing) mayDo(t *RoundTechnician, o *RoundOrder) bool {
+	if len(t.Terms.Regions) > 0 && !slices.Contains(t.Terms.Regions, o.Region) {
+		return false
+	}
+	if o.Kind != "inspection" || o.RulePack == "" {
+		return true
+	}
+	pack, ok := r.f.Book.Pack(o.RulePack)
+	if !ok || len(pack.Certificates()) == 0 {
+		return true
+	}
+	_, certified := PersonCard{Name: t.Name, Certificates: t.Certificates}.On(r.last(), pack.Certificates()...)
+	return certified
+}
+
 // need gives a set of technicians a bit.
-func (r *routing) need(v *route.Visit, may []uuid.UUID, needs map[string]uint64) error {
+func (r *routing) need(v *route.Visit, may []uuid.UUID) error {
 	text, err := json.Marshal(may)
 	if err != nil {
 		return err
 	}
-	bit, known := needs[string(text)]
-	if !known && len(needs) < mostNeeds {
-		bit = 1 << len(needs)
-		needs[string(text)] = bit
+	bit, known := r.needs[string(text)]
+	if !known && len(r.needs) < mostNeeds {
+		bit = 1 << len(r.needs)
+		r.needs[string(text)] = bit
 		for i, s := range r.shifts {
 			if slices.Contains(may, s.technician.PersonID) {
 				r.problem.Shifts[i].Has |= bit
@@ -767,10 +839,19 @@ func (r *routing) way(a, b int) (minutes, km float64, known bool) {
 }
 
 // release lets go of what kept visits out that found no room: how they were planned before, unless they are held, and their due day, for late is
-// better than never. It tells whether there is anything to try again.
-func (r *routing) release(plan route.Plan) (again bool) {
+// better than never; what a call was to do at once is done apart. It tells whether there is anything to try again.
+func (r *routing) release(plan route.Plan) (again bool, err error) {
 	for _, u := range plan.Left {
-		v, o := &r.problem.Visits[u], r.orders[u]
+		v, o := &r.problem.Visits[u], r.visits[u][0]
+		if more := r.visits[u][1:]; len(more) > 0 {
+			r.visits[u], again = r.visits[u][:1], true
+			v.Duration = r.minutes(o)
+			v.Windows = r.windows(o, v.Duration, false)
+			if err := r.apart(more); err != nil {
+				return false, err
+			}
+			v = &r.problem.Visits[u] // they were appended to
+		}
 		if o.Urgency == "ahead" && !r.planned(o) {
 			continue
 		}
@@ -784,7 +865,7 @@ func (r *routing) release(plan route.Plan) (again bool) {
 			v.Windows, again = r.windows(o, v.Duration, true), true
 		}
 	}
-	return again
+	return again, nil
 }
 
 // told is the plan as people read it.
@@ -807,7 +888,10 @@ func (r *routing) told(plan route.Plan) RouteAnswer {
 		return cmp.Or(a.Day.Compare(b.Day), cmp.Compare(a.Name, b.Name), cmp.Compare(a.PersonID.String(), b.PersonID.String()))
 	})
 	for _, u := range plan.Left {
-		answer.Left = append(answer.Left, RouteLeft{r.orders[u].RouteOrder, string(route.Explain(&r.problem, plan, u))})
+		reason := string(route.Explain(&r.problem, plan, u))
+		for _, o := range r.visits[u] {
+			answer.Left = append(answer.Left, RouteLeft{o.RouteOrder, reason})
+		}
 	}
 	slices.SortStableFunc(answer.Left, func(a, b RouteLeft) int {
 		return cmp.Or(a.DueOn.Compare(b.DueOn), cmp.Compare(a.WorkOrderID.String(), b.WorkOrderID.String()))
@@ -842,20 +926,31 @@ func (r *routing) shift(i int, visits []int, placements []*route.Placement) Rout
 	}
 	from := shift.Start
 	for k, u := range visits {
-		o, p, v := r.orders[u], placements[u], r.problem.Visits[u]
+		p, v := placements[u], r.problem.Visits[u]
 		minutes, km, _ := r.way(from, v.Place)
 		s.DriveMin, s.KM, from = s.DriveMin+minutes, s.KM+km, v.Place
-		stop := RouteStop{RouteOrder: o.RouteOrder, Arrive: at(p.Arrive), Begin: at(p.Begin), Leave: at(p.Leave), KM: km, DetourMin: p.Detour, OtherMin: p.OtherDetour, Held: r.fixed[u],
-			Late: day.After(o.DueOn)}
-		if p.Other >= 0 {
-			stop.Other = r.shifts[p.Other].technician.Name + ", " + r.shifts[p.Other].day.String()
-		}
-		stop.Stood = RouteWas{o.AssignedTo, o.PlannedOn}
-		stop.Moved = o.AssignedTo != nil && *o.AssignedTo != t.PersonID || !o.PlannedOn.IsZero() && o.PlannedOn != day
 		if k == 0 {
 			s.Begins = at(max(shift.Hours.From, shift.Break.SetOff(p.Begin, minutes))) // to be there just when the first visit begins
 		}
-		s.Stops = append(s.Stops, stop)
+		begin := p.Begin
+		for n, o := range r.visits[u] {
+			stop := RouteStop{RouteOrder: o.RouteOrder, Arrive: at(begin), Begin: at(begin), Leave: at(begin + r.minutes(o)), Held: r.fixed[u], Late: day.After(o.DueOn)}
+			if n == 0 {
+				stop.Arrive, stop.KM, stop.DetourMin, stop.OtherMin = at(p.Arrive), km, p.Detour, p.OtherDetour
+				if p.Other >= 0 {
+					stop.Other = r.shifts[p.Other].technician.Name + ", " + r.shifts[p.Other].day.String()
+				}
+			} else {
+				stop.With = &r.visits[u][0].WorkOrderID
+			}
+			if n == len(r.visits[u])-1 {
+				stop.Leave = at(p.Leave)
+			}
+			stop.Stood = RouteWas{o.AssignedTo, o.PlannedOn}
+			stop.Moved = o.AssignedTo != nil && *o.AssignedTo != t.PersonID || !o.PlannedOn.IsZero() && o.PlannedOn != day
+			s.Stops = append(s.Stops, stop)
+			begin += r.minutes(o)
+		}
 	}
 	minutes, km, _ := r.way(from, shift.End)
 	s.DriveMin, s.KM = s.DriveMin+minutes, s.KM+km

@@ -211,7 +211,7 @@ select t.name, coalesce(jsonb_pretty(jsonb_agg(t.row order by t.row::text)), '')
   union all select 'finding', to_jsonb(x) - 'recorded_at' from finding x where origin = 'visit'
   union all select 'computed finding', to_jsonb(x) - 'recorded_at' - 'opened_at' - 'finding_id' from finding x where origin = 'computed' and state = 'open'
   union all select 'case', to_jsonb(x) - 'recorded_at' from out_of_service_case x
-  union all select 'work order', to_jsonb(x) - 'recorded_at' - 'version' from work_order x
+  union all select 'work order', to_jsonb(x) - 'recorded_at' - 'version' - 'changed_at' from work_order x
   union all select 'plan', to_jsonb(x) - 'recorded_at' from inspection_plan x
   union all select 'revision', to_jsonb(x) - 'recorded_at' from revision x
   union all select 'accessory', to_jsonb(x) from revision_accessory x

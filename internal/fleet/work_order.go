@@ -74,6 +74,9 @@ func billingBases() []string {
 // ByHand tells whether a person made the order: its state is then what people say of it.
 func (o WorkOrder) ByHand() bool { return o.PlanID == nil && o.OriginVisitID == nil }
 
+// EndsByWord tells whether the order is done when somebody says so; one of an inspection plan is by a signed conclusion, and a repair by its findings.
+func (o WorkOrder) EndsByWord() bool { return o.ByHand() || o.PlanID != nil && !needsInspection(o) }
+
 // OrderState is how an inspection order stands by the completed inspections.
 type OrderState struct {
 	WorkOrderID uuid.UUID
@@ -98,7 +101,16 @@ type WorkOrderQuery struct {
 	Limit                                int
 }
 
+// CallOrder is an open order of a plan; those of one door are done at one call, where nothing is held against it.
+type CallOrder struct {
+	DoorID, WorkOrderID uuid.UUID
+	Kind                string
+	DueOn               duedate.Day
+}
+
 type workOrderRows interface {
+	// CallOrders gives the open orders of the plans of doors, by their due days.
+	CallOrders(ctx context.Context, doors []uuid.UUID) ([]CallOrder, error)
 	WorkOrderByID(ctx context.Context, id uuid.UUID) (WorkOrder, error)
 	WorkOrderPage(ctx context.Context, q WorkOrderQuery) ([]WorkOrder, error)
 	ZonesInUse(ctx context.Context) ([]string, error)
@@ -121,19 +133,26 @@ type workOrderRows interface {
 	SetOrderStates(ctx context.Context, list []OrderState) error
 	// TechnicianExists tells whether a person of role technician who may sign in at that time has that id.
 	TechnicianExists(ctx context.Context, id uuid.UUID, at time.Time) (bool, error)
-	// InsertDueOrders makes the inspection orders of one page of active plans whose lead time has come, by door, and
-	// gives the last door looked at; keyed by door, plan and period, so that no run makes one twice.
-	InsertDueOrders(ctx context.Context, asOf duedate.Day, afterDoor uuid.UUID, limit int, at time.Time) (made int64, last uuid.UUID, looked int, err error)
+	// InsertDueOrders makes the orders of one page of active plans whose lead time has come, and with them those of the same doors' other plans that may
+	// be served beside them; it gives the last plan of the page, and is keyed by door, plan and period, so that no run makes one twice.
+	InsertDueOrders(ctx context.Context, asOf duedate.Day, after PlanKey, limit int, at time.Time) (made int64, last PlanKey, looked int, err error)
+}
+
+// PlanKey is an active plan: a door has one for each purpose.
+type PlanKey struct {
+	DoorID  uuid.UUID
+	Purpose string
 }
 
 // generationPage is how many plans one transaction looks at: what a kill loses at most.
 const generationPage = 20000
 
-// OpenDueWorkOrders makes the inspection order of every active plan whose due date, less its lead time, has come.
+// OpenDueWorkOrders makes the order of every active plan whose due date, less its lead time, has come, and with it that of each other plan of the door
+// whose tolerance has begun by then, so that one visit does both.
 // It is a function of the day and of what is there: run twice, late, or by several at once, it gives the same orders.
 // An order that a dispatcher cancelled is not made again.
 func (f *Fleet) OpenDueWorkOrders(ctx context.Context, asOf duedate.Day) (made int64, err error) {
-	var after, last uuid.UUID
+	var after, last PlanKey
 	for looked := generationPage; looked == generationPage; after = last {
 		var page int64
 		err := f.Store.InTx(ctx, identity.Program(), func(ctx context.Context, tx Tx) (err error) {
@@ -357,6 +376,15 @@ func (f *Fleet) AssignWorkOrder(ctx context.Context, by identity.Actor, id uuid.
 		return err
 	})
 	return saved, err
+}
+
+// CallOrders gives the open orders of the plans of doors, by their due days: what one call at a door does.
+func (f *Fleet) CallOrders(ctx context.Context, by identity.Actor, doors []uuid.UUID) (list []CallOrder, err error) {
+	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
+		list, err = tx.CallOrders(ctx, doors)
+		return err
+	})
+	return list, err
 }
 
 // WorkOrder gives one work order.

@@ -470,7 +470,7 @@ func TestAnInspectionAndItsOrderMayMeet(t *testing.T) {
 		ended := make(chan error, 1)
 		err := a.Store.InTx(t.Context(), dispatcher, func(ctx context.Context, tx fleet.Tx) error {
 			if !signedFirst {
-				if made, _, _, err := tx.InsertDueOrders(ctx, day("2026-03-03"), uuid.Nil, 10, a.now); err != nil || made != 1 {
+				if made, _, _, err := tx.InsertDueOrders(ctx, day("2026-03-03"), fleet.PlanKey{}, 10, a.now); err != nil || made != 1 {
 					return fmt.Errorf("%d made: %w", made, err)
 				}
 				go func() {

@@ -26,8 +26,26 @@ type modelDoor struct {
 	random *rand.Rand
 	plan   fleet.Plan
 	oracle planOracle
+	second *secondPlan // of every third door: service besides the inspections
 	open   []fleet.Suspension
 	told   []string // what happened, for who reads a failure
+}
+
+// secondPlan is a plan of service with an oracle of its own.
+type secondPlan struct {
+	plan   fleet.Plan
+	oracle planOracle
+}
+
+// night is what a nightly run makes of a door.
+func (d *modelDoor) night(today time.Time) {
+	if d.second == nil {
+		d.oracle.night(today, nil)
+		return
+	}
+	first := d.oracle
+	d.oracle.night(today, &d.second.oracle)
+	d.second.oracle.night(today, &first)
 }
 
 // A random year of many doors in one database, walked day by day: each hears of inspections (early, late, twice, long after they were
@@ -47,6 +65,7 @@ func TestAYearOfRandomEventsIsAsTheOracleSays(t *testing.T) {
 	var counted sync.Mutex
 	for n := range 365 {
 		today := first.AddDays(n)
+		r.now = timeOf(today).Add(20 * time.Hour) // noon at the site
 		r.atOnce(t, seeds, func(ctx context.Context, i int) error {
 			happened, err := all[i].live(ctx, r, today)
 			counted.Lock()
@@ -69,7 +88,7 @@ func TestAYearOfRandomEventsIsAsTheOracleSays(t *testing.T) {
 			runs++
 		}
 		for _, d := range all {
-			d.oracle.night(timeOf(today))
+			d.night(timeOf(today))
 		}
 		if n%30 == 0 {
 			r.holdAgainst(t, all, today)
@@ -93,6 +112,7 @@ func TestAYearOfNightsIsAsTheOracleSaysAlthoughProcessesAreKilled(t *testing.T) 
 	killed := 0
 	for n := range 365 {
 		today := first.AddDays(n)
+		r.now = timeOf(today).Add(20 * time.Hour) // noon at the site
 		r.atOnce(t, seeds, func(ctx context.Context, i int) error {
 			_, err := all[i].live(ctx, r, today)
 			return err
@@ -123,7 +143,7 @@ func TestAYearOfNightsIsAsTheOracleSaysAlthoughProcessesAreKilled(t *testing.T) 
 		}
 		wait.Wait()
 		for _, d := range all {
-			d.oracle.night(timeOf(today))
+			d.night(timeOf(today))
 		}
 		r.holdAgainst(t, all, today)
 	}
@@ -138,7 +158,13 @@ func (r *rig) modelDoors(t testing.TB, seeds int, first duedate.Day) []*modelDoo
 	all := make([]*modelDoor, seeds)
 	r.atOnce(t, seeds, func(ctx context.Context, i int) error {
 		all[i] = &modelDoor{random: rand.New(rand.NewPCG(uint64(i), 7)), plan: fleet.Plan{DoorID: doors[i], PlanID: r.id(), Active: true}}
-		all[i].oracle.off, all[i].oracle.orders = map[string][2]time.Time{}, map[time.Time]bool{}
+		all[i].oracle.off, all[i].oracle.orders, all[i].oracle.most = map[string][2]time.Time{}, map[time.Time]bool{}, 12
+		if i%3 == 0 {
+			all[i].second = &secondPlan{plan: fleet.Plan{DoorID: doors[i], PlanID: r.id(), Purpose: "service", Active: true}, oracle: planOracle{orders: map[time.Time]bool{}}}
+			if err := all[i].plans(ctx, r, &all[i].second.plan, &all[i].second.oracle, first); err != nil {
+				return err
+			}
+		}
 		return all[i].replan(ctx, r, first)
 	})
 	return all
@@ -180,7 +206,7 @@ func (d *modelDoor) live(ctx context.Context, r *rig, today duedate.Day) (events
 	for _, e := range []struct {
 		oneIn int
 		do    func(context.Context, *rig, duedate.Day) error
-	}{{120, d.inspect}, {400, d.suspend}, {300, d.resume}, {500, d.replan}} {
+	}{{120, d.inspect}, {400, d.suspend}, {300, d.resume}, {500, d.replan}, {60, d.service}} {
 		if d.random.IntN(e.oneIn) == 0 {
 			events++
 			if err := e.do(ctx, r, today); err != nil {
@@ -245,9 +271,38 @@ func (d *modelDoor) resume(ctx context.Context, r *rig, today duedate.Day) error
 	return err
 }
 
+// service says of an order of the second plan that is open that it was done, today or a few days ago, and sometimes that it was not.
+func (d *modelDoor) service(ctx context.Context, r *rig, today duedate.Day) error {
+	if d.second == nil {
+		return nil
+	}
+	list, err := r.WorkOrders(ctx, dispatcher, fleet.WorkOrderQuery{DoorID: d.plan.DoorID, Kind: "service", State: "open", Limit: 9})
+	if err != nil || len(list) != 1 {
+		return err
+	}
+	on := today.AddDays(-d.random.IntN(5))
+	if last := d.second.oracle.done; len(last) > 0 && !timeOf(on).After(last[len(last)-1]) || on.Before(day("2026-01-01")) {
+		return nil // an order is not done before the one before it was, nor before the door was known
+	}
+	d.say(today, "serviced on %v for %v", on, list[0].Period)
+	o, err := r.EndWorkOrder(ctx, dispatcher, list[0].WorkOrderID, on, "done", list[0].Version)
+	if err != nil || d.random.IntN(4) > 0 {
+		d.second.oracle.serve(timeOf(list[0].Period), timeOf(on))
+		return err
+	}
+	d.say(today, "which was not so")
+	_, err = r.ReopenWorkOrder(ctx, dispatcher, o.WorkOrderID, "was not", o.Version)
+	return err
+}
+
 // replan gives the door another plan, or its first.
 func (d *modelDoor) replan(ctx context.Context, r *rig, today duedate.Day) error {
-	p, version := d.plan, d.plan.Version
+	return d.plans(ctx, r, &d.plan, &d.oracle, today)
+}
+
+// plans draws a plan for a purpose of the door.
+func (d *modelDoor) plans(ctx context.Context, r *rig, plan *fleet.Plan, o *planOracle, today duedate.Day) error {
+	p, version := *plan, plan.Version
 	p.Regime = duedate.CycleRegimes()[d.random.IntN(4)]
 	p.IntervalMonths, p.FixedMonth, p.ToleranceDays = []int{1, 3, 6, 12, 24}[d.random.IntN(5)], 0, 0
 	if p.Regime == duedate.FixedMonth {
@@ -260,16 +315,15 @@ func (d *modelDoor) replan(ctx context.Context, r *rig, today duedate.Day) error
 	p.AnchorOn = today.AddDays(d.random.IntN(300) - 100)
 	d.say(today, "%s every %d months from %v, month %d, tolerance %d, lead %d", p.Regime, p.IntervalMonths, p.AnchorOn, p.FixedMonth, p.ToleranceDays, p.LeadDays)
 	saved, _, err := r.PutPlan(ctx, dispatcher, p, version)
-	d.plan = saved
-	o := &d.oracle
+	*plan = saved
 	o.regime, o.months, o.tol, o.lead, o.month, o.anchor = string(p.Regime), p.IntervalMonths, p.ToleranceDays, p.LeadDays, p.FixedMonth, timeOf(p.AnchorOn)
 	return err
 }
 
-// holdAgainst compares every door with its oracle: the day on which it is due, its orders, and that at most one is open, for that day.
+// holdAgainst compares every plan of every door with its oracle: the day on which it is due, its orders, and that at most one is open, for that day.
 func (r *rig) holdAgainst(t *testing.T, all []*modelDoor, today duedate.Day) {
 	t.Helper()
-	rows, err := r.db.Admin.Query(t.Context(), `select p.door_id, p.next_due, coalesce((select array_agg(o.period order by o.period) from work_order o where o.plan_id = p.plan_id), '{}'),
+	rows, err := r.db.Admin.Query(t.Context(), `select p.plan_id, p.next_due, coalesce((select array_agg(o.period order by o.period) from work_order o where o.plan_id = p.plan_id), '{}'),
 		coalesce((select array_agg(o.period) from work_order o where o.plan_id = p.plan_id and o.state = 'open'), '{}') from inspection_plan p`)
 	if err != nil {
 		t.Fatal(err)
@@ -290,22 +344,33 @@ func (r *rig) holdAgainst(t *testing.T, all []*modelDoor, today duedate.Day) {
 	}
 	wrong := 0
 	for seed, d := range all {
-		var want standing
-		want.next = d.oracle.next()
-		for period := range d.oracle.orders {
-			want.periods = append(want.periods, period)
-		}
-		slices.SortFunc(want.periods, time.Time.Compare)
-		if d.oracle.orders[want.next] {
-			want.open = []time.Time{want.next}
-		}
-		if got := is[d.plan.DoorID]; !got.next.Equal(want.next) || !slices.EqualFunc(got.periods, want.periods, time.Time.Equal) || !slices.EqualFunc(got.open, want.open, time.Time.Equal) {
-			if wrong++; wrong <= 3 {
-				t.Errorf("seed %d on %v:\n%v\nwant\n%v\nafter %q", seed, today, got, want, d.told)
+		for plan, oracle := range d.oracles() {
+			var want standing
+			want.next, _ = oracle.next()
+			for period := range oracle.orders {
+				want.periods = append(want.periods, period)
+			}
+			slices.SortFunc(want.periods, time.Time.Compare)
+			if oracle.orders[want.next] {
+				want.open = []time.Time{want.next}
+			}
+			if got := is[plan]; !got.next.Equal(want.next) || !slices.EqualFunc(got.periods, want.periods, time.Time.Equal) || !slices.EqualFunc(got.open, want.open, time.Time.Equal) {
+				if wrong++; wrong <= 3 {
+					t.Errorf("seed %d on %v:\n%v\nwant\n%v\nafter %q", seed, today, got, want, d.told)
+				}
 			}
 		}
 	}
 	if wrong > 0 {
-		t.Fatalf("%d of %d doors are not as the oracle says", wrong, len(all))
+		t.Fatalf("%d plans of %d doors are not as the oracle says", wrong, len(all))
 	}
+}
+
+// oracles are the plans of a door with what must come of them.
+func (d *modelDoor) oracles() map[uuid.UUID]*planOracle {
+	list := map[uuid.UUID]*planOracle{d.plan.PlanID: &d.oracle}
+	if d.second != nil {
+		list[d.second.plan.PlanID] = &d.second.oracle
+	}
+	return list
 }

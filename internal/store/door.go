@@ -301,7 +301,7 @@ from door d
 join site s on s.site_id = d.site_id
 cross join lateral (select w.kind from door_version w where w.door_id = d.door_id
   order by w.effective_at desc, w.recorded_at desc, w.version_id desc limit 1) v
-left join inspection_plan p on p.door_id = d.door_id and p.active
+left join inspection_plan p on p.door_id = d.door_id and p.active and p.purpose = 'inspection'
 where d.tag > @after_tag
   and (@customer_id::uuid is null or d.customer_id = @customer_id)
   and (@site_id::uuid is null or d.site_id = @site_id)
@@ -321,7 +321,7 @@ join door d on d.door_id = p.door_id
 join site s on s.site_id = d.site_id
 cross join lateral (select w.kind from door_version w where w.door_id = d.door_id
   order by w.effective_at desc, w.recorded_at desc, w.version_id desc limit 1) v
-where p.active and p.next_due >= @after_due and (p.next_due, d.tag) > (@after_due, @after_tag)
+where p.active and p.purpose = 'inspection' and p.next_due >= @after_due and (p.next_due, d.tag) > (@after_due, @after_tag)
   and (@customer_id::uuid is null or d.customer_id = @customer_id)
   and (@site_id::uuid is null or d.site_id = @site_id)
   and (@kind::text = '' or v.kind = @kind)

@@ -25,7 +25,7 @@ func (r forecastPlanRow) plan() fleet.ForecastPlan {
 const sqlForecastPlans = `-- forecast_plans
 select p.customer_id, p.site_id, p.door_id, p.plan_id, p.interval_months, p.regime, p.fixed_month, p.tolerance_days, p.grace_days, p.lead_days, p.anchor_on, p.from_handover,
   p.next_due, p.regular_due, coalesce(p.due_by, p.next_due) as due_by, coalesce(p.orders_from, p.next_due - p.lead_days) as orders_from, p.longest_months, p.suspended, p.active,
-  p.version, p.recorded_at, p.recorded_by,
+  p.version, p.recorded_at, p.recorded_by, p.purpose, p.beside_from,
   case when p.from_handover then (
     select max(o.done_on) from work_order o where o.door_id = p.door_id and o.kind = 'handover' and o.state = 'done' and o.plan_id is null and o.origin_visit_id is null) end as handed_over,
   s.region, d.name as door, s.name as site

@@ -36,14 +36,16 @@ type planRow struct {
 	Version        int
 	RecordedAt     time.Time
 	RecordedBy     uuid.UUID
+	Purpose        string
+	BesideFrom     *time.Time
 }
 
 func (r planRow) plan() fleet.Plan {
 	return fleet.Plan{CustomerID: r.CustomerID, SiteID: r.SiteID, DoorID: r.DoorID, PlanID: r.PlanID, IntervalMonths: r.IntervalMonths,
 		Regime: duedate.Regime(r.Regime).NamedNow(), FixedMonth: time.Month(valueOf(r.FixedMonth)), ToleranceDays: r.ToleranceDays, GraceDays: r.GraceDays, LeadDays: r.LeadDays,
 		AnchorOn: day(&r.AnchorOn), FromHandover: r.FromHandover, Suspended: spans(r.Suspended),
-		PlanDates: fleet.PlanDates{NextDue: day(&r.NextDue), RegularDue: day(r.RegularDue), DueBy: day(&r.DueBy), OrdersFrom: day(&r.OrdersFrom), LongestMonths: valueOf(r.LongestMonths)},
-		Active:    r.Active, Version: r.Version, RecordedAt: r.RecordedAt, RecordedBy: r.RecordedBy}
+		PlanDates: fleet.PlanDates{NextDue: day(&r.NextDue), RegularDue: day(r.RegularDue), DueBy: day(&r.DueBy), OrdersFrom: day(&r.OrdersFrom), LongestMonths: valueOf(r.LongestMonths), BesideFrom: day(r.BesideFrom)}, Purpose: r.Purpose,
+		Active: r.Active, Version: r.Version, RecordedAt: r.RecordedAt, RecordedBy: r.RecordedBy}
 }
 
 func valueOf(n *int) int {
@@ -79,7 +81,7 @@ func pairs(list []duedate.Span) []time.Time {
 
 const sqlPlanByID = `-- plan_by_id
 select customer_id, site_id, door_id, plan_id, interval_months, regime, fixed_month, tolerance_days, grace_days, lead_days, anchor_on, from_handover,
-  next_due, regular_due, coalesce(due_by, next_due) as due_by, coalesce(orders_from, next_due - lead_days) as orders_from, longest_months, suspended, active, version, recorded_at, recorded_by
+  next_due, regular_due, coalesce(due_by, next_due) as due_by, coalesce(orders_from, next_due - lead_days) as orders_from, longest_months, suspended, active, version, recorded_at, recorded_by, purpose, beside_from
 from inspection_plan where plan_id = @plan_id`
 
 // PlanByID gives one inspection plan.
@@ -90,7 +92,7 @@ func (t *Tx) PlanByID(ctx context.Context, id uuid.UUID) (fleet.Plan, error) {
 
 const sqlPlanPage = `-- plan_page
 select customer_id, site_id, door_id, plan_id, interval_months, regime, fixed_month, tolerance_days, grace_days, lead_days, anchor_on, from_handover,
-  next_due, regular_due, coalesce(due_by, next_due) as due_by, coalesce(orders_from, next_due - lead_days) as orders_from, longest_months, suspended, active, version, recorded_at, recorded_by
+  next_due, regular_due, coalesce(due_by, next_due) as due_by, coalesce(orders_from, next_due - lead_days) as orders_from, longest_months, suspended, active, version, recorded_at, recorded_by, purpose, beside_from
 from inspection_plan
 where active and (next_due, plan_id) > (@after_day, @after_id)
   and (@customer_id::uuid is null or customer_id = @customer_id) and (@site_id::uuid is null or site_id = @site_id)
@@ -113,7 +115,7 @@ func (t *Tx) PlanPage(ctx context.Context, q fleet.PlanQuery) ([]fleet.Plan, err
 
 const sqlPlansOfDoor = `-- plans_of_door
 select customer_id, site_id, door_id, plan_id, interval_months, regime, fixed_month, tolerance_days, grace_days, lead_days, anchor_on, from_handover,
-  next_due, regular_due, coalesce(due_by, next_due) as due_by, coalesce(orders_from, next_due - lead_days) as orders_from, longest_months, suspended, active, version, recorded_at, recorded_by
+  next_due, regular_due, coalesce(due_by, next_due) as due_by, coalesce(orders_from, next_due - lead_days) as orders_from, longest_months, suspended, active, version, recorded_at, recorded_by, purpose, beside_from
 from inspection_plan where door_id = @door_id order by active desc, recorded_at, plan_id`
 
 // PlansOfDoor gives the inspection plans of a door, the active one first.
@@ -124,20 +126,20 @@ func (t *Tx) PlansOfDoor(ctx context.Context, doorID uuid.UUID) ([]fleet.Plan, e
 
 const sqlInsertPlan = `-- insert_plan
 insert into inspection_plan (customer_id, site_id, door_id, plan_id, interval_months, regime, fixed_month, tolerance_days, grace_days, lead_days, anchor_on, from_handover,
-  next_due, regular_due, due_by, orders_from, longest_months, active, version, recorded_at, recorded_by)
+  next_due, regular_due, due_by, orders_from, longest_months, active, version, recorded_at, recorded_by, purpose, beside_from)
 values (@customer_id, @site_id, @door_id, @plan_id, @interval_months, @regime, @fixed_month, @tolerance_days, @grace_days, @lead_days, @anchor_on, @from_handover,
-  @next_due, @regular_due, @due_by, @orders_from, @longest_months, @active, @version, @recorded_at, @recorded_by)
+  @next_due, @regular_due, @due_by, @orders_from, @longest_months, @active, @version, @recorded_at, @recorded_by, @purpose, @beside_from)
 on conflict (plan_id) do nothing`
 
 // InsertPlan adds an inspection plan, or answers false when the id is taken.
 func (t *Tx) InsertPlan(ctx context.Context, p fleet.Plan) (bool, error) {
 	return insertOne(ctx, t, "insert_plan", sqlInsertPlan, with(datesOf(p.PlanDates), pgx.StrictNamedArgs{"customer_id": p.CustomerID, "site_id": p.SiteID, "door_id": p.DoorID, "plan_id": p.PlanID,
 		"interval_months": p.IntervalMonths, "regime": string(p.Regime), "fixed_month": orNull(int(p.FixedMonth)), "tolerance_days": p.ToleranceDays, "grace_days": p.GraceDays, "lead_days": p.LeadDays,
-		"anchor_on": date(p.AnchorOn), "from_handover": p.FromHandover, "active": p.Active, "version": p.Version, "recorded_at": p.RecordedAt, "recorded_by": p.RecordedBy}))
+		"anchor_on": date(p.AnchorOn), "from_handover": p.FromHandover, "active": p.Active, "version": p.Version, "recorded_at": p.RecordedAt, "recorded_by": p.RecordedBy, "purpose": p.Purpose}))
 }
 
 func datesOf(d fleet.PlanDates) pgx.StrictNamedArgs {
-	return pgx.StrictNamedArgs{"next_due": date(d.NextDue), "regular_due": date(d.RegularDue), "due_by": date(d.DueBy), "orders_from": date(d.OrdersFrom), "longest_months": orNull(d.LongestMonths)}
+	return pgx.StrictNamedArgs{"next_due": date(d.NextDue), "regular_due": date(d.RegularDue), "due_by": date(d.DueBy), "orders_from": date(d.OrdersFrom), "longest_months": orNull(d.LongestMonths), "beside_from": date(d.BesideFrom)}
 }
 
 func with(args, more pgx.StrictNamedArgs) pgx.StrictNamedArgs {
@@ -158,7 +160,7 @@ func (t *Tx) UpdatePlan(ctx context.Context, p fleet.Plan) error {
 }
 
 const sqlSetPlanDates = `-- set_plan_dates
-update inspection_plan set next_due = @next_due, regular_due = @regular_due, due_by = @due_by, orders_from = @orders_from, longest_months = @longest_months where plan_id = @plan_id`
+update inspection_plan set next_due = @next_due, regular_due = @regular_due, due_by = @due_by, orders_from = @orders_from, longest_months = @longest_months, beside_from = @beside_from where plan_id = @plan_id`
 
 // SetPlanDates writes the dates that the completed inspections give.
 func (t *Tx) SetPlanDates(ctx context.Context, planID uuid.UUID, d fleet.PlanDates) error {

@@ -213,7 +213,7 @@ select d.door_id, d.site_id, d.tag, d.name, v.kind, v.rule_pack, p.interval_mont
 from door d
 cross join lateral (select w.kind, w.rule_pack from door_version w where w.door_id = d.door_id and w.effective_at <= @at
   order by w.effective_at desc, w.recorded_at desc, w.version_id desc limit 1) v
-left join inspection_plan p on p.door_id = d.door_id and p.active
+left join inspection_plan p on p.door_id = d.door_id and p.active and p.purpose = 'inspection'
 where d.site_id = any (@sites::uuid[])
 order by d.door_id`
 

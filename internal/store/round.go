@@ -180,11 +180,12 @@ type roundOrderRow struct {
 	Weekdays     []int
 	OpenFrom     *int
 	OpenTo       *int
+	OfPlan       bool
 }
 
 func (r roundOrderRow) order() fleet.RoundOrder {
 	o := fleet.RoundOrder{RouteOrder: fleet.RouteOrder{WorkOrderID: r.WorkOrderID, SiteID: r.SiteID, DoorID: r.DoorID, Kind: r.Kind, DueOn: day(&r.DueOn), Site: r.Site, Door: r.Door, TimeZone: r.TimeZone},
-		CustomerID: r.CustomerID, Region: r.Region, Country: r.Country, Jurisdiction: r.Jurisdiction, Priority: r.Priority, RespondBy: r.RespondBy, Unsafe: r.Unsafe, RulePack: r.RulePack, AssignedTo: r.AssignedTo, PlannedOn: day(r.PlannedOn)}
+		CustomerID: r.CustomerID, Region: r.Region, Country: r.Country, Jurisdiction: r.Jurisdiction, Priority: r.Priority, RespondBy: r.RespondBy, Unsafe: r.Unsafe, RulePack: r.RulePack, AssignedTo: r.AssignedTo, PlannedOn: day(r.PlannedOn), OfPlan: r.OfPlan}
 	if r.LatitudeDeg != nil {
 		o.Position = &fleet.Position{LatitudeDeg: *r.LatitudeDeg, LongitudeDeg: *r.LongitudeDeg}
 	}
@@ -205,14 +206,16 @@ select o.customer_id, o.site_id, o.door_id, o.work_order_id, o.kind, o.due_on, o
   s.name as site, d.name as door, s.region, s.country, s.jurisdiction, s.time_zone, s.latitude_deg, s.longitude_deg,
   exists (select from out_of_service_case c where c.door_id = o.door_id and c.state <> 'ended') as unsafe,
   coalesce((select v.rule_pack from door_version v where v.door_id = o.door_id order by v.effective_at desc, v.recorded_at desc, v.version_id desc limit 1), '') as rule_pack,
-  h.work_order_id is not null as held, h.from_minute as hold_from, h.to_minute as hold_to, coalesce(v.weekdays, '{}') as weekdays, v.from_minute as open_from, v.to_minute as open_to
+  h.work_order_id is not null as held, h.from_minute as hold_from, h.to_minute as hold_to, coalesce(v.weekdays, '{}') as weekdays, v.from_minute as open_from, v.to_minute as open_to,
+  o.plan_id is not null as of_plan
 from work_order o join site s on s.site_id = o.site_id join door d on d.door_id = o.door_id
 left join work_order_hold h on h.work_order_id = o.work_order_id and h.held
 left join visiting_hours v on v.site_id = o.site_id
-where o.state = 'open' and o.due_on <= @until
+where o.state = 'open' and (o.due_on <= @until
+  or o.plan_id is not null and o.door_id in (select w.door_id from work_order w where w.state = 'open' and w.plan_id is not null and w.due_on <= @until))
 order by o.work_order_id`
 
-// RoundOrders gives the open orders that are due until a day.
+// RoundOrders gives the open orders that are due until a day, and the later ones of other plans of their doors.
 func (t *Tx) RoundOrders(ctx context.Context, until duedate.Day) ([]fleet.RoundOrder, error) {
 	rows, err := query[roundOrderRow](ctx, t, "round_orders", sqlRoundOrders, pgx.StrictNamedArgs{"until": date(until)})
 	return each(rows, roundOrderRow.order), err

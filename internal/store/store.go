@@ -214,7 +214,7 @@ func faultOf() map[string]*fault.Error {
 		"person_email_key":                {Kind: fault.Conflict, Code: "email_taken", Pointer: "/email"},
 		"person_customer_customer_fk":     fault.At("/customers", "customer_not_found"),
 		"person_site_site_fk":             fault.At("/sites", "site_not_found"),
-		"inspection_plan_active_key":      {Kind: fault.Conflict, Code: "plan_exists"},
+		"inspection_plan_purpose_key":     {Kind: fault.Conflict, Code: "plan_exists"},
 		"closed_day_customer_fk":          fault.At("/customer_id", "customer_not_found"),
 		"work_order_assigned_fk":          fault.At("/assigned_to", "person_not_found"),
 	}

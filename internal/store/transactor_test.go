@@ -151,7 +151,7 @@ func TestATransactionThatASiteChangedHandsUnderRunsAgain(t *testing.T) {
 			if err != nil {
 				return err
 			}
-			_, err = tx.InsertPlan(ctx, fleet.Plan{CustomerID: site.CustomerID, SiteID: site.SiteID, DoorID: d.DoorID, PlanID: idOf("late plan"), IntervalMonths: 12, Regime: "anniversary",
+			_, err = tx.InsertPlan(ctx, fleet.Plan{Purpose: fleet.Inspection, CustomerID: site.CustomerID, SiteID: site.SiteID, DoorID: d.DoorID, PlanID: idOf("late plan"), IntervalMonths: 12, Regime: "anniversary",
 				AnchorOn: d.KnownSince, PlanDates: fleet.PlanDates{NextDue: d.KnownSince}, Version: 1, RecordedAt: site.CreatedAt, RecordedBy: staff.PersonID})
 			return err
 		},

@@ -119,6 +119,23 @@ func (t *Tx) WorkOrderPage(ctx context.Context, q fleet.WorkOrderQuery) ([]fleet
 	return each(rows, workOrderRow.order), err
 }
 
+const sqlCallOrders = `-- call_orders
+select door_id, work_order_id, kind, due_on from work_order where door_id = any (@doors::uuid[]) and state = 'open' and plan_id is not null order by due_on, work_order_id`
+
+// CallOrders gives the open orders of the plans of doors.
+func (t *Tx) CallOrders(ctx context.Context, doors []uuid.UUID) ([]fleet.CallOrder, error) {
+	type row struct {
+		DoorID      uuid.UUID
+		WorkOrderID uuid.UUID
+		Kind        string
+		DueOn       time.Time
+	}
+	rows, err := query[row](ctx, t, "call_orders", sqlCallOrders, pgx.StrictNamedArgs{"doors": doors})
+	return each(rows, func(r row) fleet.CallOrder {
+		return fleet.CallOrder{DoorID: r.DoorID, WorkOrderID: r.WorkOrderID, Kind: r.Kind, DueOn: day(&r.DueOn)}
+	}), err
+}
+
 const sqlZonesInUse = `-- zones_in_use
 select distinct time_zone from site`
 
@@ -145,7 +162,7 @@ func fromDay(d duedate.Day) time.Time {
 }
 
 const sqlHoldPlans = `-- hold_plans
-select plan_id from inspection_plan where door_id = @door_id order by plan_id for no key update`
+select plan_id from inspection_plan where door_id = @door_id order by purpose, plan_id for no key update`
 
 // HoldPlans keeps the plans of a door, and so the generation of their orders, as they are until the transaction ends.
 func (t *Tx) HoldPlans(ctx context.Context, doorID uuid.UUID) error {
@@ -344,31 +361,36 @@ func (t *Tx) TechnicianExists(ctx context.Context, id uuid.UUID, at time.Time) (
 	return r.There, err
 }
 
-// The id of an inspection order is made of its plan and period (SHA-256, shaped as a UUIDv8 of RFC 9562), so that
+// The id of a plan's order is made of its plan and period (SHA-256, shaped as a UUIDv8 of RFC 9562), so that
 // every way of running the generation gives the same table; the key of the period and the partial unique index on open
 // orders are what no run gets past. The plans are held: a due date that is just being moved is read as it will be.
 const sqlInsertDueOrders = `-- insert_due_orders
 with due as (
-  select customer_id, site_id, door_id, plan_id, next_due, coalesce(due_by, next_due) as due_by from inspection_plan
-  where active and door_id > @after_door and coalesce(orders_from, next_due - lead_days) <= @as_of
-  order by door_id limit @limit for share),
+  select customer_id, site_id, door_id, plan_id, purpose, next_due, coalesce(due_by, next_due) as due_by from inspection_plan
+  where active and (door_id, purpose) > (@after_door, @after_purpose) and coalesce(orders_from, next_due - lead_days) <= @as_of
+  order by door_id, purpose limit @limit for share),
+beside as (
+  select b.customer_id, b.site_id, b.door_id, b.plan_id, b.purpose, b.next_due, coalesce(b.due_by, b.next_due) as due_by from inspection_plan b
+  where b.active and b.beside_from <= @as_of and exists (select from due d where d.door_id = b.door_id and d.plan_id <> b.plan_id) for share),
 made as (
   insert into work_order (customer_id, site_id, door_id, work_order_id, kind, plan_id, period, due_on, state, recorded_at)
   select customer_id, site_id, door_id,
     encode(set_byte(set_byte(substring(h from 1 for 16), 6, get_byte(h, 6) & 15 | 128), 8, get_byte(h, 8) & 63 | 128), 'hex')::uuid,
-    'inspection', plan_id, next_due, due_by, 'open', @recorded_at
-  from due, sha256(convert_to(plan_id::text || '/' || to_char(next_due, 'YYYY-MM-DD'), 'UTF8')) as h
+    case purpose when 'inspection' then 'inspection' else 'service' end, plan_id, next_due, due_by, 'open', @recorded_at
+  from (table due union all table beside) as wanted, sha256(convert_to(plan_id::text || '/' || to_char(next_due, 'YYYY-MM-DD'), 'UTF8')) as h
   on conflict do nothing
   returning 1)
 select (select count(*) from made) as made, (select count(*) from due) as looked,
-  coalesce((select door_id from due order by door_id desc limit 1), @after_door) as last`
+  coalesce((select door_id from due order by door_id desc limit 1), @after_door) as door_id,
+  coalesce((select purpose from due order by door_id desc, purpose desc limit 1), @after_purpose) as purpose`
 
-// InsertDueOrders makes the inspection orders of one page of plans whose lead time has come.
-func (t *Tx) InsertDueOrders(ctx context.Context, asOf duedate.Day, afterDoor uuid.UUID, limit int, at time.Time) (made int64, last uuid.UUID, looked int, err error) {
+// InsertDueOrders makes the orders of one page of plans whose lead time has come, and of those of the same doors that may be served beside them.
+func (t *Tx) InsertDueOrders(ctx context.Context, asOf duedate.Day, after fleet.PlanKey, limit int, at time.Time) (made int64, last fleet.PlanKey, looked int, err error) {
 	r, err := queryOne[struct {
-		Made   int64
-		Looked int
-		Last   uuid.UUID
-	}](ctx, t, "insert_due_orders", sqlInsertDueOrders, pgx.StrictNamedArgs{"as_of": date(asOf), "after_door": afterDoor, "limit": limit, "recorded_at": at}, "internal")
-	return r.Made, r.Last, r.Looked, err
+		Made    int64
+		Looked  int
+		DoorID  uuid.UUID
+		Purpose string
+	}](ctx, t, "insert_due_orders", sqlInsertDueOrders, pgx.StrictNamedArgs{"as_of": date(asOf), "after_door": after.DoorID, "after_purpose": after.Purpose, "limit": limit, "recorded_at": at}, "internal")
+	return r.Made, fleet.PlanKey{DoorID: r.DoorID, Purpose: r.Purpose}, r.Looked, err
 }
