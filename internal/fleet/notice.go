@@ -65,6 +65,8 @@ type Why struct {
 	Answer     string      `json:"answer,omitempty"`
 	Rung       string      `json:"rung,omitempty"` // of the notice that did not reach its recipient
 	Final      bool        `json:"final,omitempty"`
+	// OutOfService: the door was, as unsafe.
+	OutOfService bool `json:"out_of_service,omitempty"`
 }
 
 // Recipient is somebody who is to be told about a site.
@@ -239,7 +241,7 @@ func (r *round) order(o OrderDue) {
 	if !ok {
 		return
 	}
-	why := Why{AsOf: r.asOf, OffsetDays: &rung.OffsetDays, Final: rung.Final}
+	why := Why{AsOf: r.asOf, OffsetDays: &rung.OffsetDays, Final: rung.Final, OutOfService: o.OutOfService}
 	if ladder.LadderID != uuid.Nil {
 		why.LadderID = &ladder.LadderID
 	}

@@ -248,6 +248,7 @@ cross join lateral (select min(n.made_at) as first_at, coalesce(min(n.why->>'ins
   where n.reason = 'case:' || c.case_id and n.rung = 'unsafe') n
 where c.state = 'unsecured' and n.first_at <= @before
   and not exists (select from case_acknowledgement a where a.case_id = c.case_id)
+  and not exists (select from notice b join letter_notice e on e.notice_id = b.notice_id join letter_acknowledgement a on a.letter_id = e.letter_id where b.reason = 'case:' || c.case_id)
 order by c.case_id`
 
 // CasesToRemind gives cases of doors that are not secured and that nobody has acknowledged.
