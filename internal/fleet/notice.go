@@ -109,7 +109,7 @@ type noticeRows interface {
 	OfficePeople(ctx context.Context) ([]Recipient, error)
 	// RefusedAmong gives those of the addresses that have refused mail for good.
 	RefusedAmong(ctx context.Context, addresses []string) ([]string, error)
-	// NoticesOf gives the notices of reasons, oldest first, without their letters.
+	// NoticesOf gives of the notices of reasons, oldest first, when who was told of which rung, and what became of it: nothing else of them.
 	NoticesOf(ctx context.Context, reasons []string) ([]Notice, error)
 	// InsertNotices adds those whose key is new, and tells how many.
 	InsertNotices(ctx context.Context, list []Notice) (int64, error)
