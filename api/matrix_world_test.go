@@ -515,6 +515,7 @@ func (w *world) night() {
 		w.must("technician", http.MethodPut, "/v1/watches/"+p.ids["watch_id"], object{"place": p.word + " roof", "back_by": w.now.Add(time.Hour)}, 201)
 		p.ids["feed_id"] = w.id().String()
 		w.secret(w.must("dispatcher", http.MethodPut, "/v1/calendar-feeds/"+p.ids["feed_id"], object{"site_id": p.ids["site_id"]}, 201).member("path"))
+		w.sql(`insert into declined_address (address, since, letter_id) values ($1, $2, $3)`, p.ids["address"], w.now, letter)
 		w.sql(`insert into refused_address (address, since, letter_id, answer) values ($1, $2, $3, '550')`, p.ids["address"], w.now, letter)
 	}
 	w.sql(`insert into job_run (job, scheduled_for, as_of, state, result) values ('queue_notices', $1::timestamptz, ($1::timestamptz)::date, 'done', '{}')`, w.now)

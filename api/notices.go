@@ -99,6 +99,7 @@ type letterItem struct {
 	NextTryAt   time.Time     `json:"next_try_at"`
 	SentAt      *time.Time    `json:"sent_at,omitempty"`
 	ReportID    *uuid.UUID    `json:"report_id,omitempty" format:"uuid" doc:"Of which the PDF is enclosed."`
+	Note        *letterNote   `json:"acknowledgement,omitempty" doc:"Somebody has taken note of it."`
 	Tries       []attemptItem `json:"attempts"`
 	Bounces     []bounceItem  `json:"bounces"`
 }
@@ -129,6 +130,10 @@ func (a *API) newLetterItem(by identity.Actor, l fleet.LetterTold) letterItem {
 		State: l.State, Because: l.Because, MadeAt: l.MadeAt, NextTryAt: l.NextTryAt, SentAt: l.SentAt, ReportID: someID(l.ReportID), Tries: []attemptItem{}, Bounces: []bounceItem{}}
 	if l.Because != "" {
 		item.BecauseText = a.Words.Printer(by.Language, words.Units(by.Units)).T("notice.because." + l.Because)
+	}
+	if l.Note != nil {
+		note := newLetterNote(*l.Note)
+		item.Note = &note
 	}
 	for _, t := range l.Tries {
 		item.Tries = append(item.Tries, attemptItem{Attempt: t.Attempt, At: t.At, Outcome: t.Outcome, Stage: t.Stage, Code: t.Code, Answer: t.Answer})
@@ -165,12 +170,53 @@ type noticeListOut struct {
 	}
 }
 
-type letterPath struct {
+type LetterPath struct {
 	LetterID uuid.UUID `path:"letter_id" format:"uuid"`
 }
 
 type letterOut struct {
 	Body letterItem
+}
+
+type letterNote struct {
+	At       time.Time  `json:"at"`
+	Name     string     `json:"name" doc:"Who, in their own words."`
+	PersonID *uuid.UUID `json:"person_id,omitempty" format:"uuid" doc:"Of the office, who was told so; absent: by the link in the letter."`
+}
+
+func newLetterNote(n fleet.LetterNote) letterNote {
+	return letterNote{At: n.At, Name: n.Name, PersonID: n.PersonID}
+}
+
+type letterNoteIn struct {
+	LetterPath
+	Body struct {
+		Name string `json:"name" minLength:"1" maxLength:"200" doc:"Who has told the office that they have taken note."`
+	}
+}
+
+type letterNoteOut struct {
+	Status int
+	Body   letterNote
+}
+
+type unansweredListIn struct {
+	PageIn
+	What   string `query:"what" enum:"not_arrived,no_word" doc:"Those that did not arrive, or those of which nobody has taken note."`
+	SiteID string `query:"site_id" format:"uuid"`
+}
+
+type declinedItem struct {
+	Address  string    `json:"address"`
+	Since    time.Time `json:"since"`
+	LetterID uuid.UUID `json:"letter_id" format:"uuid" doc:"The letter of which the link was used."`
+}
+
+type declinedListOut struct {
+	Body struct {
+		Addresses []declinedItem `json:"addresses"`
+		PageOut
+	}
 }
 
 type bounceIn struct {
@@ -205,6 +251,10 @@ const mostBounce = 1 << 20
 func (a *API) notices() {
 	add(a, operation("notice-list", http.MethodGet, "/v1/notices", identity.ActReadOffice, "Who was told what and when, the newest first"), a.noticeList)
 	add(a, operation("notice-get", http.MethodGet, "/v1/notices/{notice_id}", identity.ActReadOffice, "One notice: why, in which words, and what became of it"), a.noticeGet)
+	add(a, operation("unanswered-notice-list", http.MethodGet, "/v1/unanswered-notices", identity.ActReadOffice, "Notices about what is still open that did not arrive, or were sent days ago, ask for an answer and have none; the oldest first"), a.unansweredList)
+	add(a, operation("letter-acknowledge", http.MethodPost, "/v1/letters/{letter_id}/acknowledge", identity.ActMindPost, "Record that a recipient has told the office that they have taken note of a letter; the first counts"), a.letterAcknowledge)
+	add(a, operation("declined-address-list", http.MethodGet, "/v1/declined-addresses", identity.ActReadOffice, "Addresses that want no reminders ahead of due days; what is due, late or unsafe goes there all the same"), a.declinedList)
+	add(a, operation("declined-address-clear", http.MethodDelete, "/v1/declined-addresses/{address}", identity.ActMindPost, "Let reminders go to an address again"), a.declinedClear)
 	add(a, operation("letter-send-again", http.MethodPost, "/v1/letters/{letter_id}/send-again", identity.ActMindPost, "Send a letter once more that failed or perhaps arrived, under the same Message-ID"), a.letterSendAgain)
 	bounce := operation("bounce-post", http.MethodPost, "/v1/bounces", identity.ActMindPost, "Take in a mail server's report about a letter (RFC 3464), as it came")
 	bounce.MaxBodyBytes = mostBounce
@@ -247,7 +297,7 @@ func (a *API) noticeGet(ctx context.Context, by identity.Actor, in *noticePath) 
 	return out, nil
 }
 
-func (a *API) letterSendAgain(ctx context.Context, by identity.Actor, in *letterPath) (*letterOut, error) {
+func (a *API) letterSendAgain(ctx context.Context, by identity.Actor, in *LetterPath) (*letterOut, error) {
 	l, err := a.Fleet.SendLetterAgain(ctx, by, in.LetterID)
 	if err != nil {
 		return nil, err
@@ -285,4 +335,57 @@ func (a *API) refusedList(ctx context.Context, by identity.Actor, in *PageIn) (*
 
 func (a *API) refusedClear(ctx context.Context, by identity.Actor, in *addressPath) (*struct{}, error) {
 	return nil, a.Fleet.ClearAddress(ctx, by, in.Address)
+}
+
+func (a *API) unansweredList(ctx context.Context, by identity.Actor, in *unansweredListIn) (*noticeListOut, error) {
+	var key instantKey
+	if err := readCursor(in.After, &key); err != nil {
+		return nil, err
+	}
+	list, err := a.Fleet.Unanswered(ctx, by, fleet.UnansweredQuery{What: in.What, SiteID: optionalID(in.SiteID), AfterAt: key.At, AfterID: key.ID, Limit: in.Limit})
+	if err != nil {
+		return nil, err
+	}
+	out := &noticeListOut{}
+	out.Body.Notices = make([]NoticeItem, len(list))
+	for i, n := range list {
+		out.Body.Notices[i] = a.newNoticeItem(by, n)
+	}
+	if len(list) == in.Limit {
+		last := list[len(list)-1]
+		out.Body.Next = cursor(instantKey{last.MadeAt, last.NoticeID})
+	}
+	return out, nil
+}
+
+func (a *API) letterAcknowledge(ctx context.Context, by identity.Actor, in *letterNoteIn) (*letterNoteOut, error) {
+	n, isNew, err := a.Fleet.TakeNoteFor(ctx, by, in.LetterID, in.Body.Name)
+	if err != nil {
+		return nil, err
+	}
+	return &letterNoteOut{Status: created(isNew), Body: newLetterNote(n)}, nil
+}
+
+func (a *API) declinedList(ctx context.Context, by identity.Actor, in *PageIn) (*declinedListOut, error) {
+	var key nameKey
+	if err := readCursor(in.After, &key); err != nil {
+		return nil, err
+	}
+	list, err := a.Fleet.DeclinedAddresses(ctx, by, key.Name, in.Limit)
+	if err != nil {
+		return nil, err
+	}
+	out := &declinedListOut{}
+	out.Body.Addresses = make([]declinedItem, len(list))
+	for i, d := range list {
+		out.Body.Addresses[i] = declinedItem(d)
+	}
+	if len(list) == in.Limit {
+		out.Body.Next = cursor(nameKey{Name: list[len(list)-1].Address})
+	}
+	return out, nil
+}
+
+func (a *API) declinedClear(ctx context.Context, by identity.Actor, in *addressPath) (*struct{}, error) {
+	return nil, a.Fleet.EndDecline(ctx, by, in.Address)
 }

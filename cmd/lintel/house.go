@@ -212,7 +212,7 @@ func (h *house) useCases(s *settings) error {
 		return err
 	}
 	database := store.New(h.pool, s.RolePrefix)
-	h.fleet = fleet.New(fleet.Parts{Store: database, Book: book, Keys: keys, Now: h.now, NewID: newID, Words: h.words, Company: s.company(),
+	h.fleet = fleet.New(fleet.Parts{PublicURL: s.PublicURL, Store: database, Book: book, Keys: keys, Now: h.now, NewID: newID, Words: h.words, Company: s.company(),
 		Post: h.post(s), Hooks: hooks{notify.NewHooks(s.WebhooksInside)}, ReadBounce: readBounce, Photos: photos, PrintReport: h.print, Random: rand.Reader, WriteCalendar: report.Calendar})
 	h.people = identity.NewPeople(database, hasher, h.now, newID, rand.Reader)
 	return nil
@@ -299,7 +299,7 @@ func (p post) Deliver(ctx context.Context, l fleet.Letter) (string, error) {
 	if p.mail == nil {
 		return "", &fleet.PostFailure{Unreachable: true, Err: errors.New("no mail server is configured (LINTEL_SMTP_HOST)")}
 	}
-	message := notify.Message{ID: l.LetterID, To: (&mail.Address{Name: l.Name, Address: l.Address}).String(), Subject: l.Subject, Text: l.Text, HTML: l.HTML, Date: l.MadeAt}
+	message := notify.Message{ID: l.LetterID, To: (&mail.Address{Name: l.Name, Address: l.Address}).String(), Subject: l.Subject, Text: l.Text, HTML: l.HTML, Date: l.MadeAt, Unsubscribe: l.DeclineLink}
 	if l.Calendar != "" {
 		message.Enclosed = &notify.Enclosure{Name: "due.ics", MediaType: "text/calendar; charset=UTF-8; method=PUBLISH", Bytes: []byte(l.Calendar)}
 	}

@@ -40,6 +40,8 @@ type settings struct {
 
 	WebhooksInside bool `env:"LINTEL_WEBHOOKS_INSIDE" help:"Let webhooks go to plain http and to addresses that are not public: this machine, the company's network."`
 
+	PublicURL string `name:"public-url" env:"LINTEL_PUBLIC_URL" placeholder:"URL" help:"Where the pages are reached from outside, as https://doors.example.com: with a key file, notices carry links to take note and to decline reminders."`
+
 	CompanyName    string `env:"LINTEL_COMPANY_NAME" help:"Who speaks in notices and reports; without a name no report is made."`
 	CompanyAddress string `env:"LINTEL_COMPANY_ADDRESS"`
 	CompanyPhone   string `env:"LINTEL_COMPANY_PHONE"`
@@ -73,6 +75,9 @@ func (s *settings) check() error {
 		if err := s.smtp().Validate(); err != nil {
 			faults = append(faults, err)
 		}
+	}
+	if u, err := url.Parse(s.PublicURL); s.PublicURL != "" && (err != nil || u.Scheme != "https" && u.Scheme != "http" || u.Host == "" || u.RawQuery != "" || u.Fragment != "" || u.User != nil) {
+		faults = append(faults, errors.New("LINTEL_PUBLIC_URL is not an address like https://doors.example.com"))
 	}
 	if s.BackupKeep < 0 {
 		faults = append(faults, errors.New("LINTEL_BACKUP_KEEP is negative"))

@@ -42,7 +42,7 @@ const (
 
 func main() {
 	doors := flag.Int("doors", 0, "one fleet of so many doors instead of both, and no table")
-	only := flag.String("only", "", "one measurement alone: setting, folder, pages, generation, replay, recomputing or signing")
+	only := flag.String("only", "", "one measurement alone: setting, folder, pages, generation, ladder, replay, recomputing or signing")
 	flag.Parse()
 	fleets := []int{10_000, 100_000}
 	if *doors > 0 {
@@ -156,7 +156,7 @@ func (b *bench) measure(ctx context.Context, only string) (lines []line, err err
 	for _, m := range []struct {
 		name string
 		run  func(context.Context) ([]line, error)
-	}{{"setting", b.settingChange}, {"folder", b.folder}, {"pages", b.pages}, {"generation", b.generation}, {"replay", b.replay}, {"recomputing", b.recomputing}, {"signing", b.signing}} {
+	}{{"setting", b.settingChange}, {"folder", b.folder}, {"pages", b.pages}, {"generation", b.generation}, {"ladder", b.ladder}, {"replay", b.replay}, {"recomputing", b.recomputing}, {"signing", b.signing}} {
 		if only != "" && only != m.name {
 			continue
 		}

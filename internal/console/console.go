@@ -32,6 +32,8 @@ type Console struct {
 	mux    *http.ServeMux
 	looks  *looks
 	static *static
+	// patience is with those who come by links in letters, without signing in.
+	patience patience
 }
 
 // route is one address, the action that it needs, and what answers it.
@@ -73,6 +75,10 @@ func (c *Console) routes() []route {
 	return []route{
 		{"GET /sign-in", anybody, c.signInForm},
 		{"POST /sign-in", anybody, c.signIn},
+		{"GET /answer/{token}", anybody, c.link(c.answerForm)},
+		{"POST /answer/{token}", anybody, c.link(c.answerPut)},
+		{"GET /reminders/{token}", anybody, c.link(c.declineForm)},
+		{"POST /reminders/{token}", anybody, c.link(c.declinePut)},
 		{"POST /sign-out", identity.ActSelf, c.signOut},
 		{"GET /password", identity.ActSelf, c.passwordForm},
 		{"POST /password", identity.ActSelf, c.passwordPut},
@@ -228,6 +234,9 @@ func (c *Console) routes() []route {
 
 		{"GET /trends", identity.ActReadOffice, c.crossings},
 		{"GET /notices", identity.ActReadOffice, c.notices},
+		{"GET /unanswered", identity.ActReadOffice, c.unanswered},
+		{"POST /letters/{letter_id}/acknowledgement", identity.ActMindPost, c.letterNoted},
+		{"POST /declined-addresses/end", identity.ActMindPost, c.declineEnd},
 		{"GET /ladders", identity.ActReadOffice, c.ladders},
 		{"POST /ladders", identity.ActSetLadder, c.ladderMake},
 		{"GET /ladders/new", identity.ActSetLadder, c.ladderNew},

@@ -5,8 +5,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/google/uuid"
-
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/words"
@@ -41,28 +39,8 @@ func (c *Console) notices(ctx context.Context, q *request) (answer, error) {
 		list = list[:perPage]
 		last = instantKey{list[perPage-1].MadeAt, list[perPage-1].NoticeID}
 	}
-	var ids fleet.Named
-	for _, n := range list {
-		if n.SiteID != uuid.Nil {
-			ids.Sites = append(ids.Sites, n.SiteID)
-		}
-		if n.DoorID != nil {
-			ids.Doors = append(ids.Doors, *n.DoorID)
-		}
-	}
-	names, err := c.Fleet.Names(ctx, q.by, ids)
-	if err != nil {
-		return nil, err
-	}
-	data := noticesData{Filter: f, More: q.more(last)}
-	for _, n := range list {
-		line := noticeLine{Notice: n, Site: names[n.SiteID]}
-		if n.DoorID != nil {
-			line.Door = names[*n.DoorID]
-		}
-		data.Lines = append(data.Lines, line)
-	}
-	return page{name: "notices", data: data}, nil
+	lines, err := c.noticeLines(ctx, q, list)
+	return page{name: "notices", data: noticesData{Filter: f, Lines: lines, More: q.more(last)}}, err
 }
 
 type jobsData struct {

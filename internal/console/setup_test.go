@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"crypto/rand"
+	"encoding/base64"
 	"encoding/binary"
 	"html"
 	"io"
@@ -38,6 +39,7 @@ type desk struct {
 	db      storetest.DB
 	photos  string // their folder
 	people  *identity.People
+	keys    *identity.Keyring
 	rooms   console.Rooms
 	handler http.Handler
 	log     bytes.Buffer
@@ -82,7 +84,9 @@ func (d *desk) open(t testing.TB, database *store.Store) {
 	must(err)
 	t.Cleanup(func() { _ = photos.Close() })
 	now := func() time.Time { return d.now }
-	d.Fleet = fleet.New(fleet.Parts{Store: database, Photos: photos, Book: book, Words: catalogue, Now: now, NewID: d.id, Random: rand.Reader, WriteCalendar: report.Calendar,
+	d.keys, err = identity.ParseKeyring([]byte("test:" + base64.StdEncoding.EncodeToString([]byte("a key of thirty-two bytes for it"))))
+	must(err)
+	d.Fleet = fleet.New(fleet.Parts{Store: database, Keys: d.keys, PublicURL: "https://doors.example", Photos: photos, Book: book, Words: catalogue, Now: now, NewID: d.id, Random: rand.Reader, WriteCalendar: report.Calendar,
 		Company: fleet.ReportCompany{Name: "Calder Moss Doors", Phone: "+1 555 0100"},
 		PrintReport: func(doc fleet.Document, sha256 string) ([]fleet.ReportPrint, error) {
 			return report.Print(doc, sha256, func(language string) report.Texts { return catalogue.Printer(language, words.Metric) })

@@ -28,6 +28,9 @@ type todayData struct {
 	// Asked is how many unusual entries nobody has explained; MoreAsked: there are more.
 	Asked     int
 	MoreAsked bool
+	// Unanswered is how many notices did not arrive or had no answer; MoreUnanswered: there are more.
+	Unanswered     int
+	MoreUnanswered bool
 }
 
 // caseLine is an out-of-service case as lists show it.
@@ -87,6 +90,11 @@ func (c *Console) today(ctx context.Context, q *request) (answer, error) {
 		}
 		data.Asked, data.MoreAsked = min(asked, mostAsked), asked > mostAsked
 	}
+	silent, err := c.countUnanswered(ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	data.Unanswered, data.MoreUnanswered = min(silent, mostUnanswered), silent > mostUnanswered
 	for _, k := range cases {
 		line := caseLine{k, names[k.DoorID], names[k.SiteID]}
 		if k.State == "unsecured" {

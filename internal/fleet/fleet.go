@@ -41,6 +41,8 @@ type Parts struct {
 	Random      io.Reader // for the secrets of addresses; safe for concurrent use, as crypto/rand's Reader is
 	// WriteCalendar writes events as an iCalendar object of METHOD:PUBLISH; nil: mails enclose none, and there are no feeds.
 	WriteCalendar func(name string, events []CalendarEvent) []byte
+	// PublicURL is where the pages are reached from outside: letters carry links to them; "": none.
+	PublicURL string
 }
 
 // Fleet holds the use-cases. Each changes or reads the register in one transaction.
@@ -120,6 +122,7 @@ type Tx interface {
 	noticeRows
 	ladderRows
 	letterRows
+	answerRows
 	watchRows
 	reportRows
 	qualificationRows

@@ -37,7 +37,10 @@ type Letter struct {
 	Answer    string    // the mail server's words
 	ReportID  uuid.UUID // of which the PDF is enclosed; zero: none is
 	Calendar  string    // the due days that it tells of, as an iCalendar object, enclosed; "": none
-	Enclosed  []byte    // that PDF, while the mail is handed over
+	// DeclineLink is where the recipient can decline letters of this kind (RFC 2369), with one POST where it begins with https (RFC 8058);
+	// "": nowhere.
+	DeclineLink string
+	Enclosed    []byte // that PDF, while the mail is handed over
 }
 
 // LetterAttempt is one try to hand a letter over.
@@ -54,6 +57,7 @@ type LetterAttempt struct {
 // LetterTold is a letter with what became of it.
 type LetterTold struct {
 	Letter
+	Note    *LetterNote // who has taken note of it; nil: nobody
 	Tries   []LetterAttempt
 	Bounces []Bounce
 }
@@ -95,6 +99,7 @@ type NoticeDue struct {
 	Watch                             *Watch // with the name of who works alone in Alone
 	Alone                             string
 	Acknowledged                      bool
+	Declined                          bool      // the address wants no reminders
 	FindingState                      string    // of the finding that it is about
 	ReportID                          uuid.UUID // of the letter that it sends; zero: none
 	KnownAddresses                    []string  // the recipient's, now, in the order in which they are tried
@@ -291,6 +296,8 @@ func (n NoticeDue) end(all []NoticeDue) (state, because string) {
 		return "withdrawn", "case_ended"
 	case n.Case != nil && n.Acknowledged && strings.HasPrefix(n.Rung, "unsafe_again"):
 		return "withdrawn", "acknowledged"
+	case n.Declined && n.advance():
+		return "withdrawn", "declined"
 	case n.Watch != nil && n.Watch.EndedAt != nil:
 		return "withdrawn", "watch_ended"
 	case n.Watch != nil && n.Watch.TakenAt != nil:

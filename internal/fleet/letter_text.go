@@ -19,7 +19,13 @@ const mostLines = 300
 // wording writes a letter's subject and text. Dates are those of each site; how late something is follows from the day
 // on which the letter is written, whatever the rung was called.
 func (f *Fleet) wording(l *Letter, notices []NoticeDue) {
-	p, args := f.Words.Printer(l.Language, words.Metric), f.sender()
+	p := f.Words.Printer(l.Language, words.Metric)
+	args := append(f.sender(), "take_note", f.takeNote(p, l, notices[0]), "ending", p.T("notice.no_decline"))
+	if !slices.ContainsFunc(notices, func(n NoticeDue) bool { return !n.advance() }) {
+		if l.DeclineLink = f.linkIn("/reminders/", linkDecline, l, declineFor); l.DeclineLink != "" {
+			args[len(args)-1] = p.T("notice.decline", "link", l.DeclineLink)
+		}
+	}
 	if l.Kind == "urgent" {
 		l.Subject, l.Text = f.urgentWording(p, notices[0], args)
 	} else {

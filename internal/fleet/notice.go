@@ -65,6 +65,8 @@ type Why struct {
 	Answer     string      `json:"answer,omitempty"`
 	Rung       string      `json:"rung,omitempty"` // of the notice that did not reach its recipient
 	Final      bool        `json:"final,omitempty"`
+	// OutOfService: the door was, as unsafe.
+	OutOfService bool `json:"out_of_service,omitempty"`
 }
 
 // Recipient is somebody who is to be told about a site.
@@ -107,7 +109,7 @@ type noticeRows interface {
 	OfficePeople(ctx context.Context) ([]Recipient, error)
 	// RefusedAmong gives those of the addresses that have refused mail for good.
 	RefusedAmong(ctx context.Context, addresses []string) ([]string, error)
-	// NoticesOf gives the notices of reasons, oldest first, without their letters.
+	// NoticesOf gives of the notices of reasons, oldest first, when who was told of which rung, and what became of it: nothing else of them.
 	NoticesOf(ctx context.Context, reasons []string) ([]Notice, error)
 	// InsertNotices adds those whose key is new, and tells how many.
 	InsertNotices(ctx context.Context, list []Notice) (int64, error)
@@ -239,7 +241,7 @@ func (r *round) order(o OrderDue) {
 	if !ok {
 		return
 	}
-	why := Why{AsOf: r.asOf, OffsetDays: &rung.OffsetDays, Final: rung.Final}
+	why := Why{AsOf: r.asOf, OffsetDays: &rung.OffsetDays, Final: rung.Final, OutOfService: o.OutOfService}
 	if ladder.LadderID != uuid.Nil {
 		why.LadderID = &ladder.LadderID
 	}

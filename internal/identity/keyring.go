@@ -19,11 +19,12 @@ const (
 	newKeyIDEntropy = 5 // bytes: enough that two keys of one company never meet
 )
 
-// Keyring seals the few secrets that have to be read again, lock codes and key-safe codes, so that a copy of the
+// Keyring signs links in letters (SignLink), and seals the few secrets that have to be read again, lock codes and key-safe codes, so that a copy of the
 // database alone does not open a door. It is safe for concurrent use and prints no key, whatever the format verb.
 type Keyring struct {
 	current string
 	ciphers map[string]cipher.AEAD
+	links   map[string][]byte // keys that sign links in letters
 }
 
 // Sealed is a secret as stored: the id of the key and the ciphertext (12 bytes nonce, text, 16 bytes of proof).
@@ -49,7 +50,7 @@ func ParseKeyring(file []byte) (*Keyring, error) {
 	if len(file) > longestKeyFile {
 		return nil, fmt.Errorf("key file: longer than %d bytes", longestKeyFile)
 	}
-	ring := &Keyring{ciphers: map[string]cipher.AEAD{}}
+	ring := &Keyring{ciphers: map[string]cipher.AEAD{}, links: map[string][]byte{}}
 	seen := map[string]string{} // key → id
 	for i, line := range strings.Split(string(file), "\n") {
 		line = strings.TrimSpace(line)
@@ -68,6 +69,9 @@ func ParseKeyring(file []byte) (*Keyring, error) {
 		}
 		seen[string(key)] = id
 		if ring.ciphers[id], err = newCipher(key); err != nil {
+			return nil, fmt.Errorf("key file, line %d: %w", i+1, err)
+		}
+		if ring.links[id], err = linkKey(key); err != nil {
 			return nil, fmt.Errorf("key file, line %d: %w", i+1, err)
 		}
 		if ring.current == "" {

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -303,4 +304,37 @@ func FuzzReadBounce(f *testing.F) {
 			t.Fatalf("%+v", b)
 		}
 	})
+}
+
+// RFC 2369, section 3.2, and RFC 8058, section 3.1: both headers of a letter that may be declined, the second only where the address is https.
+func TestALetterThatMayBeDeclinedSaysSoToMailPrograms(t *testing.T) {
+	_, server := counting(t, mailcatcher.Hooks{})
+	way := wayTo(t, server.Address())
+	for i, c := range []struct{ link, unsubscribe, post string }{
+		{"", "", ""},
+		{"https://doors.example/reminders/k.AbC-_9", "<https://doors.example/reminders/k.AbC-_9>", "List-Unsubscribe=One-Click"},
+		{"http://10.0.0.7:8080/reminders/k.AbC", "<http://10.0.0.7:8080/reminders/k.AbC>", ""},
+	} {
+		m := to(i, "example.org")
+		m.Unsubscribe = c.link
+		for range 2 {
+			if _, err := way.Deliver(t.Context(), m); err != nil {
+				t.Fatal(err)
+			}
+		}
+		got := server.Messages()[2*i:]
+		if !bytes.Equal(got[0].Raw, got[1].Raw) {
+			t.Errorf("%s: sent again it is another letter", c.link)
+		}
+		if h := got[0].Header; h.Get("List-Unsubscribe") != c.unsubscribe || h.Get("List-Unsubscribe-Post") != c.post {
+			t.Errorf("%s: %q and %q, want %q and %q", c.link, h.Get("List-Unsubscribe"), h.Get("List-Unsubscribe-Post"), c.unsubscribe, c.post)
+		}
+	}
+	for _, wrong := range []string{"mailto:stop@doors.example", "https://doors.example/> , <https://elsewhere.example", "https://doors.example/a b", "https://doors.example/\r\nBcc: x@example.org"} {
+		m := to(9, "example.org")
+		m.Unsubscribe = wrong
+		if _, err := way.Deliver(t.Context(), m); err == nil {
+			t.Errorf("%q was put into a header", wrong)
+		}
+	}
 }

@@ -21,6 +21,8 @@ type Message struct {
 	Text    string    // plain text
 	HTML    string    // says the same; "": plain text alone
 	Date    time.Time // when the letter was written
+	// Unsubscribe is where the recipient can stop such mail (RFC 2369), with one POST where it begins with https (RFC 8058); "": nowhere.
+	Unsubscribe string
 	// Enclosed goes with the text.
 	Enclosed *Enclosure
 }
@@ -31,6 +33,9 @@ type Enclosure struct {
 	MediaType string
 	Bytes     []byte
 }
+
+// unsubscribeLink is an address that needs no writing around in a header.
+var unsubscribeLink = regexp.MustCompile(`^https?://[A-Za-z0-9._~:/?#\[\]@!$&'()*+;=%-]+$`)
 
 var enclosureName = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9.-]{0,99}$`)
 
@@ -120,6 +125,8 @@ func (m Message) check() (*mail.Address, error) {
 		return nil, fmt.Errorf("text: empty")
 	case m.Enclosed != nil && (!enclosureName.MatchString(m.Enclosed.Name) || len(m.Enclosed.Bytes) == 0):
 		return nil, fmt.Errorf("enclosed: without a plain name, or empty")
+	case m.Unsubscribe != "" && !unsubscribeLink.MatchString(m.Unsubscribe):
+		return nil, fmt.Errorf("unsubscribe: not a plain web address")
 	case !utf8.ValidString(m.Subject) || !utf8.ValidString(m.Text) || !utf8.ValidString(m.HTML):
 		return nil, fmt.Errorf("subject or text: not UTF-8")
 	}

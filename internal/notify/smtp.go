@@ -112,6 +112,12 @@ func (s SMTP) letter(m Message) (*mail.Msg, error) {
 	letter.SetMessageIDWithValue(m.ID.String() + "@" + domain(from))
 	letter.SetDateWithValue(m.Date)
 	letter.SetGenHeader("Auto-Submitted", "auto-generated") // RFC 3834: no out-of-office answers, please
+	if m.Unsubscribe != "" {
+		letter.SetGenHeader("List-Unsubscribe", "<"+m.Unsubscribe+">")
+		if strings.HasPrefix(m.Unsubscribe, "https:") {
+			letter.SetGenHeader("List-Unsubscribe-Post", "List-Unsubscribe=One-Click")
+		}
+	}
 	switch {
 	case m.HTML == "":
 		letter.SetBodyString(mail.TypeTextPlain, m.Text)

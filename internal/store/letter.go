@@ -30,11 +30,12 @@ type letterRow struct {
 	Answer        string
 	ReportID      *uuid.UUID
 	Calendar      string
+	DeclineLink   string
 }
 
 func (r letterRow) letter() fleet.Letter {
 	return fleet.Letter{LetterID: r.LetterID, Kind: r.Kind, Day: day(&r.Day), Address: r.Address, Name: r.RecipientName, Language: r.Language, Subject: r.Subject,
-		Text: r.Body, HTML: r.HTML, State: r.State, Because: r.Because, Attempts: r.Attempts, NextTryAt: r.NextTryAt, MadeAt: r.MadeAt, SentAt: r.SentAt, Answer: r.Answer, ReportID: orNil(r.ReportID), Calendar: r.Calendar}
+		Text: r.Body, HTML: r.HTML, State: r.State, Because: r.Because, Attempts: r.Attempts, NextTryAt: r.NextTryAt, MadeAt: r.MadeAt, SentAt: r.SentAt, Answer: r.Answer, ReportID: orNil(r.ReportID), Calendar: r.Calendar, DeclineLink: r.DeclineLink}
 }
 
 // A letter that has perhaps arrived keeps its Message-ID when a person has it sent again, so it is never written anew.
@@ -100,6 +101,7 @@ type noticeDueRow struct {
 	ValidUntil       *time.Time
 	Renewed          *bool
 	Acknowledged     bool
+	Declined         bool
 	Email            string
 	FurtherAddresses string
 	Refused          []string
@@ -117,7 +119,7 @@ type noticeDueRow struct {
 func (r noticeDueRow) due() fleet.NoticeDue {
 	known := fleet.AddressesOf(r.Email, r.FurtherAddresses)
 	n := fleet.NoticeDue{Notice: r.notice(), SiteName: r.SiteName, SiteZone: r.SiteZone, Tag: r.Tag, DoorName: r.DoorName, Stands: r.Stands, OrderState: r.OrderState,
-		OrderDueOn: day(r.OrderDueOn), Acknowledged: r.Acknowledged, FindingState: r.FindingState, ReportID: orNil(r.ReportID), KnownAddresses: known, Addresses: fleet.Usable(known, r.Refused)}
+		OrderDueOn: day(r.OrderDueOn), Acknowledged: r.Acknowledged, Declined: r.Declined, FindingState: r.FindingState, ReportID: orNil(r.ReportID), KnownAddresses: known, Addresses: fleet.Usable(known, r.Refused)}
 	if r.CaseState != nil {
 		n.Case = &fleet.OutOfServiceCase{CaseID: *r.CaseID, State: *r.CaseState, OpenedAt: *r.OpenedAt, SecuredHow: *r.SecuredHow, What: *r.What}
 	}
@@ -152,7 +154,9 @@ select coalesce(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as 
     and p.party_id = n.recipient_id and p.from_day <= (@now at time zone s.time_zone)::date and (p.to_day is null or p.to_day >= (@now at time zone s.time_zone)::date)) end as stands,
   coalesce(o.state, '') as order_state, o.due_on as order_due_on, c.state as case_state, c.opened_at, c.secured_how, f.what,
   w.name as holder, w.disabled_at is not null as holder_gone, k.scheme, k.number, k.valid_until, k.renewed,
-  exists (select from case_acknowledgement a where a.case_id = n.case_id) as acknowledged,
+  exists (select from case_acknowledgement a where a.case_id = n.case_id) or exists (select from notice b join letter_notice e on e.notice_id = b.notice_id
+    join letter_acknowledgement a on a.letter_id = e.letter_id where n.case_id is not null and b.reason = 'case:' || n.case_id) as acknowledged,
+  exists (select from declined_address e where e.address = n.recipient_email and e.ended_at is null) as declined,
   coalesce(case when n.reason like 'finding:%' then (select g.state from finding g where g.finding_id = substr(n.reason, 9)::uuid) end, '') as finding_state,
   coalesce(q.email, h.email, '') as email, coalesce(q.further_addresses, '') as further_addresses,
   array(select r.address from refused_address r where r.cleared_at is null and (r.address = q.email or r.address = h.email or q.further_addresses <> '' and position(r.address in q.further_addresses) > 0)) as refused,
@@ -190,7 +194,7 @@ select coalesce(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as 
   null::uuid as letter_id, '' as subject, '' as body, 0 as attempts, '' as answer,
   '' as site_name, '' as site_zone, '' as tag, '' as door_name, true as stands, '' as order_state, null::date as order_due_on,
   null::text as case_state, null::timestamptz as opened_at, null::text as secured_how, null::text as what,
-  null::text as holder, null::boolean as holder_gone, null::text as scheme, null::text as number, null::date as valid_until, null::boolean as renewed, false as acknowledged, '' as finding_state,
+  null::text as holder, null::boolean as holder_gone, null::text as scheme, null::text as number, null::date as valid_until, null::boolean as renewed, false as acknowledged, false as declined, '' as finding_state,
   coalesce(q.email, h.email, '') as email, coalesce(q.further_addresses, '') as further_addresses,
   array(select r.address from refused_address r where r.cleared_at is null and (r.address = q.email or r.address = h.email or q.further_addresses <> '' and position(r.address in q.further_addresses) > 0)) as refused,
   null::uuid as report_id, null::uuid as watch_id, null::timestamptz as back_by, null::timestamptz as started_at, null::timestamptz as ended_at, null::timestamptz as taken_at, null::text as place, null::text as watch_note, null::text as alone
@@ -208,8 +212,8 @@ func (t *Tx) NoticesIn(ctx context.Context, letterID uuid.UUID) ([]fleet.NoticeD
 
 const sqlInsertLetter = `-- insert_letter
 with l as (
-  insert into letter (letter_id, kind, day, address, recipient_name, language, subject, body, html, state, next_try_at, made_at, report_id, calendar)
-  values (@letter_id, @kind, @day, @address, @recipient_name, @language, @subject, @body, @html, @state, @next_try_at, @made_at, @report_id, @calendar)
+  insert into letter (letter_id, kind, day, address, recipient_name, language, subject, body, html, state, next_try_at, made_at, report_id, calendar, decline_link)
+  values (@letter_id, @kind, @day, @address, @recipient_name, @language, @subject, @body, @html, @state, @next_try_at, @made_at, @report_id, @calendar, @decline_link)
   on conflict (address, day) where kind = 'digest' do nothing
   returning letter_id),
 carried as (
@@ -220,7 +224,7 @@ update notice set state = 'sending', recipient_email = @address where notice_id 
 func (t *Tx) InsertLetter(ctx context.Context, l fleet.Letter, notices []uuid.UUID) (bool, error) {
 	n, err := exec(ctx, t, "insert_letter", sqlInsertLetter, pgx.StrictNamedArgs{"letter_id": l.LetterID, "kind": l.Kind, "day": date(l.Day), "address": l.Address,
 		"recipient_name": l.Name, "language": l.Language, "subject": l.Subject, "body": l.Text, "html": l.HTML, "state": l.State, "next_try_at": l.NextTryAt,
-		"made_at": l.MadeAt, "report_id": optional(l.ReportID), "calendar": l.Calendar, "notices": notices})
+		"made_at": l.MadeAt, "report_id": optional(l.ReportID), "calendar": l.Calendar, "decline_link": l.DeclineLink, "notices": notices})
 	return n > 0, err
 }
 
@@ -245,7 +249,7 @@ func (t *Tx) LettersWaiting(ctx context.Context, now time.Time, limit int) ([]uu
 const sqlClaimLetter = `-- claim_letter
 update letter set state = 'sending', attempts = attempts + 1, next_try_at = @lease_ends
 where letter_id = @letter_id and state = 'queued' and next_try_at <= @now
-returning letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id, calendar`
+returning letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id, calendar, decline_link`
 
 // ClaimLetter marks a letter as being sent until the lease ends.
 func (t *Tx) ClaimLetter(ctx context.Context, id uuid.UUID, now, leaseEnds time.Time) (fleet.Letter, bool, error) {
@@ -257,7 +261,7 @@ func (t *Tx) ClaimLetter(ctx context.Context, id uuid.UUID, now, leaseEnds time.
 }
 
 const sqlAbandonedLetters = `-- abandoned_letters
-select letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id, calendar
+select letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id, calendar, decline_link
 from letter where state = 'sending' and next_try_at <= @now order by letter_id limit @limit for update skip locked`
 
 // AbandonedLetters gives letters whose lease has ended without a result.
@@ -267,7 +271,7 @@ func (t *Tx) AbandonedLetters(ctx context.Context, now time.Time, limit int) ([]
 }
 
 const sqlLetterByID = `-- letter_by_id
-select letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id, calendar
+select letter_id, kind, day, address, recipient_name, language, subject, body, html, state, because, attempts, next_try_at, made_at, sent_at, answer, report_id, calendar, decline_link
 from letter where letter_id = @letter_id for update`
 
 // LetterByID gives a letter and holds it.
@@ -343,12 +347,16 @@ func (t *Tx) InsertBounce(ctx context.Context, b fleet.Bounce) (bool, error) {
 }
 
 const sqlLettersOf = `-- letters_of
-select l.letter_id, l.kind, l.day, l.address, l.recipient_name, l.language, l.subject, l.body, l.html, l.state, l.because, l.attempts, l.next_try_at, l.made_at, l.sent_at, l.answer, l.report_id, l.calendar
+select l.letter_id, l.kind, l.day, l.address, l.recipient_name, l.language, l.subject, l.body, l.html, l.state, l.because, l.attempts, l.next_try_at, l.made_at, l.sent_at, l.answer, l.report_id, l.calendar, l.decline_link
 from letter_notice c join letter l on l.letter_id = c.letter_id where c.notice_id = @notice_id order by l.letter_id desc`
 
 const sqlAttemptsOf = `-- attempts_of
 select a.letter_id, a.attempt, a.at, a.outcome, a.stage, a.code, a.answer
 from letter_notice c join letter_attempt a on a.letter_id = c.letter_id where c.notice_id = @notice_id order by a.letter_id, a.attempt`
+
+const sqlLetterNotesOf = `-- letter_notes_of
+select a.letter_id, a.at, a.name, a.person_id
+from letter_notice c join letter_acknowledgement a on a.letter_id = c.letter_id where c.notice_id = @notice_id order by a.letter_id`
 
 const sqlBouncesOf = `-- bounces_of
 select b.letter_id, b.sha256, b.action, b.status, b.answer, b.received_at, b.received_by
@@ -365,12 +373,22 @@ func (t *Tx) LettersOf(ctx context.Context, noticeID uuid.UUID) ([]fleet.LetterT
 	if err != nil {
 		return nil, err
 	}
+	notes, err := query[letterNoteRow](ctx, t, "letter_notes_of", sqlLetterNotesOf, args)
+	if err != nil {
+		return nil, err
+	}
 	bounces, err := query[bounceRow](ctx, t, "bounces_of", sqlBouncesOf, args)
 	list := each(rows, func(r letterRow) fleet.LetterTold { return fleet.LetterTold{Letter: r.letter()} })
 	for i := range list {
 		for _, a := range tries {
 			if a.LetterID == list[i].LetterID {
 				list[i].Tries = append(list[i].Tries, a.attempt())
+			}
+		}
+		for _, n := range notes {
+			if n.LetterID == list[i].LetterID {
+				note := n.note()
+				list[i].Note = &note
 			}
 		}
 		for _, b := range bounces {

@@ -155,16 +155,34 @@ func (r noticeRow) notice() fleet.Notice {
 		NextTryAt: r.NextTryAt, MadeAt: r.MadeAt, SentAt: r.SentAt, LetterID: r.LetterID, Subject: r.Subject, Body: r.Body, Attempts: r.Attempts, Answer: r.Answer}
 }
 
+// toldRow is of a notice what decides whether its recipient is told again: the nightly run reads all of every open order.
+type toldRow struct {
+	NoticeID       uuid.UUID
+	Reason         string
+	DueOn          *time.Time
+	TurnOn         *time.Time
+	Rung           string
+	RecipientID    uuid.UUID
+	RecipientEmail string
+	Urgent         bool
+	AsOf           *time.Time
+	Hours          int
+	State          string
+}
+
+func (r toldRow) notice() fleet.Notice {
+	return fleet.Notice{NoticeID: r.NoticeID, Reason: r.Reason, DueOn: day(r.DueOn), TurnOn: day(r.TurnOn), Rung: r.Rung, RecipientID: r.RecipientID, RecipientEmail: r.RecipientEmail, Urgent: r.Urgent,
+		Why: fleet.Why{AsOf: day(r.AsOf), Hours: r.Hours}, State: r.State}
+}
+
 const sqlNoticesOf = `-- notices_of
-select coalesce(customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as customer_id, coalesce(site_id, '00000000-0000-0000-0000-000000000000'::uuid) as site_id, notice_id, door_id, work_order_id, case_id,
-  holder_id, qualification_id, reason, due_on, turn_on, rung, role, recipient_id, recipient_name, recipient_email, language,
-  time_zone, urgent, why, state, because, next_try_at, made_at, sent_at, null::uuid as letter_id, '' as subject, '' as body, 0 as attempts, '' as answer
+select notice_id, reason, due_on, turn_on, rung, recipient_id, recipient_email, urgent, (why->>'as_of')::date as as_of, coalesce((why->>'hours')::integer, 0) as hours, state
 from notice where reason = any (@reasons) order by made_at, notice_id`
 
-// NoticesOf gives the notices of reasons, oldest first.
+// NoticesOf gives of the notices of reasons, oldest first, when who was told of which rung.
 func (t *Tx) NoticesOf(ctx context.Context, reasons []string) ([]fleet.Notice, error) {
-	rows, err := query[noticeRow](ctx, t, "notices_of", sqlNoticesOf, pgx.StrictNamedArgs{"reasons": reasons})
-	return each(rows, noticeRow.notice), err
+	rows, err := query[toldRow](ctx, t, "notices_of", sqlNoticesOf, pgx.StrictNamedArgs{"reasons": reasons})
+	return each(rows, toldRow.notice), err
 }
 
 const sqlInsertNotices = `-- insert_notices
@@ -248,6 +266,7 @@ cross join lateral (select min(n.made_at) as first_at, coalesce(min(n.why->>'ins
   where n.reason = 'case:' || c.case_id and n.rung = 'unsafe') n
 where c.state = 'unsecured' and n.first_at <= @before
   and not exists (select from case_acknowledgement a where a.case_id = c.case_id)
+  and not exists (select from notice b join letter_notice e on e.notice_id = b.notice_id join letter_acknowledgement a on a.letter_id = e.letter_id where b.reason = 'case:' || c.case_id)
 order by c.case_id`
 
 // CasesToRemind gives cases of doors that are not secured and that nobody has acknowledged.

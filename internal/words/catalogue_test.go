@@ -172,7 +172,8 @@ func TestNoticeHasSubjectAndText(t *testing.T) {
 	p := c.Printer("en", Metric)
 	args := []any{"tag", "1234 5672", "door", "main entrance", "site", "Harbour Library", "person", "Mara Lindgren", "company", "Lindgren Door Service",
 		"company_contact", "+1 555 0100", "work", p.Enum("work_order_kind", "inspection"), "due_on", civilDay{}, "count", 12, "lines", "Harbour Library\n---------------\n- Door 1234 5672, main entrance: inspection due on 14 March 2027",
-		"inspector", "Jonas Weil", "found_on", civilDay{}, "finding", "The leaf closes on people.", "secured", "Operator off, leaf free by hand."}
+		"inspector", "Jonas Weil", "found_on", civilDay{}, "finding", "The leaf closes on people.", "secured", "Operator off, leaf free by hand.",
+		"take_note", "", "ending", p.T("notice.no_decline")}
 	for _, kind := range []string{"digest_due", "digest_overdue", "unsafe_door", "unsafe_again"} {
 		subject, text := p.Mail(kind, args...)
 		if strings.ContainsAny(subject, "\r\n⟦") || len(subject) > 78 {

@@ -131,6 +131,8 @@ begin
       insert into calendar_feed values (md5(format('feed %s %s', c, s))::uuid, sha256(s_::text::bytea), null, c_, s_, 'the caretaker', 'en', at, technician);
     end loop;
   end loop;
+  insert into letter_acknowledgement values (told, at, 'Ines Holm', null);
+  insert into declined_address values ('calm@owner.example', at, told, null, null);
   insert into refused_address values ('old@owner.example', at, told, '550', null, null);
   insert into company_pack values ('house@1', 'id: house@1', sha256('id: house@1'), '', at, technician), ('house@2', 'id: house@2', sha256('id: house@2'), 'a draft', at, technician);
   insert into company_pack_activation values (md5('house 1')::uuid, 'house', 'house@1', '2026-03-03', null, 'decided', at, technician),
