@@ -460,6 +460,8 @@ func (w *world) pages() map[string]string {
 		"calendar-feed-revoke": "/calendar-feeds/" + w.feed.String() + "/revoke",
 		"alone":                "/alone",
 		"jobs":                 "/jobs",
+		"job":                  "/jobs/queue_notices",
+		"job-run":              "/jobs/queue_notices/run",
 		"forecast":             "/forecast",
 		"routes":               "/route-plans",
 		"route-plan":           "/route-plans/" + w.rounds.String(),

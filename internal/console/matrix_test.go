@@ -108,6 +108,7 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /calendar/{file}": {all + "n", fleet.CalendarPath(w.feedSecret), ""}, "GET /calendar-feeds": {"adto", "/calendar-feeds?site=" + w.site.SiteID.String(), ""}, "POST /calendar-feeds": {"adto", "/calendar-feeds", ""},
 		"GET /calendar-feeds/{feed_id}/revoke": {"adto", "/calendar-feeds/" + w.feed.String() + "/revoke", ""}, "POST /calendar-feeds/{feed_id}/revoke": {"ado", "/calendar-feeds/" + w.feed.String() + "/revoke", ""},
 		"GET /notices": {office, "/notices", ""}, "GET /jobs": {office, "/jobs", ""},
+		"GET /jobs/{job}": {office, "/jobs/queue_notices", ""}, "POST /jobs/{job}": {"a", "/jobs/queue_notices", ""}, "GET /jobs/{job}/run": {"a", "/jobs/queue_notices/run", ""}, "POST /jobs/{job}/run": {"a", "/jobs/queue_notices/run", ""},
 		"GET /people": {staff, "/people", ""}, "POST /people": {"a", "/people", ""}, "GET /people/new": {"a", "/people/new", ""},
 		"GET /people/{person_id}": {staff, "/people/" + tech, ""}, "POST /people/{person_id}": {"a", "/people/" + tech, ""}, "POST /people/{person_id}/certificates": {planners, "/people/" + tech + "/certificates", ""},
 		"GET /certificates":                                {staff, "/certificates", ""},
