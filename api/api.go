@@ -80,6 +80,7 @@ func New(rooms Rooms) *API {
 	a.forecast()
 	a.closedDays()
 	a.jobRuns()
+	a.jobs()
 	a.visits()
 	a.oddities()
 	a.inspectionForms()

@@ -54,7 +54,7 @@ func (a *API) jobRunList(ctx context.Context, by identity.Actor, in *jobRunListI
 	out := &jobRunListOut{}
 	out.Body.JobRuns = make([]jobRunItem, len(list))
 	for i, r := range list {
-		out.Body.JobRuns[i] = jobRunItem{Job: r.Job, Title: a.text(by, "job."+r.Job+".title"), ScheduledFor: r.ScheduledFor, AsOf: r.AsOf.String(), State: r.State, StartedAt: r.StartedAt, FinishedAt: r.FinishedAt, Result: r.Result}
+		out.Body.JobRuns[i] = a.newJobRunItem(by, r)
 	}
 	if len(list) == in.Limit {
 		last := list[len(list)-1]

@@ -143,7 +143,10 @@ func (w *world) open() {
 	photos, err := store.OpenPhotoDir(w.t.TempDir())
 	must(err)
 	w.t.Cleanup(func() { _ = photos.Close() })
-	w.uses = fleet.New(fleet.Parts{Store: store.New(w.db.App, "lintel"), Photos: photos, Book: book, Keys: keys, Words: catalogue, ReadBounce: readBounce, Hooks: hooks{notify.NewHooks(false)}, Now: func() time.Time { return w.now }, NewID: w.id, Random: rand.Reader, WriteCalendar: report.Calendar,
+	line, err := duedate.ParseSchedule("45 4 * * *")
+	must(err)
+	nightly := []fleet.JobSchedule{{Job: "queue_notices", Schedule: line}}
+	w.uses = fleet.New(fleet.Parts{Store: store.New(w.db.App, "lintel"), Photos: photos, Book: book, Keys: keys, Words: catalogue, ReadBounce: readBounce, Hooks: hooks{notify.NewHooks(false)}, Now: func() time.Time { return w.now }, NewID: w.id, Random: rand.Reader, Schedules: nightly, WriteCalendar: report.Calendar,
 		Company: fleet.ReportCompany{Name: "Calder Moss Doors", Phone: "+1 555 0100"},
 		PrintReport: func(doc fleet.Document, sha256 string) ([]fleet.ReportPrint, error) {
 			return report.Print(doc, sha256, func(language string) report.Texts { return catalogue.Printer(language, words.Metric) })

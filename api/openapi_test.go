@@ -58,7 +58,7 @@ func TestEveryPlaceInAPathIsAParameter(t *testing.T) {
 					t.Errorf("%s %s does not read %s: is its type embedded unexported?", method, path, place[1])
 				}
 			}
-			if method == "GET" && strings.HasSuffix(op.OperationID, "-list") && op.OperationID != "session-list" && op.OperationID != "rule-pack-list" && op.OperationID != "rule-pack-activation-list" && op.OperationID != "plan-list" && op.OperationID != "component-list" && op.OperationID != "ladder-list" && op.OperationID != "webhook-list" && op.OperationID != "watch-list" && op.OperationID != "suspension-list" && op.OperationID != "letter-template-list" && op.OperationID != "delivery-list" && !slices.ContainsFunc(op.Parameters, func(p *huma.Param) bool { return p.Name == "limit" }) {
+			if method == "GET" && strings.HasSuffix(op.OperationID, "-list") && op.OperationID != "session-list" && op.OperationID != "rule-pack-list" && op.OperationID != "rule-pack-activation-list" && op.OperationID != "plan-list" && op.OperationID != "component-list" && op.OperationID != "ladder-list" && op.OperationID != "webhook-list" && op.OperationID != "job-list" && op.OperationID != "watch-list" && op.OperationID != "suspension-list" && op.OperationID != "letter-template-list" && op.OperationID != "delivery-list" && !slices.ContainsFunc(op.Parameters, func(p *huma.Param) bool { return p.Name == "limit" }) {
 				t.Errorf("%s lists without a limit", op.OperationID)
 			}
 		}

@@ -33,7 +33,6 @@ const (
 	mostClockDrift = time.Minute
 	leastFreeBytes = 1 << 30
 	leastFreeShare = 0.05
-	jobMayBeLate   = time.Hour
 )
 
 // finding is what one check says.
@@ -90,9 +89,13 @@ func (c *doctorCmd) doctor(ctx context.Context, appURL string, texts words.Print
 	if err != nil {
 		return nil, err
 	}
+	schedules, err := jobs.Schedules()
+	if err != nil {
+		return nil, err
+	}
 	database := store.New(pool, c.RolePrefix)
 	return &doctor{doctorCmd: c, texts: texts, pool: pool, store: database, photos: photos,
-		fleet: fleet.New(fleet.Parts{Store: database, Keys: keys, Now: now, NewID: newID})}, nil
+		fleet: fleet.New(fleet.Parts{Store: database, Keys: keys, Now: now, NewID: newID, Schedules: schedules})}, nil
 }
 
 func (d *doctor) close() {
@@ -284,29 +287,20 @@ func (d *doctor) backup(ctx context.Context) (bool, string, error) {
 
 // jobs asks the ledger whether each job's latest due instant is done.
 func (d *doctor) jobs(ctx context.Context) (bool, string, error) {
-	schedules, err := jobs.Schedules()
+	states, err := d.fleet.JobStates(ctx, identity.Program())
 	if err != nil {
 		return false, "", err
 	}
 	var behind []string
-	for _, s := range schedules {
-		due := s.Schedule.Previous(now().Add(-jobMayBeLate))
-		runs, err := d.fleet.JobRuns(ctx, identity.Program(), fleet.JobRunQuery{Job: s.Job, Limit: 5})
-		if err != nil {
-			return false, "", err
-		}
-		done := false
-		for _, r := range runs {
-			done = done || r.State == "done" && !r.ScheduledFor.Before(due)
-		}
-		if !done {
-			behind = append(behind, d.texts.T("doctor.jobs.since", "job", s.Job, "when", due.Format("2006-01-02 15:04 MST")))
+	for _, s := range states {
+		if !s.MissedAt.IsZero() {
+			behind = append(behind, d.texts.T("doctor.jobs.since", "job", s.Job, "when", s.MissedAt.Format("2006-01-02 15:04 MST")))
 		}
 	}
 	if len(behind) > 0 {
 		return false, d.texts.T("doctor.jobs.behind", "what", strings.Join(behind, ", ")), nil
 	}
-	return true, d.texts.T("doctor.jobs.fine", "count", len(schedules)), nil
+	return true, d.texts.T("doctor.jobs.fine", "count", len(states)), nil
 }
 
 // print writes what was found; something wrong is an error.

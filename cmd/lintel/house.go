@@ -211,9 +211,13 @@ func (h *house) useCases(s *settings) error {
 	if err != nil {
 		return err
 	}
+	schedules, err := jobs.Schedules()
+	if err != nil {
+		return err
+	}
 	database := store.New(h.pool, s.RolePrefix)
 	h.fleet = fleet.New(fleet.Parts{PublicURL: s.PublicURL, Store: database, Book: book, Keys: keys, Now: h.now, NewID: newID, Words: h.words, Company: s.company(),
-		Post: h.post(s), Hooks: hooks{notify.NewHooks(s.WebhooksInside)}, ReadBounce: readBounce, Photos: photos, PrintReport: h.print, Random: rand.Reader, WriteCalendar: report.Calendar})
+		Post: h.post(s), Hooks: hooks{notify.NewHooks(s.WebhooksInside)}, ReadBounce: readBounce, Photos: photos, PrintReport: h.print, Random: rand.Reader, Schedules: schedules, WriteCalendar: report.Calendar})
 	h.people = identity.NewPeople(database, hasher, h.now, newID, rand.Reader)
 	return nil
 }

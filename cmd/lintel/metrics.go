@@ -16,7 +16,6 @@ import (
 
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
-	"lintel.example/lintel/jobs"
 )
 
 // figures is where a process tells its figures: an address of its own, because those who ask the API, or come through
@@ -102,26 +101,26 @@ type jobMetrics struct{ fleet *fleet.Fleet }
 // Describe leaves the description to what is collected.
 func (j jobMetrics) Describe(chan<- *prometheus.Desc) {}
 
-// runsLookedAt is how far back the last success is looked for.
-const runsLookedAt = 60
-
-// Collect reads the ledger. A job that never succeeded has no figure.
+// Collect reads the ledger. A job that never succeeded has no time of success.
 func (j jobMetrics) Collect(out chan<- prometheus.Metric) {
 	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
 	defer cancel()
-	desc := prometheus.NewDesc("lintel_job_last_success_timestamp_seconds", "When the job last finished with success (Unix time).", []string{"job"}, nil)
-	for _, job := range jobs.Table() {
-		runs, err := j.fleet.JobRuns(ctx, identity.Program(), fleet.JobRunQuery{Job: job.Name, Limit: runsLookedAt})
-		if err != nil {
-			out <- prometheus.NewInvalidMetric(desc, err)
-			return
+	success := prometheus.NewDesc("lintel_job_last_success_timestamp_seconds", "When the job last finished with success (Unix time).", []string{"job"}, nil)
+	missed := prometheus.NewDesc("lintel_job_missed", "1: the job should have run by now and has not.", []string{"job"}, nil)
+	states, err := j.fleet.JobStates(ctx, identity.Program())
+	if err != nil {
+		out <- prometheus.NewInvalidMetric(missed, err)
+		return
+	}
+	for _, s := range states {
+		if s.LastDone != nil {
+			out <- prometheus.MustNewConstMetric(success, prometheus.GaugeValue, float64(s.LastDone.UnixMilli())/1000, s.Job)
 		}
-		for _, r := range runs {
-			if r.State == "done" && r.FinishedAt != nil {
-				out <- prometheus.MustNewConstMetric(desc, prometheus.GaugeValue, float64(r.FinishedAt.UnixMilli())/1000, job.Name)
-				break
-			}
+		alarm := 0.0
+		if !s.MissedAt.IsZero() {
+			alarm = 1
 		}
+		out <- prometheus.MustNewConstMetric(missed, prometheus.GaugeValue, alarm, s.Job)
 	}
 }
 

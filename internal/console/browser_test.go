@@ -466,6 +466,8 @@ func (w *world) pages() map[string]string {
 		"ladder-new":           "/ladders/new?customer=" + w.customer.CustomerID.String(),
 		"alone":                "/alone",
 		"jobs":                 "/jobs",
+		"job":                  "/jobs/queue_notices",
+		"job-run":              "/jobs/queue_notices/run",
 		"forecast":             "/forecast",
 		"routes":               "/route-plans",
 		"route-plan":           "/route-plans/" + w.rounds.String(),

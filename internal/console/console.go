@@ -244,6 +244,10 @@ func (c *Console) routes() []route {
 		{"POST /alone", identity.ActWatch, c.watchBegin},
 		{"POST /alone/{watch_id}/events", identity.ActWatch, c.watchEvent},
 		{"GET /jobs", identity.ActReadOffice, c.jobs},
+		{"GET /jobs/{job}", identity.ActReadOffice, c.job},
+		{"POST /jobs/{job}", identity.ActSetJobs, c.jobLinePut},
+		{"GET /jobs/{job}/run", identity.ActSetJobs, c.jobAsk},
+		{"POST /jobs/{job}/run", identity.ActSetJobs, c.jobRun},
 
 		{"GET /calendar/{file}", anybody, c.calendar}, // whoever has the address
 		{"GET /calendar-feeds", identity.ActKeepFeeds, c.calendarFeeds},

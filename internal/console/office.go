@@ -45,6 +45,7 @@ func (c *Console) notices(ctx context.Context, q *request) (answer, error) {
 
 type jobsData struct {
 	Filter   filter
+	States   []fleet.JobState
 	Lines    []fleet.JobRun
 	More     More
 	NotReady error
@@ -81,6 +82,9 @@ func (c *Console) jobs(ctx context.Context, q *request) (answer, error) {
 		last = jobKey{list[perPage-1].ScheduledFor, list[perPage-1].Job}
 	}
 	data := jobsData{Filter: f, Lines: list, More: q.more(last), NotReady: c.Ready(ctx), Version: c.Version, MayKnow: q.by.May(identity.ActReadBackups)}
+	if data.States, err = c.Fleet.JobStates(ctx, q.by); err != nil {
+		return nil, err
+	}
 	if data.MayKnow {
 		if _, data.Backup, err = c.Fleet.Backups(ctx, q.by, fleet.BackupQuery{Limit: 1}); err != nil {
 			return nil, err

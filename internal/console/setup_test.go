@@ -86,7 +86,7 @@ func (d *desk) open(t testing.TB, database *store.Store) {
 	now := func() time.Time { return d.now }
 	d.keys, err = identity.ParseKeyring([]byte("test:" + base64.StdEncoding.EncodeToString([]byte("a key of thirty-two bytes for it"))))
 	must(err)
-	d.Fleet = fleet.New(fleet.Parts{Store: database, Keys: d.keys, PublicURL: "https://doors.example", Photos: photos, Book: book, Words: catalogue, Now: now, NewID: d.id, Random: rand.Reader, WriteCalendar: report.Calendar,
+	d.Fleet = fleet.New(fleet.Parts{Store: database, Keys: d.keys, PublicURL: "https://doors.example", Photos: photos, Book: book, Words: catalogue, Now: now, NewID: d.id, Random: rand.Reader, Schedules: someJobs(), WriteCalendar: report.Calendar,
 		Company: fleet.ReportCompany{Name: "Calder Moss Doors", Phone: "+1 555 0100"},
 		PrintReport: func(doc fleet.Document, sha256 string) ([]fleet.ReportPrint, error) {
 			return report.Print(doc, sha256, func(language string) report.Texts { return catalogue.Printer(language, words.Metric) })

@@ -166,7 +166,7 @@ func (l *looks) functions(p words.Printer) template.FuncMap {
 		"day": w.day, "instant": w.instant, "fault": w.fault, "length": w.length, "value": w.value, "metres": w.metres, "yes": w.yes,
 		"oddity":  func(o fleet.Oddity) string { return o.Says(p) },
 		"finding": w.finding, "reason": w.reason, "history": w.history, "model": w.model, "person": w.person, "named": w.named,
-		"reading": w.reading, "job": w.job, "days": func(d time.Duration) string { return w.T("console.days", "count", int(d.Hours())/24) }, "extent": w.extent, "positive": func(v *float64) bool { return v != nil && *v > 0 }, "covered": w.covered, "entries": func(id, caption string, lines []entryLine, zone string, mine bool) entryTable {
+		"reading": w.reading, "job": w.job, "took": w.took, "days": func(d time.Duration) string { return w.T("console.days", "count", int(d.Hours())/24) }, "extent": w.extent, "positive": func(v *float64) bool { return v != nil && *v > 0 }, "covered": w.covered, "entries": func(id, caption string, lines []entryLine, zone string, mine bool) entryTable {
 			return entryTable{table{id, caption, lines, zone}, mine}
 		},
 		"limit": w.limit, "source": w.source, "read": w.read, "leftOut": w.leftOut, "tried": w.tried, "touched": w.touched, "doubt": w.doubt, "named_fault": w.namedFault, "fieldID": form{}.IDOf, "clock": w.clock, "settings": w.settings, "choice": func(value, text string) option { return option{Value: value, Text: text} }, "walkedReading": newWalkedReading, "readingState": func(r fleet.FormReading, zone string) readingState { return readingState{r, zone} }, "amiss": func(d inspectionData, e fleet.Entry) []option { return d.triedAmiss(w, e) },

@@ -38,7 +38,8 @@ type Parts struct {
 	// ReadBounce reads a mail server's report (RFC 3464) about a letter.
 	ReadBounce  func(message []byte) (Bounce, error)
 	PrintReport func(doc Document, sha256 string) ([]ReportPrint, error)
-	Random      io.Reader // for the secrets of addresses; safe for concurrent use, as crypto/rand's Reader is
+	Schedules   []JobSchedule // the program's jobs, each with its usual line
+	Random      io.Reader     // for the secrets of addresses; safe for concurrent use, as crypto/rand's Reader is
 	// WriteCalendar writes events as an iCalendar object of METHOD:PUBLISH; nil: mails enclose none, and there are no feeds.
 	WriteCalendar func(name string, events []CalendarEvent) []byte
 	// PublicURL is where the pages are reached from outside: letters carry links to them; "": none.
@@ -135,6 +136,7 @@ type Tx interface {
 	deliveryRows
 	webhookRows
 	calendarFeedRows
+	jobLineRows
 }
 
 // changeRows keeps every state that an unversioned thing was given.

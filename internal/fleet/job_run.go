@@ -26,6 +26,7 @@ type JobRun struct {
 type JobSchedule struct {
 	Job      string
 	Schedule duedate.Schedule
+	Since    time.Time // instants before are none of it: another line held then
 }
 
 // JobRunQuery asks for runs, the newest first.
@@ -74,7 +75,11 @@ func (f *Fleet) EnsureRuns(ctx context.Context, schedules []JobSchedule) (todo [
 		if err != nil {
 			return err
 		}
-		for _, s := range schedules {
+		held, err := schedulesNow(ctx, tx, schedules)
+		if err != nil {
+			return err
+		}
+		for _, s := range held {
 			if err := ensureRuns(ctx, tx, s, now); err != nil {
 				return err
 			}
@@ -104,6 +109,9 @@ func ensureRuns(ctx context.Context, tx Tx, s JobSchedule, now time.Time) error 
 		return err
 	}
 	latest := s.Schedule.Previous(now)
+	if !last.IsZero() && (latest.Before(last) || latest.Before(s.Since)) { // it has run since, by the line that held then
+		return tx.SupersedeRuns(ctx, s.Job, last, now.Add(-RunTimeout))
+	}
 	runs := []JobRun{runOf(s, latest, "due")}
 	if !last.IsZero() { // else this is the first time that we look: nothing was missed
 		passed, _ := s.Schedule.DueInstants(last, latest.Add(-time.Second), mostMissed)
@@ -168,6 +176,11 @@ func (f *Fleet) scheduleRun(ctx context.Context, tx Tx, s JobSchedule, day dueda
 	if day.After(duedate.DayIn(now, time.UTC)) {
 		return JobRun{}, fault.New(fault.Invalid, "day_to_come", "day", day.String())
 	}
+	held, err := schedulesNow(ctx, tx, []JobSchedule{s})
+	if err != nil {
+		return JobRun{}, err
+	}
+	s = held[0]
 	y, m, d := day.Date()
 	at := s.Schedule.Next(time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Add(-time.Second))
 	if duedate.DayIn(at, time.UTC) != day {

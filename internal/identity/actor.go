@@ -88,6 +88,7 @@ const (
 	ActReadReport      Action = "report.read"
 	ActMakeReport      Action = "report.make"
 	ActReadOffice      Action = "office.read"  // notices, job runs, instruments
+	ActSetJobs         Action = "jobs.set"     // when jobs run, and that one runs now
 	ActMindPost        Action = "post.mind"    // letters sent again, bounces taken in, refused addresses cleared
 	ActSetLadder       Action = "ladder.set"   // who is told when
 	ActSetRules        Action = "rules.set"    // rule packs of the company's own, and when they judge
@@ -146,6 +147,7 @@ func Grants() []Grant {
 		{ActMakeReport, []Role{Dispatcher, Technician, OwnerAgent, Administrator}, TokenRegister},
 		{ActReadOffice, staff, TokenRead},
 		{ActMindPost, []Role{Dispatcher, Administrator}, TokenRegister},
+		{ActSetJobs, []Role{Administrator}, TokenAdministration},
 		{ActSetLadder, []Role{Administrator}, TokenAdministration},
 		{ActSetRules, []Role{Administrator}, TokenAdministration},
 		{ActSetWebhooks, []Role{Administrator}, TokenAdministration},
