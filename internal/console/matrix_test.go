@@ -112,7 +112,7 @@ func (w *world) matrix() map[string]struct{ may, own, foreign string } {
 		"GET /reminders/{token}": {all + "n", w.letterLink("reminders"), ""}, "POST /reminders/{token}": {all + "n", w.letterLink("reminders"), ""},
 		"GET /unanswered": {office, "/unanswered", ""}, "POST /letters/{letter_id}/acknowledgement": {planners, "/letters/" + w.mailed.String() + "/acknowledgement", ""},
 		"POST /declined-addresses/end": {planners, "/declined-addresses/end", ""},
-		"GET /notices": {office, "/notices", ""}, "GET /jobs": {office, "/jobs", ""},
+		"GET /notices":                 {office, "/notices", ""}, "GET /jobs": {office, "/jobs", ""},
 		"GET /jobs/{job}": {office, "/jobs/queue_notices", ""}, "POST /jobs/{job}": {"a", "/jobs/queue_notices", ""}, "GET /jobs/{job}/run": {"a", "/jobs/queue_notices/run", ""}, "POST /jobs/{job}/run": {"a", "/jobs/queue_notices/run", ""},
 		"GET /people": {staff, "/people", ""}, "POST /people": {"a", "/people", ""}, "GET /people/new": {"a", "/people/new", ""},
 		"GET /people/{person_id}": {staff, "/people/" + tech, ""}, "POST /people/{person_id}": {"a", "/people/" + tech, ""}, "POST /people/{person_id}/certificates": {planners, "/people/" + tech + "/certificates", ""},

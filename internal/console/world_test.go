@@ -70,6 +70,7 @@ var (
 	madePhotos  = map[string][]byte{} // by path
 	madeCounter uint64                // of ids
 )
+
 // someJobs are two of the program's jobs.
 func someJobs() (list []fleet.JobSchedule) {
 	for _, j := range [][2]string{{"due_work_orders", "15 4 * * *"}, {"queue_notices", "45 4 * * *"}} {

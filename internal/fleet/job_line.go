@@ -173,7 +173,7 @@ func (f *Fleet) JobPreview(ctx context.Context, by identity.Actor, job, line str
 			return nil, nil, err
 		}
 	}
-	l, err := f.LadderOn(ctx, by, duedate.Day{})
+	l, err := f.LadderOn(ctx, by, duedate.Day{}, uuid.Nil)
 	if err != nil {
 		return nil, nil, err
 	}
