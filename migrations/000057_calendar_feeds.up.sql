@@ -52,17 +52,20 @@ create policy add_by_feed on calendar_feed_end for insert to lintel_customer, li
 grant select, insert on calendar_feed, calendar_feed_end to lintel_staff, lintel_customer, lintel_site;
 grant update (read_at) on calendar_feed to lintel_staff;
 
--- When what a calendar says of an order last changed. Null: never, since it was recorded. A trigger, so that no use-case can forget it.
+-- When what a calendar says of an order last changed, by the program's clock. Null: never, since it was recorded. The trigger sees to it that nothing else
+-- moves it, and that it never goes back.
 alter table work_order add column changed_at timestamptz;
 comment on column work_order.changed_at is 'When its day, its technician or its state last changed; null: not since it was recorded.';
 create function work_order_changed() returns trigger language plpgsql as $$
 begin
-  new.changed_at := greatest(now(), old.changed_at);
+  if (old.due_on, old.planned_on, old.assigned_to, old.state, old.done_on) is distinct from (new.due_on, new.planned_on, new.assigned_to, new.state, new.done_on) then
+    new.changed_at := coalesce(greatest(new.changed_at, old.changed_at), now());
+  else
+    new.changed_at := old.changed_at;
+  end if;
   return new;
 end $$;
-create trigger work_order_changed before update on work_order for each row
-  when ((old.due_on, old.planned_on, old.assigned_to, old.state, old.done_on) is distinct from (new.due_on, new.planned_on, new.assigned_to, new.state, new.done_on))
-  execute function work_order_changed();
+create trigger work_order_changed before update on work_order for each row execute function work_order_changed();
 
 -- What was agreed about the hour of a visit is part of what a calendar says: those with whom it was agreed may read it, but not why.
 create policy by_customer on work_order_hold for select to lintel_customer

@@ -395,7 +395,7 @@ func (f *Fleet) putRepairs(ctx context.Context, tx Tx, door Door, repairs []Repa
 			WorkOrderID: uuid.NewSHA1(repairSpace, append(visit[:], door.DoorID[:]...)), Kind: "repair", OriginVisitID: &visit,
 			DueOn: r.DueOn, State: r.State, DoneOn: r.DoneOn, DoneVisitID: r.DoneVisitID, RecordedAt: f.Now()}
 	}
-	return tx.UpsertRepairs(ctx, orders)
+	return tx.UpsertRepairs(ctx, orders, f.Now())
 }
 
 // settlePlans moves the due date of each plan to what serves it gives: completed inspections, or its orders that are said to be done. It says of each order
@@ -447,7 +447,7 @@ func (f *Fleet) settlePlans(ctx context.Context, tx Tx, door Door, site Site, ev
 	if len(states) == 0 {
 		return nil
 	}
-	return tx.SetOrderStates(ctx, states)
+	return tx.SetOrderStates(ctx, states, f.Now())
 }
 
 // hasOther tells whether a door has an active plan besides one that is active.

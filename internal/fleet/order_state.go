@@ -202,7 +202,7 @@ func (f *Fleet) writeState(ctx context.Context, tx Tx, present WorkOrder, change
 		return nil
 	}
 	changed.Version++
-	if err := tx.UpdateWorkOrder(ctx, *changed); err != nil {
+	if err := tx.UpdateWorkOrder(ctx, *changed, f.Now()); err != nil {
 		return err
 	}
 	by := identity.Program() // a statement was taken back

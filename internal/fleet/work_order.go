@@ -124,13 +124,13 @@ type workOrderRows interface {
 	ChangesOf(ctx context.Context, q ChangeQuery) ([]Change, error)
 	// InsertWorkOrder answers false when the id is taken.
 	InsertWorkOrder(ctx context.Context, o WorkOrder) (bool, error)
-	UpdateWorkOrder(ctx context.Context, o WorkOrder) error
+	UpdateWorkOrder(ctx context.Context, o WorkOrder, at time.Time) error
 	// UpsertRepairs writes corrective orders by their ids; what a dispatcher decided about one stays.
-	UpsertRepairs(ctx context.Context, list []WorkOrder) error
+	UpsertRepairs(ctx context.Context, list []WorkOrder, at time.Time) error
 	// HoldPlans keeps the generation from making orders of a door until the transaction ends. Whoever moves due dates
 	// or settles orders does it first, or an order is made for a due date that has just been served.
 	HoldPlans(ctx context.Context, doorID uuid.UUID) error
-	SetOrderStates(ctx context.Context, list []OrderState) error
+	SetOrderStates(ctx context.Context, list []OrderState, at time.Time) error
 	// TechnicianExists tells whether a person of role technician who may sign in at that time has that id.
 	TechnicianExists(ctx context.Context, id uuid.UUID, at time.Time) (bool, error)
 	// InsertDueOrders makes the orders of one page of active plans whose lead time has come, and with them those of the same doors' other plans that may
@@ -338,7 +338,7 @@ func (f *Fleet) changeOrder(ctx context.Context, tx Tx, by identity.Actor, id uu
 		return WorkOrder{}, err
 	}
 	changed.Version++
-	if err := tx.UpdateWorkOrder(ctx, changed); err != nil {
+	if err := tx.UpdateWorkOrder(ctx, changed, f.Now()); err != nil {
 		return WorkOrder{}, err
 	}
 	return changed, f.record(ctx, tx, by, "work_order", id, changed)

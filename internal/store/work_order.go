@@ -224,13 +224,13 @@ update work_order set due_on = @due_on, state = @state, assigned_to = @assigned_
   caller_name = @caller_name, caller_telephone = @caller_telephone, caller_role = @caller_role, symptom = @symptom, priority = @priority, received_at = @received_at,
   respond_by = @respond_by, reported_unsafe = @reported_unsafe, people_hurt = @people_hurt, accident_what = @accident_what, accident_told = @accident_told,
   kept_as_found = @kept_as_found, billing_basis = @billing_basis, customer_order_number = @customer_order_number, done_on = @done_on, done_visit_id = @done_visit_id,
-  state_at = @state_at, state_by = @state_by, state_why = @state_why
+  state_at = @state_at, state_by = @state_by, state_why = @state_why, changed_at = @at
 where work_order_id = @work_order_id and version = @version - 1`
 
 // UpdateWorkOrder writes the next version of an order.
-func (t *Tx) UpdateWorkOrder(ctx context.Context, o fleet.WorkOrder) error {
+func (t *Tx) UpdateWorkOrder(ctx context.Context, o fleet.WorkOrder, at time.Time) error {
 	return expectOne(exec(ctx, t, "update_work_order", sqlUpdateWorkOrder, saidArgs(o, pgx.StrictNamedArgs{"assigned_to": o.AssignedTo, "planned_on": date(o.PlannedOn),
-		"done_on": date(o.DoneOn), "done_visit_id": o.DoneVisitID, "state_at": o.StateAt, "state_by": o.StateBy, "state_why": o.StateWhy})))
+		"done_on": date(o.DoneOn), "done_visit_id": o.DoneVisitID, "state_at": o.StateAt, "state_by": o.StateBy, "state_why": o.StateWhy, "at": at})))
 }
 
 const sqlUpsertRepairs = `-- upsert_repairs
@@ -239,17 +239,17 @@ select r.customer_id, r.site_id, r.door_id, r.work_order_id, 'repair', r.origin_
 from jsonb_to_recordset(@repairs) as r (customer_id uuid, site_id uuid, door_id uuid, work_order_id uuid, origin_visit_id uuid, due_on date, state text,
   done_on date, done_visit_id uuid, recorded_at timestamptz)
 on conflict (work_order_id) do update set due_on = excluded.due_on, state = excluded.state, done_on = excluded.done_on, done_visit_id = excluded.done_visit_id,
-  version = present.version + 1
+  version = present.version + 1, changed_at = @at
 where (present.due_on, present.state, present.done_on, present.done_visit_id) is distinct from (excluded.due_on, excluded.state, excluded.done_on, excluded.done_visit_id)`
 
 // UpsertRepairs writes corrective orders by their ids; assignment, planned day and note are people's and stay.
-func (t *Tx) UpsertRepairs(ctx context.Context, list []fleet.WorkOrder) error {
+func (t *Tx) UpsertRepairs(ctx context.Context, list []fleet.WorkOrder, at time.Time) error {
 	repairs := make([]map[string]any, len(list))
 	for i, o := range list {
 		repairs[i] = map[string]any{"customer_id": o.CustomerID, "site_id": o.SiteID, "door_id": o.DoorID, "work_order_id": o.WorkOrderID,
 			"origin_visit_id": o.OriginVisitID, "due_on": dayText(o.DueOn), "state": o.State, "done_on": dayText(o.DoneOn), "done_visit_id": o.DoneVisitID, "recorded_at": o.RecordedAt}
 	}
-	_, err := exec(ctx, t, "upsert_repairs", sqlUpsertRepairs, pgx.StrictNamedArgs{"repairs": repairs})
+	_, err := exec(ctx, t, "upsert_repairs", sqlUpsertRepairs, pgx.StrictNamedArgs{"repairs": repairs, "at": at})
 	return err
 }
 
@@ -263,7 +263,7 @@ func dayText(d duedate.Day) *string {
 }
 
 const sqlSetOrderStates = `-- set_order_states
-update work_order o set state = s.state, due_on = s.due_on, done_on = s.done_on, done_visit_id = s.done_visit_id, version = o.version + 1,
+update work_order o set state = s.state, due_on = s.due_on, done_on = s.done_on, done_visit_id = s.done_visit_id, version = o.version + 1, changed_at = @at,
   state_at = case when s.state <> 'done' then o.state_at end, state_by = case when s.state <> 'done' then o.state_by end,
   state_why = case when s.state <> 'done' then o.state_why else '' end
 from jsonb_to_recordset(@states) as s (work_order_id uuid, state text, due_on date, done_on date, done_visit_id uuid)
@@ -271,13 +271,13 @@ where o.work_order_id = s.work_order_id and (s.state = 'open') = @opening`
 
 // SetOrderStates writes how inspection orders stand. Those that leave the open state go first: only one of a plan
 // may be open at any moment.
-func (t *Tx) SetOrderStates(ctx context.Context, list []fleet.OrderState) error {
+func (t *Tx) SetOrderStates(ctx context.Context, list []fleet.OrderState, at time.Time) error {
 	states := make([]map[string]any, len(list))
 	for i, s := range list {
 		states[i] = map[string]any{"work_order_id": s.WorkOrderID, "state": s.State, "due_on": dayText(s.DueOn), "done_on": dayText(s.DoneOn), "done_visit_id": s.DoneVisitID}
 	}
 	for _, opening := range []bool{false, true} {
-		if _, err := exec(ctx, t, "set_order_states", sqlSetOrderStates, pgx.StrictNamedArgs{"states": states, "opening": opening}); err != nil {
+		if _, err := exec(ctx, t, "set_order_states", sqlSetOrderStates, pgx.StrictNamedArgs{"states": states, "opening": opening, "at": at}); err != nil {
 			return err
 		}
 	}
