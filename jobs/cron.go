@@ -33,6 +33,7 @@ func Table() []Job {
 		{Name: "backup", Line: "30 3 * * *", Work: backup},
 		{Name: "forget_sign_in_failures", Line: "30 5 * * *", Work: forgetSignInFailures},
 		{Name: "forget_answers", Line: "35 5 * * *", Work: forgetAnswers},
+		{Name: "forget_webhook_events", Line: "40 5 * * *", Work: forgetWebhookEvents},
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/seal"
@@ -113,6 +114,8 @@ type webhookRows interface {
 	FinishHookDelivery(ctx context.Context, d HookDelivery, a HookAttempt) error
 	// ReplayHooks has events told again, or first, and tells how many.
 	ReplayHooks(ctx context.Context, w Webhook, r HookReplay, limit int) (int64, error)
+	// ForgetHookEvents deletes what happened before an instant, with every attempt to tell it, and tells how much.
+	ForgetHookEvents(ctx context.Context, before time.Time) (int64, error)
 }
 
 // The patience with a receiver. The waits are those that the scheme's specification gives as an example: the last attempt is about
@@ -126,6 +129,7 @@ const (
 	hooksOfEach     = 20              // in a round
 	hooksAtOnce     = 16              // webhooks: a dead one delays no other
 	mostReplayed    = 10000
+	hookEventsKept  = 100 // days; the database keeps to 90
 )
 
 // hookWait is how long to wait after so many attempts; up to a fifth longer, by the event, so that not all come back at once.
@@ -432,4 +436,14 @@ func (f *Fleet) settleHook(ctx context.Context, tx Tx, d HookDelivery, a HookAtt
 		}
 	}
 	return tx.UpdateWebhook(ctx, w)
+}
+
+// ForgetHookEvents forgets what happened more than a hundred days before a day, with every attempt to tell it, and tells how many events that were.
+func (f *Fleet) ForgetHookEvents(ctx context.Context, day duedate.Day) (forgotten int64, err error) {
+	y, m, d := day.AddDays(-hookEventsKept).Date()
+	err = f.Store.InTx(ctx, identity.Program(), func(ctx context.Context, tx Tx) error {
+		forgotten, err = tx.ForgetHookEvents(ctx, time.Date(y, m, d, 0, 0, 0, 0, time.UTC))
+		return err
+	})
+	return forgotten, err
 }

@@ -160,3 +160,24 @@ on conflict (webhook_id, event_id) do update set state = 'waiting', attempts = 0
 func (t *Tx) ReplayHooks(ctx context.Context, w fleet.Webhook, r fleet.HookReplay, limit int) (int64, error) {
 	return exec(ctx, t, "replay_hooks", sqlReplayHooks, pgx.StrictNamedArgs{"webhook_id": w.WebhookID, "types": w.Types, "event_id": r.EventID, "from": r.From, "until": r.Until, "limit": limit})
 }
+
+const sqlForgetHookAttempts = `-- forget_hook_attempts
+delete from webhook_attempt a using webhook_event e where e.event_id = a.event_id and e.happened_at < @before`
+
+const sqlForgetHookDeliveries = `-- forget_hook_deliveries
+delete from webhook_delivery where happened_at < @before`
+
+const sqlForgetHookEvents = `-- forget_hook_events
+delete from webhook_event where happened_at < @before`
+
+// ForgetHookEvents deletes what happened before an instant, with every attempt to tell it. The database lets nobody forget what is younger than 90 days.
+func (t *Tx) ForgetHookEvents(ctx context.Context, before time.Time) (int64, error) {
+	args := pgx.StrictNamedArgs{"before": before}
+	if _, err := exec(ctx, t, "forget_hook_attempts", sqlForgetHookAttempts, args); err != nil {
+		return 0, err
+	}
+	if _, err := exec(ctx, t, "forget_hook_deliveries", sqlForgetHookDeliveries, args); err != nil {
+		return 0, err
+	}
+	return exec(ctx, t, "forget_hook_events", sqlForgetHookEvents, args)
+}
