@@ -468,6 +468,8 @@ func (w *world) pages() map[string]string {
 		"jobs":                 "/jobs",
 		"job":                  "/jobs/queue_notices",
 		"job-run":              "/jobs/queue_notices/run",
+		"webhooks":             "/webhooks",
+		"webhook":              "/webhooks/" + w.hook.String(),
 		"forecast":             "/forecast",
 		"routes":               "/route-plans",
 		"route-plan":           "/route-plans/" + w.rounds.String(),

@@ -135,6 +135,13 @@ func (c *Console) routes() []route {
 		{"GET /work-orders/{work_order_id}/{what}", identity.ActPlanWork, c.orderDecideForm},
 		{"POST /work-orders/{work_order_id}/{what}", identity.ActPlanWork, c.orderDecide},
 
+		{"GET /webhooks", identity.ActSetWebhooks, c.webhooks},
+		{"POST /webhooks", identity.ActSetWebhooks, c.webhookMake},
+		{"GET /webhooks/{webhook_id}", identity.ActSetWebhooks, c.webhook},
+		{"POST /webhooks/{webhook_id}", identity.ActSetWebhooks, c.webhookChange},
+		{"GET /webhooks/{webhook_id}/rotation", identity.ActSetWebhooks, c.webhookRotateAsk},
+		{"POST /webhooks/{webhook_id}/rotation", identity.ActSetWebhooks, c.webhookRotate},
+		{"POST /webhooks/{webhook_id}/replay", identity.ActSetWebhooks, c.webhookReplay},
 		{"GET /forecast", identity.ActReadOffice, c.forecast},
 		{"GET /route-plans", identity.ActReadOffice, c.routePlans},
 		{"POST /route-plans", identity.ActPlanWork, c.routePlanMake},

@@ -25,6 +25,7 @@ import (
 	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
+	"lintel.example/lintel/internal/notify"
 	"lintel.example/lintel/internal/report"
 	"lintel.example/lintel/internal/rulebook"
 	"lintel.example/lintel/internal/store"
@@ -86,7 +87,7 @@ func (d *desk) open(t testing.TB, database *store.Store) {
 	now := func() time.Time { return d.now }
 	d.keys, err = identity.ParseKeyring([]byte("test:" + base64.StdEncoding.EncodeToString([]byte("a key of thirty-two bytes for it"))))
 	must(err)
-	d.Fleet = fleet.New(fleet.Parts{Store: database, Keys: d.keys, PublicURL: "https://doors.example", Photos: photos, Book: book, Words: catalogue, Now: now, NewID: d.id, Random: rand.Reader, Schedules: someJobs(), WriteCalendar: report.Calendar,
+	d.Fleet = fleet.New(fleet.Parts{Store: database, Keys: d.keys, PublicURL: "https://doors.example", Photos: photos, Book: book, Words: catalogue, Now: now, NewID: d.id, Random: rand.Reader, Schedules: someJobs(), Hooks: hookWay{notify.NewHooks(true)}, WriteCalendar: report.Calendar,
 		Company: fleet.ReportCompany{Name: "Calder Moss Doors", Phone: "+1 555 0100"},
 		PrintReport: func(doc fleet.Document, sha256 string) ([]fleet.ReportPrint, error) {
 			return report.Print(doc, sha256, func(language string) report.Texts { return catalogue.Printer(language, words.Metric) })
@@ -97,6 +98,13 @@ func (d *desk) open(t testing.TB, database *store.Store) {
 	c, err := console.New(d.rooms)
 	must(err)
 	d.handler = c.Handler()
+}
+
+// hookWay tells other programs for real; those of the tests are on this machine.
+type hookWay struct{ *notify.Hooks }
+
+func (h hookWay) Deliver(ctx context.Context, m fleet.Hook) fleet.HookAnswer {
+	return fleet.HookAnswer(h.Hooks.Deliver(ctx, notify.HookMessage(m)))
 }
 
 // id gives the next UUIDv7: the clock's milliseconds and a counter.

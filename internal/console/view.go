@@ -106,6 +106,7 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 		{"/imports", "console.menu.imports", identity.ActImport},
 		{"/letter-templates", "console.menu.letters", identity.ActReadOffice},
 		{"/rule-packs", "console.menu.packs", identity.ActSetRules},
+		{"/webhooks", "console.menu.webhooks", identity.ActSetWebhooks},
 		{"/jobs", "console.menu.jobs", identity.ActReadOffice},
 	} {
 		if q.by.May(part.action) {

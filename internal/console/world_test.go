@@ -51,6 +51,7 @@ type world struct {
 	order                    string    // open, made by hand
 	orderPlan                string    // open, made of a plan
 
+	hook                                     uuid.UUID // another program that is told of events
 	rounds, closed                           uuid.UUID // a plan of who drives where, and a public holiday
 	orderAway                                string    // the same of the other customer
 	pressed, pressedAway                     uuid.UUID // forces over time
@@ -127,6 +128,10 @@ func (w *world) make(t testing.TB) {
 	w.ownRules(t)
 	w.ownLetters(t)
 	w.planRounds(t)
+	w.hook = w.id()
+	if _, _, _, err := w.PutWebhook(t.Context(), w.admin.actor, fleet.Webhook{WebhookID: w.hook, Address: "http://127.0.0.1:1/told", Types: fleet.WebhookTypes(), Note: "the accounts"}, true, 0); err != nil {
+		t.Fatal(err)
+	}
 }
 
 func (w *world) staff(t testing.TB) {

@@ -24,6 +24,7 @@ import (
 func LeftOut() map[string]string {
 	return map[string]string{
 		"session": "secret", "token": "secret", "sign_in_failure": "attempts", "kept_answer": "answers", "backup_run": "backups", "sealed_code": "codes",
+		"calendar_feed": "calendars", "calendar_feed_end": "calendars",
 		"webhook": "webhooks", "webhook_event": "webhooks", "webhook_delivery": "webhooks", "webhook_attempt": "webhooks",
 		"schema_migrations": "schema", "river_job": "queue", "river_leader": "queue", "river_notification": "queue", "river_queue": "queue",
 	}

@@ -1,0 +1,53 @@
+package console_test
+
+import (
+	"net/url"
+	"regexp"
+	"testing"
+	"time"
+
+	"lintel.example/lintel/internal/fleet"
+)
+
+func TestAWebhookIsMadeChangedRotatedAndItsMessagesAreSentAgainOnPages(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	a := w.admin
+	page := a.get(t, "/webhooks")
+	page.want(t, 200, "Webhooks", "http://127.0.0.1:1/told", "the accounts", "is told")
+	form := url.Values{"webhook_id": {page.hidden(t, "webhook_id")}, "/address": {"ftp://files.example/"}, "/types": {"door.unsafe"}}
+	a.post(t, "/webhooks", form).want(t, 422, "Nobody is told at this address")
+	form.Set("/address", "http://127.0.0.1:1/alarms")
+	secret := regexp.MustCompile(`whsec_[A-Za-z0-9+/=]+`)
+	made := a.post(t, "/webhooks", form)
+	made.want(t, 200, "This secret is shown once.")
+	at := "/webhooks/" + form.Get("webhook_id")
+	first := secret.FindString(made.body)
+	if first == "" || secret.MatchString(a.get(t, at).body) {
+		t.Error("the secret is shown never, or again")
+	}
+	change := url.Values{"version": {a.get(t, at).hidden(t, "version")}, "/address": {"http://127.0.0.1:1/alarms"}, "/note": {"the night desk"}, "/types": {"door.unsafe", "door.secured"}}
+	a.post(t, at, change).leads(t, at) // without its tick it is switched off
+	a.get(t, at).want(t, 200, "switched off").holds(t, "/note", "the night desk")
+	change.Set("/enabled", "yes")
+	a.post(t, at, change).want(t, 412)
+	a.get(t, at+"/rotation").want(t, 200, "For a day messages are signed with the former one, too.")
+	rotated := a.post(t, at+"/rotation", url.Values{})
+	rotated.want(t, 200, "This secret is shown once.", "The former secret signs besides until")
+	if again := secret.FindString(rotated.body); again == "" || again == first {
+		t.Errorf("after the rotation %q", again)
+	}
+
+	told := "/webhooks/" + w.hook.String()
+	must[fleet.WorkOrder](t)(w.PutWorkOrder(t.Context(), w.dispatcher.actor, fleet.WorkOrder{WorkOrderID: w.id(), DoorID: w.door.DoorID, Kind: "service", DueOn: day("2026-03-20")}, 0))
+	w.now = time.Now().Add(time.Minute) // events are written by the database's clock
+	if n, err := w.SendHooks(t.Context()); err != nil || n == 0 {
+		t.Fatal(n, err)
+	}
+	a = w.settle(t, w.admin.email) // nobody stays signed in for so long
+	log := a.get(t, told)
+	log.want(t, 200, "An order is opened", "no answer", "next try", "Send again")
+	a.post(t, told+"/replay", url.Values{"event_id": {log.hidden(t, "event_id")}}).leads(t, told)
+	a.get(t, told+"?state=given_up").want(t, 200, "There are no such messages.")
+	w.settle(t, w.dispatcher.email).get(t, "/webhooks").want(t, 403)
+}
