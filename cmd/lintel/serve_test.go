@@ -124,12 +124,13 @@ func TestHealthReadinessAndMetricsAreTold(t *testing.T) {
 	}
 	_, answer := call(t, "GET", figures, "", nil)
 	for _, want := range []string{`lintel_request_seconds_count{method="GET",route="/readyz",status="200"} 1`, `lintel_database_connections_most{pool="requests"}`,
-		`lintel_job_last_success_timestamp_seconds{job="due_work_orders"} 1.`, "go_goroutines "} {
+		`lintel_job_last_success_timestamp_seconds{job="due_work_orders"} 1.`, `lintel_job_missed{job="due_work_orders"} `,
+		`lintel_job_missed{job="queue_notices"} 1`, "go_goroutines "} {
 		if !strings.Contains(fmt.Sprint(answer[""]), want) {
 			t.Errorf("the metrics lack %s", want)
 		}
 	}
-	if strings.Contains(fmt.Sprint(answer[""]), `job="queue_notices"`) {
+	if strings.Contains(fmt.Sprint(answer[""]), `lintel_job_last_success_timestamp_seconds{job="queue_notices"`) {
 		t.Error("a job that never ran has a last success")
 	}
 }
