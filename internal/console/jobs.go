@@ -54,6 +54,9 @@ func (c *Console) jobPage(ctx context.Context, q *request, sent form, status int
 		return nil, fault.New(fault.NotFound, "job_not_found")
 	}
 	data := jobData{State: states[i], Form: sent, Look: newForm(map[string]string{"line": states[i].Schedule.String()})}
+	if q.Method == http.MethodGet { // whoever only writes a reason changes nothing
+		data.Form.values.Set("/line", states[i].Said.Line)
+	}
 	if tried := q.filter(); tried.Value("line") != "" {
 		data.Look.values.Set("line", tried.Value("line"))
 		if q.Method == http.MethodGet {
