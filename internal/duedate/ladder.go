@@ -141,12 +141,27 @@ func (r Rung) Turn(due Day, calendar Calendar) Day {
 // standstill one notice goes out and not four. ok is false, and nothing is due, before the first rung's turn.
 func RungDue(ladder Ladder, due, today Day, calendar Calendar) (rung Rung, superseded []Rung, ok bool) {
 	steps := ladder.Steps()
-	reached := 0
-	for reached < len(steps) && !today.Before(steps[reached].Turn(due, calendar)) {
-		reached++
-	}
+	reached := reachedOn(steps, due, today, calendar)
 	if reached == 0 {
 		return Rung{}, nil, false
 	}
 	return steps[reached-1], steps[: reached-1 : reached-1], true
+}
+
+// NextTurn is the first day after today on which another rung of a valid ladder has its turn; false after the last one.
+func NextTurn(ladder Ladder, due, today Day, calendar Calendar) (Day, bool) {
+	steps := ladder.Steps()
+	reached := reachedOn(steps, due, today, calendar)
+	if reached == len(steps) {
+		return Day{}, false
+	}
+	return steps[reached].Turn(due, calendar), true
+}
+
+// reachedOn is how many steps have had their turn.
+func reachedOn(steps Ladder, due, today Day, calendar Calendar) (reached int) {
+	for reached < len(steps) && !today.Before(steps[reached].Turn(due, calendar)) {
+		reached++
+	}
+	return reached
 }

@@ -150,6 +150,27 @@ func TestTurnsAreNeverLateAndKeepTheirOrder(t *testing.T) {
 	})
 }
 
+func TestUntilTheNextTurnTheRungIsTheSameAndOnItAnother(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		due, calendar := drawDay(t, "due"), weekendRest()
+		for _, n := range rapid.SliceOfN(rapid.IntRange(-70, 60), 0, 60).Draw(t, "holidays") {
+			calendar.Holidays[due.AddDays(n)] = struct{}{}
+		}
+		today := due.AddDays(rapid.IntRange(-120, 400).Draw(t, "today"))
+		rung := func(d Day) string {
+			r, _, _ := RungDue(overdueLadder(), due, d, calendar)
+			return r.Code
+		}
+		next, ok := NextTurn(overdueLadder(), due, today, calendar)
+		if !ok {
+			next = today.AddDays(2000)
+		}
+		if !next.After(today) || rung(next.AddDays(-1)) != rung(today) || (rung(next) == rung(today)) == ok {
+			t.Fatalf("due %s, on %s %q, next turn %s %v: %q", due, today, rung(today), next, ok, rung(next))
+		}
+	})
+}
+
 // weekendRest is a calendar that rests on Saturday and Sunday and on the given holidays.
 func weekendRest(holidays ...Day) Calendar {
 	c := Calendar{Holidays: map[Day]struct{}{}}

@@ -1,7 +1,9 @@
 package fleet_test
 
 import (
+	"math/rand/v2"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -122,6 +124,92 @@ func TestTheFinalNoticeStatesTheRiskAndIsTheLast(t *testing.T) {
 		if !strings.HasPrefix(l.Subject, "FINAL NOTICE") || strings.Contains(l.Text+l.Subject+l.HTML, "⟦") {
 			t.Errorf("%s\n%s", l.Subject, l.Text)
 		}
+	}
+}
+
+// What the ladder has looked at is not looked at again before something is otherwise: so no night may find, with all of it
+// forgotten, what the night before it passed over.
+func TestNothingIsPassedOverForHavingBeenLookedAt(t *testing.T) {
+	t.Parallel()
+	for range 3 {
+		seed := rand.Uint64()
+		t.Run(strconv.FormatUint(seed, 10), func(t *testing.T) {
+			t.Parallel()
+			a, _, owner, _ := unsafeDoor(t) // due on 10 March
+			a.dueDoor(t, a.site.SiteID, "Side door", "2026-03-27")
+			a.generate(t, day("2026-03-03"))
+			agent := a.partyAt(t, fleet.Party{Name: "Reed", Email: "reed@agent.example"})
+			occupier := a.partyAt(t, fleet.Party{Name: "Ash"}) // cannot be told
+			a.standing(t, a.site, occupier, "occupier", "2026-03-09", "2026-04-02")
+			a.standing(t, a.site, agent, "managing_agent", "2026-03-20", "")
+			own := a.ladderFrom("2026-03-17")
+			own.CustomerID, own.Rungs = a.site.CustomerID, duedate.Ladder{{Code: "soon", OffsetDays: -12, To: []string{"owner", "occupier"}}, {Code: "late", OffsetDays: 3, RepeatDays: 5, Repeats: 4, To: []string{"owner", "managing_agent", "administrator"}}}
+			for n := range 25 {
+				own.Holidays = map[string][]duedate.Day{"US-CA": append(own.Holidays["US-CA"], day("2026-03-20").AddDays(n))}
+			}
+			a.putLadder(t, own)
+			happens := []string{
+				`update work_order set due_on = due_on + 9 where state = 'open' and due_on = (select min(due_on) from work_order where state = 'open')`,
+				`update work_order set due_on = due_on - 4 where state = 'open' and due_on = (select max(due_on) from work_order where state = 'open')`,
+				`update out_of_service_case set state = 'ended', ended_at = '2026-03-10'`,
+				`update out_of_service_case set state = 'unsecured', ended_at = null`,
+				`update site_party set to_day = '2026-03-15' where role = 'owner'`,
+				`update site_party set to_day = null where role = 'owner'`,
+				`update site_party set role = 'payer' where role = 'managing_agent'`,
+				`update site_party set party_id = '` + owner.PartyID.String() + `' where role = 'payer'`,
+				`update site set jurisdiction = case jurisdiction when 'US-NV' then 'US-CA' else 'US-NV' end`,
+				`update site set jurisdiction = case jurisdiction when 'US-NV' then 'US-CA' else 'US-NV' end`,
+				`update person set disabled_at = case when disabled_at is null then now() end where role = 'dispatcher'`,
+				`insert into person (person_id, email, name, role, scope_kind, created_at) values (gen_random_uuid(), gen_random_uuid() || '@office.example', 'Somebody', 'administrator', 'all', now())`,
+				`update party set email = 'ash@occupier.example' where name = 'Ash'`,
+			}
+			random := rand.New(rand.NewPCG(seed, 0))
+			made := int64(0)
+			for d := day("2026-03-03"); d.Before(day("2026-05-10")); d = d.AddDays(1 + random.IntN(3)) {
+				a.now = fiveUTC(d)
+				event := ""
+				if random.IntN(3) == 0 {
+					event = happens[random.IntN(len(happens))]
+					if _, err := a.db.Admin.Exec(t.Context(), event); err != nil {
+						t.Fatal(event, err)
+					}
+				}
+				made += a.queue(t, d.String())
+				if _, err := a.db.Admin.Exec(t.Context(), `truncate ladder_look`); err != nil {
+					t.Fatal(err)
+				}
+				if n := a.queue(t, d.String()); n != 0 {
+					t.Fatalf("on %s, after %q, %d notices were passed over", d, event, n)
+				}
+			}
+			if made < 10 {
+				t.Errorf("only %d notices were made", made)
+			}
+		})
+	}
+}
+
+func TestANightOnWhichNothingIsOtherwiseLooksAtNothing(t *testing.T) {
+	t.Parallel()
+	r, _, plan := noticeWorld(t) // due on 20 March; told thirty days before, next seven days before
+	looked := func() string {
+		t.Helper()
+		var mark string
+		if err := r.db.Admin.QueryRow(t.Context(), `select through || ' ' || xmin from ladder_look`).Scan(&mark); err != nil {
+			t.Fatal(err)
+		}
+		return mark
+	}
+	r.queue(t, "2026-03-03")
+	first := looked()
+	if r.queue(t, "2026-03-12"); looked() != first || !strings.HasPrefix(first, "2026-03-12") {
+		t.Errorf("looked at as of %s, then as of %s", first, looked())
+	}
+	if _, err := r.db.Admin.Exec(t.Context(), `update work_order set due_on = due_on + 1 where door_id = $1`, plan.DoorID); err != nil {
+		t.Fatal(err)
+	}
+	if r.queue(t, "2026-03-12"); looked() == first {
+		t.Error("a due day that was moved was not looked at")
 	}
 }
 

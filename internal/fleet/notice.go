@@ -2,7 +2,10 @@ package fleet
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/json"
 	"fmt"
+	"maps"
 	"net/mail"
 	"slices"
 	"strings"
@@ -101,8 +104,13 @@ type NoticeQuery struct {
 }
 
 type noticeRows interface {
-	// OrdersDue gives open inspection orders due until a day, by (due day, id) after those given, and holds them.
-	OrdersDue(ctx context.Context, until, afterDay duedate.Day, afterID uuid.UUID, limit int) ([]OrderDue, error)
+	// OrdersToLook gives the open inspection orders due until a day, the soonest due first, at which the ladder has not looked, or
+	// only until a day before asOf, or when something was otherwise; basis is all that it looks at and is of no order.
+	OrdersToLook(ctx context.Context, until, asOf duedate.Day, basis string) ([]Look, error)
+	// OrdersDue gives those of the orders that are open inspections, the soonest due first, and holds them.
+	OrdersDue(ctx context.Context, ids []uuid.UUID) ([]OrderDue, error)
+	// PutLooks keeps until when orders need not be looked at.
+	PutLooks(ctx context.Context, looks []Look) error
 	// PartiesOf gives the parties that stand to sites on a day, each role of each, with the zone in which their day begins.
 	PartiesOf(ctx context.Context, sites []uuid.UUID, day duedate.Day) ([]Recipient, error)
 	// OfficePeople gives the dispatchers and administrators who may sign in.
@@ -137,35 +145,67 @@ func (f *Fleet) QueueNotices(ctx context.Context, asOf duedate.Day) (queued int6
 	if queued, err = f.queueExpiries(ctx, asOf); err != nil {
 		return queued, err
 	}
-	var afterDay duedate.Day
-	var afterID uuid.UUID
-	for {
-		var orders []OrderDue
-		var page int64
+	var looks []Look
+	err = f.Store.InTxReadOnly(ctx, identity.Program(), func(ctx context.Context, tx Tx) error {
+		r, err := f.newRound(ctx, tx, asOf, nil)
+		if err != nil {
+			return err
+		}
+		looks, err = tx.OrdersToLook(ctx, asOf.AddDays(mostHolidays-r.ladders.earliest()), asOf, r.basis())
+		return err
+	})
+	if err != nil {
+		return queued, err
+	}
+	for page := range slices.Chunk(looks, noticePage) {
+		var fresh int64
 		err := f.Store.InTx(ctx, identity.Program(), func(ctx context.Context, tx Tx) error {
-			round, err := f.newRound(ctx, tx, asOf, nil)
-			if err != nil {
-				return err
-			}
-			until := asOf.AddDays(mostHolidays - round.ladders.earliest())
-			if orders, err = tx.OrdersDue(ctx, until, afterDay, afterID, noticePage); err != nil {
-				return err
-			}
-			if err := round.readOrders(ctx, orders); err != nil {
-				return err
-			}
-			for _, o := range orders {
-				round.order(o)
-			}
-			page, err = round.write(ctx)
+			fresh, err = f.look(ctx, tx, asOf, page)
 			return err
 		})
-		queued += page
-		if err != nil || len(orders) < noticePage {
+		queued += fresh
+		if err != nil {
 			return queued, err
 		}
-		afterDay, afterID = orders[len(orders)-1].DueOn, orders[len(orders)-1].WorkOrderID
 	}
+	return queued, nil
+}
+
+// Look is that the ladder has looked at an order.
+type Look struct {
+	WorkOrderID uuid.UUID    `json:"work_order_id"`
+	Through     *duedate.Day `json:"through"` // the last day on which time alone changes nothing; nil: for good
+	// Saw is a hash of what is looked at besides the day: the ladders, the office, and of the order its due day, whether its door is out of
+	// service, where it is and who stands to its site. It is taken before the order is: what changes between is looked at again.
+	Saw int64 `json:"saw"`
+}
+
+// look makes the notices of a page of orders, and keeps that they were looked at.
+func (f *Fleet) look(ctx context.Context, tx Tx, asOf duedate.Day, page []Look) (int64, error) {
+	r, err := f.newRound(ctx, tx, asOf, nil)
+	if err != nil {
+		return 0, err
+	}
+	saw := map[uuid.UUID]int64{}
+	for _, l := range page {
+		saw[l.WorkOrderID] = l.Saw
+	}
+	orders, err := tx.OrdersDue(ctx, slices.Collect(maps.Keys(saw)))
+	if err != nil {
+		return 0, err
+	}
+	if err := r.readOrders(ctx, orders); err != nil {
+		return 0, err
+	}
+	var looked []Look
+	for _, o := range orders {
+		looked = append(looked, Look{WorkOrderID: o.WorkOrderID, Saw: saw[o.WorkOrderID], Through: r.order(o)})
+	}
+	fresh, err := r.write(ctx)
+	if err != nil {
+		return 0, err
+	}
+	return fresh, tx.PutLooks(ctx, looked)
 }
 
 // round is one transaction in which notices are made.
@@ -194,6 +234,12 @@ func (f *Fleet) newRound(ctx context.Context, tx Tx, asOf duedate.Day, customers
 		r.office[i].TimeZone = r.ladders.company.OfficeTimeZone
 	}
 	return r, err
+}
+
+// basis is what the ladder looks at that is of no single order.
+func (r *round) basis() string {
+	text, _ := json.Marshal([]any{r.ladders.company, r.ladders.of, r.office}) // of strings, numbers and days: it cannot fail
+	return fmt.Sprintf("%x", sha256.Sum256(text))
 }
 
 func (r *round) readOrders(ctx context.Context, orders []OrderDue) error {
@@ -233,13 +279,17 @@ func (r *round) read(ctx context.Context, sites []uuid.UUID, reasons []string, o
 	return err
 }
 
-// order makes the notices of one order.
-func (r *round) order(o OrderDue) {
+// order makes the notices of one order, and gives the last day on which time alone makes no other: nil where none will.
+func (r *round) order(o OrderDue) (through *duedate.Day) {
 	ladder := r.ladders.forCustomer(o.CustomerID)
 	calendar := ladder.calendarOf([]string{o.Country, o.Jurisdiction})
-	rung, lower, ok := duedate.RungDue(ladder.RungsFor(o.OutOfService), o.DueOn, r.asOf, calendar)
+	rungs := ladder.RungsFor(o.OutOfService)
+	if next, ok := duedate.NextTurn(rungs, o.DueOn, r.asOf, calendar); ok {
+		through = new(next.AddDays(-1))
+	}
+	rung, lower, ok := duedate.RungDue(rungs, o.DueOn, r.asOf, calendar)
 	if !ok {
-		return
+		return through
 	}
 	why := Why{AsOf: r.asOf, OffsetDays: &rung.OffsetDays, Final: rung.Final, OutOfService: o.OutOfService}
 	if ladder.LadderID != uuid.Nil {
@@ -259,7 +309,7 @@ func (r *round) order(o OrderDue) {
 	}
 	if behind {
 		r.supersede(base, r.recipients(o.SiteID, rung.To), "due_day_moved")
-		return
+		return through
 	}
 	parties := 0
 	for _, to := range r.recipients(o.SiteID, rung.To) {
@@ -273,6 +323,7 @@ func (r *round) order(o OrderDue) {
 	if wanted := slices.ContainsFunc(rung.To, func(role string) bool { return !ofOffice(role) }); wanted && parties == 0 {
 		r.alarm(base, "nobody_to_tell", Why{AsOf: r.asOf, Rung: rung.Code})
 	}
+	return through
 }
 
 // recipients are the parties of a site and the people of the office in certain roles, nobody twice.

@@ -42,20 +42,57 @@ select o.customer_id, o.site_id, o.door_id, o.work_order_id, o.due_on, s.country
   end as moved_at,
   exists (select from out_of_service_case c where c.door_id = o.door_id and c.state <> 'ended') as out_of_service
 from work_order o join site s on s.site_id = o.site_id
-where o.state = 'open' and o.kind = 'inspection' and o.due_on <= @until and (o.due_on, o.work_order_id) > (@after_day, @after_id)
-order by o.due_on, o.work_order_id limit @limit
+where o.work_order_id = any (@ids) and o.state = 'open' and o.kind = 'inspection'
+order by o.due_on, o.work_order_id
 for share of o`
 
-// OrdersDue gives open inspection orders due until a day. They are held, so that none is closed between this
+// OrdersDue gives those of the orders that are open inspections. They are held, so that none is closed between this
 // reading and the notices that it leads to.
-func (t *Tx) OrdersDue(ctx context.Context, until, afterDay duedate.Day, afterID uuid.UUID, limit int) ([]fleet.OrderDue, error) {
-	after := date(afterDay)
-	if after == nil {
-		after = &time.Time{}
-	}
-	rows, err := query[orderDueRow](ctx, t, "orders_due", sqlOrdersDue,
-		pgx.StrictNamedArgs{"until": date(until), "after_day": after, "after_id": afterID, "limit": limit})
+func (t *Tx) OrdersDue(ctx context.Context, ids []uuid.UUID) ([]fleet.OrderDue, error) {
+	rows, err := query[orderDueRow](ctx, t, "orders_due", sqlOrdersDue, pgx.StrictNamedArgs{"ids": ids})
 	return each(rows, orderDueRow.order), err
+}
+
+type lookRow struct {
+	WorkOrderID uuid.UUID
+	Saw         int64
+}
+
+func (r lookRow) look() fleet.Look { return fleet.Look{WorkOrderID: r.WorkOrderID, Saw: r.Saw} }
+
+// It reads every open order and every standing, each table once: an index on the day would not know what has changed.
+const sqlOrdersToLook = `-- orders_to_look
+with standing as (
+  select p.site_id, sum(hashtext(p.party_id || p.role)) as saw from site_party p
+  where p.from_day <= @as_of and (p.to_day is null or p.to_day >= @as_of) group by p.site_id),
+present as (
+  select o.work_order_id, o.due_on, hashtextextended(concat_ws(' ', @basis::text, o.due_on - date '2000-01-01', c.door_id, s.country, s.jurisdiction, s.time_zone, t.saw), 0) as saw
+  from work_order o join site s on s.site_id = o.site_id
+  left join standing t on t.site_id = o.site_id
+  left join (select distinct door_id from out_of_service_case where state <> 'ended') c on c.door_id = o.door_id
+  where o.state = 'open' and o.kind = 'inspection' and o.due_on <= @until)
+select p.work_order_id, p.saw from present p left join ladder_look l on l.work_order_id = p.work_order_id
+where l.work_order_id is null or l.through < @as_of or l.saw <> p.saw
+order by p.due_on, p.work_order_id`
+
+// OrdersToLook gives the open inspection orders due until a day at which the ladder must look.
+func (t *Tx) OrdersToLook(ctx context.Context, until, asOf duedate.Day, basis string) ([]fleet.Look, error) {
+	rows, err := query[lookRow](ctx, t, "orders_to_look", sqlOrdersToLook, pgx.StrictNamedArgs{"until": date(until), "as_of": date(asOf), "basis": basis})
+	return each(rows, lookRow.look), err
+}
+
+const sqlPutLooks = `-- put_looks
+insert into ladder_look (work_order_id, through, saw)
+select l.work_order_id, l.through, l.saw from jsonb_to_recordset(@looks) as l (work_order_id uuid, through date, saw bigint)
+on conflict (work_order_id) do update set through = excluded.through, saw = excluded.saw`
+
+// PutLooks keeps until when orders need not be looked at.
+func (t *Tx) PutLooks(ctx context.Context, looks []fleet.Look) error {
+	if len(looks) == 0 {
+		return nil
+	}
+	_, err := exec(ctx, t, "put_looks", sqlPutLooks, pgx.StrictNamedArgs{"looks": looks})
+	return err
 }
 
 type recipientRow struct {
