@@ -171,6 +171,9 @@ func (f *Fleet) line(p words.Printer, n NoticeDue) digestLine {
 	} else {
 		about = append(about, "about", p.T("notice.about.door", "tag", Tag(n.Tag).String()))
 	}
+	if strings.HasPrefix(n.Reason, "webhook:") {
+		l.site = p.T("notice.webhooks")
+	}
 	if n.TurnOn.IsZero() {
 		l.text = p.T("notice.alarm."+n.Rung, about...)
 		return l

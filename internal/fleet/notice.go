@@ -30,7 +30,7 @@ type Notice struct {
 	// HolderID and QualificationID are of a certificate that runs out; such a notice is of no customer and no site.
 	HolderID        *uuid.UUID  `json:"holder_id"`
 	QualificationID *uuid.UUID  `json:"qualification_id"`
-	Reason          string      `json:"reason"` // work_order:<id>, case:<id>, finding:<id>, qualification:<holder>:<id>, delivery:<id>, watch:<id>:<back by>; for the office also notice:<id>, letter:<id>
+	Reason          string      `json:"reason"` // work_order:<id>, case:<id>, finding:<id>, qualification:<holder>:<id>, delivery:<id>, watch:<id>:<back by>, webhook:<id>; for the office also notice:<id>, letter:<id>
 	DueOn           duedate.Day `json:"due_on,omitzero"`
 	TurnOn          duedate.Day `json:"turn_on,omitzero"` // the day on which the rung had its turn
 	Rung            string      `json:"rung"`

@@ -434,8 +434,28 @@ func (f *Fleet) settleHook(ctx context.Context, tx Tx, d HookDelivery, a HookAtt
 		if err := f.record(ctx, tx, identity.Program(), "webhook", w.WebhookID, w); err != nil {
 			return err
 		}
+		if err := f.tellOfDisabled(ctx, tx, w); err != nil {
+			return err
+		}
 	}
 	return tx.UpdateWebhook(ctx, w)
+}
+
+// tellOfDisabled tells the administrators that a webhook is not told any more.
+func (f *Fleet) tellOfDisabled(ctx context.Context, tx Tx, w Webhook) error {
+	r, err := f.newRound(ctx, tx, duedate.DayIn(f.Now(), time.UTC), []uuid.UUID{})
+	if err != nil {
+		return err
+	}
+	n := Notice{Reason: "webhook:" + w.WebhookID.String(), DueOn: r.asOf, Rung: "webhook_" + w.Because, Why: Why{AsOf: r.asOf, Address: w.Address}}
+	if err := r.read(ctx, nil, []string{n.Reason}); err != nil {
+		return err
+	}
+	for _, to := range r.recipients(uuid.Nil, []string{string(identity.Administrator)}) {
+		r.tell(n, to)
+	}
+	_, err = r.write(ctx)
+	return err
 }
 
 // ForgetHookEvents forgets what happened more than a hundred days before a day, with every attempt to tell it, and tells how many events that were.

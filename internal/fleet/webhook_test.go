@@ -17,6 +17,7 @@ import (
 
 	"lintel.example/lintel/internal/fault"
 	"lintel.example/lintel/internal/fleet"
+	"lintel.example/lintel/internal/identity"
 	"lintel.example/lintel/internal/notify"
 )
 
@@ -160,6 +161,7 @@ func TestAReceiverThatFailsIsTriedAgainWithTheSameBytesEverMoreSeldomAndIsDisabl
 		t.Fatalf("%d attempts, told %v", n, other.told)
 	}
 	other.answer = http.StatusServiceUnavailable
+	r.person(t, identity.Administrator, "")
 	if _, err := r.db.Admin.Exec(t.Context(), `update work_order set state = 'cancelled'`); err != nil {
 		t.Fatal(err)
 	}
@@ -174,6 +176,11 @@ func TestAReceiverThatFailsIsTriedAgainWithTheSameBytesEverMoreSeldomAndIsDisabl
 	list, err := r.Webhooks(t.Context(), administrator)
 	if err != nil || len(list) != 1 || list[0].State != "disabled" || list[0].Because != "failing" {
 		t.Fatalf("%+v, %v", list, err)
+	}
+	post := r.withPost(t)
+	r.send(t)
+	if told := post.collect(); len(told) != 1 || !strings.Contains(told[0].Text, w.Address+" has not taken a message for three days") {
+		t.Errorf("the administrator was told %v", told)
 	}
 	if _, err := r.ReplayHooks(t.Context(), administrator, w.WebhookID, fleet.HookReplay{From: time.Unix(0, 0), Until: time.Now().Add(time.Hour)}); !fault.Is(err, "webhook_disabled") {
 		t.Errorf("replay while disabled: %v", err)
