@@ -72,6 +72,7 @@ type FeedOrderQuery struct {
 	PersonID, SiteID uuid.UUID // one of them
 	DoneSince        duedate.Day
 	WithdrawnSince   time.Time
+	Taken            []uuid.UUID // besides, in the state "taken": what the person has no more
 	Limit            int
 }
 
@@ -86,6 +87,8 @@ type calendarFeedRows interface {
 	// OpenCalendarFeed gives the feed of a secret that may be read at that time, and notes that it was. One that was revoked, whose
 	// technician works here no more, or whose maker is an outsider who sees the site no more, is looked for in the same way and not found.
 	OpenCalendarFeed(ctx context.Context, hash [32]byte, at time.Time) (CalendarFeed, error)
+	// OrdersTaken gives the orders that a person had until a time since then, and has no more.
+	OrdersTaken(ctx context.Context, personID uuid.UUID, since time.Time) ([]uuid.UUID, error)
 	// FeedOrders gives the orders of a calendar, by their days.
 	FeedOrders(ctx context.Context, q FeedOrderQuery) ([]FeedOrder, error)
 	// RouteTimes gives when a technician is to be at which order, by the plans of routes that were taken over and end on that day or
@@ -227,13 +230,16 @@ func (f *Fleet) ReadCalendarFeed(ctx context.Context, secret string) ([]byte, er
 	var times []RouteTime
 	var names Names
 	err = f.Store.InTxReadOnly(ctx, c.eyes(), func(ctx context.Context, tx Tx) (err error) {
-		if orders, err = tx.FeedOrders(ctx, q); err != nil {
-			return err
-		}
 		if c.PersonID != uuid.Nil {
+			if q.Taken, err = tx.OrdersTaken(ctx, c.PersonID, q.WithdrawnSince); err != nil {
+				return err
+			}
 			if times, err = tx.RouteTimes(ctx, c.PersonID, q.DoneSince); err != nil {
 				return err
 			}
+		}
+		if orders, err = tx.FeedOrders(ctx, q); err != nil {
+			return err
 		}
 		names, err = tx.NamesOf(ctx, Named{People: []uuid.UUID{c.PersonID}, Sites: []uuid.UUID{c.SiteID}})
 		return err
@@ -283,6 +289,9 @@ func (f *Fleet) feedEvent(p words.Printer, c CalendarFeed, o FeedOrder, at Route
 			e.Day = o.DoneOn
 		}
 		say("done")
+	case o.State == "taken":
+		e.Cancelled = true
+		say("taken")
 	case o.State != "open":
 		e.Cancelled = true
 		say("withdrawn")

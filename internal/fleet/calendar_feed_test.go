@@ -183,6 +183,53 @@ func TestACalendarOfATechnicianHasTheOwnVisitsAtTheHoursOfThePlanOfRoutes(t *tes
 	}
 }
 
+func TestAVisitThatGoesToSomebodyElseIsCancelledInTheFirstCalendar(t *testing.T) {
+	t.Parallel()
+	w := newTown(t)
+	o := w.call(t, "West", 38.5, -121.5, "2026-04-01")
+	_, east := w.subscribe(t, dispatcher, fleet.CalendarFeed{PersonID: w.east})
+	_, west := w.subscribe(t, dispatcher, fleet.CalendarFeed{PersonID: w.west})
+	give := func(to *uuid.UUID) {
+		t.Helper()
+		w.pass(time.Hour)
+		now, err := w.WorkOrder(t.Context(), dispatcher, o.WorkOrderID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := w.AssignWorkOrder(t.Context(), dispatcher, o.WorkOrderID, to, day("2026-03-20"), now.Version); err != nil {
+			t.Fatal(err)
+		}
+	}
+	last := map[string]int{}
+	want := func(inEast, inWest string) {
+		t.Helper()
+		for name, c := range map[string]struct{ secret, status string }{"east": {east, inEast}, "west": {west, inWest}} {
+			events, text := w.subscribed(t, c.secret)
+			e, ok := events[o.WorkOrderID.String()]
+			if ok != (c.status != "") || ok && eventSays(t, e, "STATUS") != c.status {
+				t.Fatalf("in the calendar of %s, want %q:\n%s", name, c.status, text)
+			}
+			if ok {
+				if n := sequence(t, e); n < last[name] {
+					t.Errorf("sequence %d after %d", n, last[name])
+				}
+				last[name] = sequence(t, e)
+			}
+		}
+	}
+	want("", "")
+	give(&w.east)
+	want("CONFIRMED", "")
+	give(&w.west)
+	want("CANCELLED", "CONFIRMED")
+	give(&w.east)
+	want("CONFIRMED", "CANCELLED")
+	give(nil)
+	want("CANCELLED", "CANCELLED")
+	w.pass(43 * 24 * time.Hour)
+	want("", "")
+}
+
 func TestAnAddressIsMadeByWhomItConcernsAndReadByWhoeverHasIt(t *testing.T) {
 	t.Parallel()
 	w := newTown(t)

@@ -134,21 +134,35 @@ func (r feedOrderRow) order() fleet.FeedOrder {
 
 // Each part has an index of its own; which of person and site is asked for is known when the statement is planned.
 const sqlFeedOrders = `-- feed_orders
-select o.work_order_id, o.kind, o.state, o.due_on, o.planned_on, o.done_on, greatest(o.recorded_at, o.changed_at, h.recorded_at) as changed_at,
+with asked as (
+  select work_order_id, state from work_order
+  where (@person_id::uuid is null or assigned_to = @person_id) and (@site_id::uuid is null or site_id = @site_id)
+    and (state = 'open' or state = 'done' and done_on >= @done_since or state in ('cancelled', 'superseded') and coalesce(changed_at, recorded_at) >= @withdrawn_since)
+  union all
+  select taken, 'taken' from unnest(@taken::uuid[]) taken)
+select o.work_order_id, o.kind, a.state, o.due_on, o.planned_on, o.done_on, greatest(o.recorded_at, o.changed_at, h.recorded_at) as changed_at,
   d.tag, d.name as door, s.name as site, s.address, s.city, s.time_zone, case when h.held then h.from_minute end as from_minute, case when h.held then h.to_minute end as to_minute
-from work_order o
+from asked a join work_order o using (work_order_id)
 join door d on d.customer_id = o.customer_id and d.site_id = o.site_id and d.door_id = o.door_id
 join site s on s.customer_id = o.customer_id and s.site_id = o.site_id
 left join work_order_hold h on h.customer_id = o.customer_id and h.site_id = o.site_id and h.door_id = o.door_id and h.work_order_id = o.work_order_id
-where (@person_id::uuid is null or o.assigned_to = @person_id) and (@site_id::uuid is null or o.site_id = @site_id)
-  and (o.state = 'open' or o.state = 'done' and o.done_on >= @done_since or o.state in ('cancelled', 'superseded') and coalesce(o.changed_at, o.recorded_at) >= @withdrawn_since)
-order by o.state <> 'open', coalesce(o.planned_on, o.due_on), o.work_order_id limit @limit`
+order by a.state <> 'open', coalesce(o.planned_on, o.due_on), o.work_order_id limit @limit`
 
 // FeedOrders gives the orders of a calendar.
 func (t *Tx) FeedOrders(ctx context.Context, q fleet.FeedOrderQuery) ([]fleet.FeedOrder, error) {
 	rows, err := query[feedOrderRow](ctx, t, "feed_orders", sqlFeedOrders, pgx.StrictNamedArgs{"person_id": optional(q.PersonID), "site_id": optional(q.SiteID),
-		"done_since": date(q.DoneSince), "withdrawn_since": q.WithdrawnSince, "limit": q.Limit})
+		"done_since": date(q.DoneSince), "withdrawn_since": q.WithdrawnSince, "taken": q.Taken, "limit": q.Limit})
 	return each(rows, feedOrderRow.order), err
+}
+
+const sqlOrdersTaken = `-- orders_taken
+select g.work_order_id from work_order_taken g join work_order o on o.work_order_id = g.work_order_id
+where g.person_id = @person_id and g.at >= @since and o.assigned_to is distinct from @person_id`
+
+// OrdersTaken gives the orders that a person had until a time since then, and has no more.
+func (t *Tx) OrdersTaken(ctx context.Context, personID uuid.UUID, since time.Time) ([]uuid.UUID, error) {
+	rows, err := query[struct{ WorkOrderID uuid.UUID }](ctx, t, "orders_taken", sqlOrdersTaken, pgx.StrictNamedArgs{"person_id": personID, "since": since})
+	return each(rows, func(r struct{ WorkOrderID uuid.UUID }) uuid.UUID { return r.WorkOrderID }), err
 }
 
 type routeTimeRow struct {

@@ -145,6 +145,7 @@ begin
   insert into letter_template_approval values (md5('letter text')::uuid, at, technician, 'Rosa Imhof, lawyer');
   insert into watch values (md5('watch')::uuid, technician, null, 'plant room', '', '2026-03-03 12:00+00', at, technician, at);
   insert into watch_event values (md5('watch')::uuid, md5('watch event')::uuid, 'ended', null, '', at, technician);
+  insert into work_order_taken select work_order_id, technician, at from work_order limit 1;
   insert into ladder_look select work_order_id, '2026-03-02', 7 from work_order limit 1;
   insert into job_line values (md5('line')::uuid, 'backup', '30 2 * * *', 'quieter then', at, technician);
   insert into calendar_feed values (md5('feed of a technician')::uuid, sha256('technician'), technician, null, null, '', 'en', at, technician);
