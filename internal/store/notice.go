@@ -116,7 +116,7 @@ const sqlPartiesOf = `-- parties_of
 with standing as (
   select p.site_id, p.role, p.party_id from site_party p
   where p.site_id = any (@sites) and p.from_day <= @day and (p.to_day is null or p.to_day >= @day)),
-home as (
+home as materialized ( -- once for a party, at however many sites it stands
   select q.party_id, coalesce(nullif(q.time_zone, ''), (
     select s.time_zone from site_party a join site s on s.site_id = a.site_id
     where a.party_id = q.party_id and a.from_day <= @day and (a.to_day is null or a.to_day >= @day)
