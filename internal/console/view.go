@@ -78,10 +78,18 @@ func (p page) send(c *Console, q *request) error {
 	return err
 }
 
+// parts are where pages belong that have no line of their own in the menu.
+var parts = map[string]string{"/ladders": "/notices", "/unanswered": "/notices", "/components": "/doors", "/devices": "/doors", "/out-of-service": "/doors", "/certificates": "/people", "/closed-days": "/route-plans"}
+
 // menu lists the parts of the console that are for these eyes.
 func (c *Console) menu(q *request) (menu []menuItem) {
 	if q.by.PersonID == uuid.Nil || q.by.MustChangePassword {
 		return nil
+	}
+	first, _, _ := strings.Cut(strings.TrimPrefix(q.URL.Path, "/"), "/")
+	at := "/" + first
+	if within, ok := parts[at]; ok {
+		at = within
 	}
 	for _, part := range []struct {
 		path, key string
@@ -110,7 +118,7 @@ func (c *Console) menu(q *request) (menu []menuItem) {
 		{"/jobs", "console.menu.jobs", identity.ActReadOffice},
 	} {
 		if q.by.May(part.action) {
-			menu = append(menu, menuItem{part.path, q.texts.T(part.key), part.path == q.URL.Path || part.path != "/" && strings.HasPrefix(q.URL.Path+"/", part.path+"/")})
+			menu = append(menu, menuItem{part.path, q.texts.T(part.key), part.path == at})
 		}
 	}
 	return menu
