@@ -108,7 +108,7 @@ func breakages(n *nemesis) []breakage {
 			return finding.id, n.exec("delete from work_order where origin_visit_id = $1", finding.visit)
 		}},
 		{"an inspection order that was not made", func() (string, error) {
-			return change(n.plans[0].door.String(), "delete from work_order where door_id = $1")
+			return change(n.plans[0].door.String(), "delete from ladder_look where work_order_id in (select work_order_id from work_order where door_id = $1)", "delete from work_order where door_id = $1")
 		}},
 		{"an inspection order too many", func() (string, error) {
 			return change(n.plans[1].door.String(), `insert into work_order (customer_id, site_id, door_id, work_order_id, kind, due_on, state, recorded_at)

@@ -2,6 +2,7 @@ package duedate
 
 import (
 	"fmt"
+	"iter"
 	"slices"
 	"time"
 )
@@ -49,6 +50,14 @@ type Span struct{ From, Until Day }
 
 // Holds tells whether the day is one of the span.
 func (s Span) Holds(d Day) bool { return !d.Before(s.From) && !d.After(s.Until) }
+
+// Days are the days of the span, the first one first.
+func (s Span) Days() iter.Seq[Day] {
+	return func(yield func(Day) bool) {
+		for d := s.From; s.Holds(d) && yield(d); d = d.AddDays(1) {
+		}
+	}
+}
 
 // CycleFault is what makes no sense in a Cycle: the member and why.
 type CycleFault struct{ Member, What string }

@@ -35,6 +35,7 @@ const mostClosedDays = 366
 type ClosedDayQuery struct {
 	SiteID      uuid.UUID   // those that close this site, whomever they were said of; zero for all
 	CustomerID  uuid.UUID   // those of this customer and its sites alone; zero for all
+	Public      bool        // those of no customer and no site alone
 	From, Until duedate.Day // those with a day in between; zero: no bound
 	AfterDay    duedate.Day
 	AfterID     uuid.UUID
@@ -149,7 +150,12 @@ func (c ClosedDay) closes(s Site) bool {
 	case c.CustomerID != nil:
 		return *c.CustomerID == s.CustomerID
 	}
-	return c.Place == "" || c.Place == s.Country || c.Place == s.Jurisdiction
+	return c.closesPlaces([]string{s.Country, s.Jurisdiction})
+}
+
+// closesPlaces tells whether a public entry closes one of the places.
+func (c ClosedDay) closesPlaces(places []string) bool {
+	return c.Place == "" || slices.Contains(places, c.Place)
 }
 
 // siteCalendar are the working days of a site, and why others are none.
@@ -171,7 +177,7 @@ func calendarOfSite(s Site, l Ladder, hours []VisitingHours, closed []ClosedDay)
 		if !one.closes(s) {
 			continue
 		}
-		for d := one.From; !d.After(one.Until); d = d.AddDays(1) {
+		for d := range one.Days() {
 			c.Holidays[d] = struct{}{}
 			c.names[d] = one.Name
 		}

@@ -161,6 +161,8 @@ func TestNothingIsPassedOverForHavingBeenLookedAt(t *testing.T) {
 				`update site set jurisdiction = case jurisdiction when 'US-NV' then 'US-CA' else 'US-NV' end`,
 				`update person set disabled_at = case when disabled_at is null then now() end where role = 'dispatcher'`,
 				`insert into person (person_id, email, name, role, scope_kind, created_at) values (gen_random_uuid(), gen_random_uuid() || '@office.example', 'Somebody', 'administrator', 'all', now())`,
+				`insert into closed_day (closed_day_id, place, from_on, until_on, name, cancelled, version, recorded_at, recorded_by) select gen_random_uuid(), 'US-NV', min(due_on) - 9, min(due_on) + 9, 'fair', false, 1, now(), gen_random_uuid() from work_order where state = 'open'`,
+				`update closed_day set cancelled = not cancelled`,
 				`update party set email = 'ash@occupier.example' where name = 'Ash'`,
 			}
 			random := rand.New(rand.NewPCG(seed, 0))
@@ -187,6 +189,32 @@ func TestNothingIsPassedOverForHavingBeenLookedAt(t *testing.T) {
 			}
 		})
 	}
+}
+
+func TestANoticeGoesBeforePublicHolidaysOfThePlaceWhoeverEnteredThem(t *testing.T) {
+	t.Parallel()
+	r, _, plan := noticeWorld(t) // due on Friday 20 March, told seven days before, on Friday the 13th
+	site, err := r.Site(t.Context(), dispatcher, plan.SiteID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	named := r.partyAt(t, fleet.Party{Name: "Vale", Email: "vale@board.example"})
+	r.standing(t, site, named, "owner", "2026-03-05", "")
+	close := func(place, from, until string) {
+		t.Helper()
+		if _, _, err := r.PutClosedDay(t.Context(), dispatcher, fleet.ClosedDay{ClosedDayID: r.id(), Place: place, Span: duedate.Span{From: day(from), Until: day(until)}, Name: "Founders' days"}, 0); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r.queue(t, "2026-03-05")
+	close("US-NY", "2026-03-12", "2026-03-13") // elsewhere
+	r.queue(t, "2026-03-11")
+	wantTold(t, r.told(t, named.PartyID), "due_in_30 queued")
+	close(site.Country, "2026-03-12", "2026-03-13")
+	r.queue(t, "2026-03-10")
+	wantTold(t, r.told(t, named.PartyID), "due_in_30 queued")
+	r.queue(t, "2026-03-11")
+	wantTold(t, r.told(t, named.PartyID), "due_in_30 superseded higher_rung", "due_in_7 queued")
 }
 
 func TestANightOnWhichNothingIsOtherwiseLooksAtNothing(t *testing.T) {

@@ -214,6 +214,8 @@ type round struct {
 	tx      Tx
 	asOf    duedate.Day
 	ladders ladders
+	closed  []ClosedDay // public holidays
+	works   map[string]duedate.Calendar
 	office  []Recipient
 	parties map[uuid.UUID][]Recipient // by site
 	refused map[string]bool
@@ -224,9 +226,12 @@ type round struct {
 
 // newRound begins one with the ladders of the customers; nil: of all.
 func (f *Fleet) newRound(ctx context.Context, tx Tx, asOf duedate.Day, customers []uuid.UUID) (*round, error) {
-	r := &round{Fleet: f, tx: tx, asOf: asOf, parties: map[uuid.UUID][]Recipient{}, refused: map[string]bool{}, told: map[string][]Notice{}}
+	r := &round{Fleet: f, tx: tx, asOf: asOf, works: map[string]duedate.Calendar{}, parties: map[uuid.UUID][]Recipient{}, refused: map[string]bool{}, told: map[string][]Notice{}}
 	var err error
 	if r.ladders, err = f.laddersOn(ctx, tx, asOf, customers); err != nil {
+		return nil, err
+	}
+	if r.closed, err = tx.ClosedDayPage(ctx, ClosedDayQuery{Public: true}); err != nil {
 		return nil, err
 	}
 	r.office, err = tx.OfficePeople(ctx)
@@ -238,7 +243,7 @@ func (f *Fleet) newRound(ctx context.Context, tx Tx, asOf duedate.Day, customers
 
 // basis is what the ladder looks at that is of no single order.
 func (r *round) basis() string {
-	text, _ := json.Marshal([]any{r.ladders.company, r.ladders.of, r.office}) // of strings, numbers and days: it cannot fail
+	text, _ := json.Marshal([]any{r.ladders.company, r.ladders.of, r.closed, r.office}) // of strings, numbers and days: it cannot fail
 	return fmt.Sprintf("%x", sha256.Sum256(text))
 }
 
@@ -279,10 +284,28 @@ func (r *round) read(ctx context.Context, sites []uuid.UUID, reasons []string, o
 	return err
 }
 
+// workingDays are those of a ladder at places: without its own holidays there, and without the public ones.
+func (r *round) workingDays(l Ladder, places ...string) duedate.Calendar {
+	key := l.LadderID.String() + strings.Join(places, " ")
+	c, ok := r.works[key]
+	if !ok {
+		c = l.calendarOf(places)
+		for _, one := range r.closed {
+			if one.closesPlaces(places) {
+				for d := range one.Days() {
+					c.Holidays[d] = struct{}{}
+				}
+			}
+		}
+		r.works[key] = c
+	}
+	return c
+}
+
 // order makes the notices of one order, and gives the last day on which time alone makes no other: nil where none will.
 func (r *round) order(o OrderDue) (through *duedate.Day) {
 	ladder := r.ladders.forCustomer(o.CustomerID)
-	calendar := ladder.calendarOf([]string{o.Country, o.Jurisdiction})
+	calendar := r.workingDays(ladder, o.Country, o.Jurisdiction)
 	rungs := ladder.RungsFor(o.OutOfService)
 	if next, ok := duedate.NextTurn(rungs, o.DueOn, r.asOf, calendar); ok {
 		through = new(next.AddDays(-1))

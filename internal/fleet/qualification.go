@@ -176,7 +176,7 @@ func (r *round) holder(c CertificateDue) Recipient {
 
 // expiry makes the notices of one certificate.
 func (r *round) expiry(c CertificateDue, holder Recipient) {
-	calendar := r.ladders.company.calendarOf(nil)
+	calendar := r.workingDays(r.ladders.company)
 	rung, lower, ok := duedate.RungDue(duedate.ExpiryLadder(), c.ValidUntil, r.asOf, calendar)
 	if !ok {
 		return

@@ -44,7 +44,7 @@ select c.closed_day_id, c.customer_id, c.site_id, c.place, c.from_on, c.until_on
 from closed_day c
 where not c.cancelled and (c.from_on, c.closed_day_id) > (@after_day, @after_id)
   and (@from_on::date is null or c.until_on >= @from_on) and (@until_on::date is null or c.from_on <= @until_on)
-  and (@customer_id::uuid is null or c.customer_id = @customer_id)
+  and (@customer_id::uuid is null or c.customer_id = @customer_id) and (not @public or c.customer_id is null)
   and (@site_id::uuid is null or exists (select from site s where s.site_id = @site_id
     and (c.site_id = s.site_id or c.site_id is null and (c.customer_id = s.customer_id or c.customer_id is null and c.place in ('', s.country, s.jurisdiction)))))
 order by c.from_on, c.closed_day_id limit @limit`
@@ -52,7 +52,7 @@ order by c.from_on, c.closed_day_id limit @limit`
 // ClosedDayPage lists what holds, by first days.
 func (t *Tx) ClosedDayPage(ctx context.Context, q fleet.ClosedDayQuery) ([]fleet.ClosedDay, error) {
 	rows, err := query[closedDayRow](ctx, t, "closed_day_page", sqlClosedDayPage, pgx.StrictNamedArgs{"after_day": fromDay(q.AfterDay), "after_id": q.AfterID, "from_on": date(q.From), "until_on": date(q.Until),
-		"customer_id": optional(q.CustomerID), "site_id": optional(q.SiteID), "limit": orNull(q.Limit)})
+		"customer_id": optional(q.CustomerID), "public": q.Public, "site_id": optional(q.SiteID), "limit": orNull(q.Limit)})
 	return each(rows, closedDayRow.closedDay), err
 }
 
