@@ -79,7 +79,7 @@ func (d *desk) open(t testing.TB, database *store.Store) {
 	must(err)
 	book, err := loadBook()
 	must(err)
-	hasher, err := identity.NewHasher(2)
+	hasher, err := identity.NewHasherForTests()
 	must(err)
 	photos, err := store.OpenPhotoDir(d.photos)
 	must(err)
@@ -156,7 +156,7 @@ func (d *desk) hire(t testing.TB, admin *somebody, p identity.Person) *somebody 
 
 // hashed is the hash of that password, made once: it costs on purpose.
 var hashed = sync.OnceValues(func() (string, error) {
-	hasher, err := identity.NewHasher(2)
+	hasher, err := identity.NewHasherForTests()
 	if err != nil {
 		return "", err
 	}

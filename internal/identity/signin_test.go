@@ -251,6 +251,11 @@ func TestSignInOpensNothingForWhoeverWasDisabledOrResetWhileItWasCompared(t *tes
 func TestAHashOfFormerDaysIsMadeAnewAtTheNextSignIn(t *testing.T) {
 	t.Parallel()
 	r := newPeople(t)
+	var err error
+	if r.hasher, err = identity.NewHasher(hashesAtOnce); err != nil {
+		t.Fatal(err)
+	}
+	r.People = r.on(r.gate())
 	_, secret := r.settled(t, "ada@lintel.example", identity.Technician)
 	// The same password, with 8 MiB and 1 pass.
 	r.exec(t, `update person set password_hash = $1`, weakHash(t, password))
