@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -215,6 +216,29 @@ func TestANoticeGoesBeforePublicHolidaysOfThePlaceWhoeverEnteredThem(t *testing.
 	wantTold(t, r.told(t, named.PartyID), "due_in_30 queued")
 	r.queue(t, "2026-03-11")
 	wantTold(t, r.told(t, named.PartyID), "due_in_30 superseded higher_rung", "due_in_7 queued")
+}
+
+func TestTheItemsOfAFireDoorClimbTheLadderUnderTheirOwnNameAndServiceDoesNot(t *testing.T) {
+	t.Parallel()
+	r, post, plan := noticeWorld(t)
+	for purpose, on := range map[string]string{"fire_door": "2026-03-10", "service": "2026-03-09"} {
+		if _, _, err := r.PutPlan(t.Context(), dispatcher, fleet.Plan{DoorID: plan.DoorID, PlanID: r.id(), Purpose: purpose, IntervalMonths: 12, Regime: duedate.Anniversary, ToleranceDays: 60, LeadDays: 45, AnchorOn: day(on), Active: true}, 0); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r.generate(t, day("2026-03-03"))
+	r.now = fiveUTC(day("2026-03-12"))
+	r.queue(t, "2026-03-12")
+	r.now = r.now.Add(12 * time.Hour)
+	r.send(t)
+	for _, l := range post.collect() {
+		if !strings.Contains(l.Text, "items of a fire door OVERDUE since 10 March 2026, by 2 days") || !strings.Contains(l.Text, "inspection due on 20 March 2026") || strings.Contains(l.Text, "9 March") {
+			t.Errorf("%s is told\n%s", l.Address, l.Text)
+		}
+	}
+	if n := r.count(t, `select count(distinct recipient_id) from notice where rung = 'overdue' and state = 'sent'`); n != 2 {
+		t.Errorf("%d were told", n)
+	}
 }
 
 func TestANightOnWhichNothingIsOtherwiseLooksAtNothing(t *testing.T) {

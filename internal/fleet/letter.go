@@ -93,6 +93,7 @@ type NoticeDue struct {
 	SiteName, SiteZone, Tag, DoorName string
 	Stands                            bool // the recipient still is what they were when it was made
 	OrderState                        string
+	Work                              string // the purpose of its plan
 	OrderDueOn                        duedate.Day
 	Case                              *OutOfServiceCase
 	Certificate                       *CertificateDue

@@ -79,7 +79,7 @@ func (f *Fleet) dueDays(p words.Printer, notices []NoticeDue) string {
 		if n.WorkOrderID == nil || n.TurnOn.IsZero() || ofOffice(n.Role) || n.DueOn.Before(today) || slices.ContainsFunc(events, func(e CalendarEvent) bool { return e.UID == n.WorkOrderID.String() }) {
 			continue
 		}
-		args := []any{"tag", Tag(n.Tag).String(), "door", n.DoorName, "site", n.SiteName, "work", p.Enum("work_order_kind", "inspection"), "company", f.Company.Name, "company_contact", f.Company.Phone}
+		args := []any{"tag", Tag(n.Tag).String(), "door", n.DoorName, "site", n.SiteName, "work", n.work(p), "company", f.Company.Name, "company_contact", f.Company.Phone}
 		events = append(events, CalendarEvent{UID: n.WorkOrderID.String(), ChangedAt: f.Now(), Sequence: int(f.Now().Unix() / 60), // minutes: grows from letter to letter
 			Summary: p.T("calendar.due", args...), Description: p.T("calendar.due.text", args...), Location: n.SiteName, Day: n.DueOn})
 	}
@@ -158,13 +158,21 @@ func bySite(lines []digestLine) string {
 	return out.String()
 }
 
+// work is the word for what is to be done.
+func (n NoticeDue) work(p words.Printer) string {
+	if n.Work == "fire_door" {
+		return p.Enum("plan_purpose", n.Work)
+	}
+	return p.Enum("work_order_kind", "inspection")
+}
+
 // gravest is before everything that is only late.
 const gravest = 1 << 20
 
 func (f *Fleet) line(p words.Printer, n NoticeDue) digestLine {
 	l := digestLine{site: n.SiteName, siteID: n.SiteID, dueOn: n.DueOn, gravity: gravest}
 	about := []any{"tag", Tag(n.Tag).String(), "door", n.DoorName, "name", n.Why.Name, "address", n.Why.Address, "answer", n.Why.Answer, "rung", n.Why.Rung,
-		"work", p.Enum("work_order_kind", "inspection"), "due_on", n.DueOn}
+		"work", n.work(p), "due_on", n.DueOn}
 	if c := n.Certificate; c != nil {
 		l.site = p.T("notice.certificates")
 		about = append(about, "about", p.T("notice.about.certificate", "number", c.Number), "holder", c.Name, "scheme", c.Scheme, "number", c.Number)

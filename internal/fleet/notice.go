@@ -83,7 +83,7 @@ type Recipient struct {
 	TimeZone  string
 }
 
-// OrderDue is an open inspection order as the ladder of notices sees it.
+// OrderDue is an open order of an inspection or of a fire door's items, as the ladder of notices sees it. Service climbs no ladder.
 type OrderDue struct {
 	CustomerID, SiteID, DoorID, WorkOrderID uuid.UUID
 	DueOn                                   duedate.Day
@@ -138,7 +138,7 @@ const noticePage = 500
 // mostHolidays is by how many days at most holidays bring a turn forward.
 const mostHolidays = 31
 
-// QueueNotices makes, for every open inspection order, the notices of the highest rung that has its turn by the day,
+// QueueNotices makes, for every open order of an inspection or of a fire door's items, the notices of the highest rung that has its turn by the day,
 // and writes down the lower ones that were not sent by then as superseded. It is a function of the day and of what is
 // there: run twice, it makes nothing new. Certificates that run out have their own ladder.
 func (f *Fleet) QueueNotices(ctx context.Context, asOf duedate.Day) (queued int64, err error) {

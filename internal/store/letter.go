@@ -88,6 +88,7 @@ type noticeDueRow struct {
 	DoorName         string
 	Stands           bool
 	OrderState       string
+	Work             string
 	OrderDueOn       *time.Time
 	CaseState        *string
 	OpenedAt         *time.Time
@@ -118,7 +119,7 @@ type noticeDueRow struct {
 
 func (r noticeDueRow) due() fleet.NoticeDue {
 	known := fleet.AddressesOf(r.Email, r.FurtherAddresses)
-	n := fleet.NoticeDue{Notice: r.notice(), SiteName: r.SiteName, SiteZone: r.SiteZone, Tag: r.Tag, DoorName: r.DoorName, Stands: r.Stands, OrderState: r.OrderState,
+	n := fleet.NoticeDue{Notice: r.notice(), SiteName: r.SiteName, SiteZone: r.SiteZone, Tag: r.Tag, DoorName: r.DoorName, Stands: r.Stands, OrderState: r.OrderState, Work: r.Work,
 		OrderDueOn: day(r.OrderDueOn), Acknowledged: r.Acknowledged, Declined: r.Declined, FindingState: r.FindingState, ReportID: orNil(r.ReportID), KnownAddresses: known, Addresses: fleet.Usable(known, r.Refused)}
 	if r.CaseState != nil {
 		n.Case = &fleet.OutOfServiceCase{CaseID: *r.CaseID, State: *r.CaseState, OpenedAt: *r.OpenedAt, SecuredHow: *r.SecuredHow, What: *r.What}
@@ -152,7 +153,7 @@ select coalesce(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as 
   coalesce(s.name, '') as site_name, coalesce(s.time_zone, '') as site_zone, coalesce(d.tag, '') as tag, coalesce(d.name, '') as door_name,
   case when n.role in ('dispatcher', 'administrator', 'holder') then h.person_id is not null else exists (select from site_party p where p.site_id = n.site_id
     and p.party_id = n.recipient_id and p.from_day <= (@now at time zone s.time_zone)::date and (p.to_day is null or p.to_day >= (@now at time zone s.time_zone)::date)) end as stands,
-  coalesce(o.state, '') as order_state, o.due_on as order_due_on, c.state as case_state, c.opened_at, c.secured_how, f.what,
+  coalesce(o.state, '') as order_state, coalesce((select pl.purpose from inspection_plan pl where pl.plan_id = o.plan_id), 'inspection') as work, o.due_on as order_due_on, c.state as case_state, c.opened_at, c.secured_how, f.what,
   w.name as holder, w.disabled_at is not null as holder_gone, k.scheme, k.number, k.valid_until, k.renewed,
   exists (select from case_acknowledgement a where a.case_id = n.case_id) or exists (select from notice b join letter_notice e on e.notice_id = b.notice_id
     join letter_acknowledgement a on a.letter_id = e.letter_id where n.case_id is not null and b.reason = 'case:' || n.case_id) as acknowledged,
@@ -192,7 +193,7 @@ select coalesce(n.customer_id, '00000000-0000-0000-0000-000000000000'::uuid) as 
   n.holder_id, n.qualification_id, n.reason, n.due_on, n.turn_on, n.rung, n.role, n.recipient_id, n.recipient_name,
   n.recipient_email, n.language, n.time_zone, n.urgent, n.why, n.state, n.because, n.next_try_at, n.made_at, n.sent_at,
   null::uuid as letter_id, '' as subject, '' as body, 0 as attempts, '' as answer,
-  '' as site_name, '' as site_zone, '' as tag, '' as door_name, true as stands, '' as order_state, null::date as order_due_on,
+  '' as site_name, '' as site_zone, '' as tag, '' as door_name, true as stands, '' as order_state, '' as work, null::date as order_due_on,
   null::text as case_state, null::timestamptz as opened_at, null::text as secured_how, null::text as what,
   null::text as holder, null::boolean as holder_gone, null::text as scheme, null::text as number, null::date as valid_until, null::boolean as renewed, false as acknowledged, false as declined, '' as finding_state,
   coalesce(q.email, h.email, '') as email, coalesce(q.further_addresses, '') as further_addresses,

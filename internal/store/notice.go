@@ -42,11 +42,11 @@ select o.customer_id, o.site_id, o.door_id, o.work_order_id, o.due_on, s.country
   end as moved_at,
   exists (select from out_of_service_case c where c.door_id = o.door_id and c.state <> 'ended') as out_of_service
 from work_order o join site s on s.site_id = o.site_id
-where o.work_order_id = any (@ids) and o.state = 'open' and o.kind = 'inspection'
+where o.work_order_id = any (@ids) and o.state = 'open' and (o.kind = 'inspection' or exists (select from inspection_plan p where p.plan_id = o.plan_id and p.purpose = 'fire_door'))
 order by o.due_on, o.work_order_id
 for share of o`
 
-// OrdersDue gives those of the orders that are open inspections. They are held, so that none is closed between this
+// OrdersDue gives those of the orders that are open inspections, of a fire door's items or not. They are held, so that none is closed between this
 // reading and the notices that it leads to.
 func (t *Tx) OrdersDue(ctx context.Context, ids []uuid.UUID) ([]fleet.OrderDue, error) {
 	rows, err := query[orderDueRow](ctx, t, "orders_due", sqlOrdersDue, pgx.StrictNamedArgs{"ids": ids})
@@ -70,12 +70,12 @@ present as (
   from work_order o join site s on s.site_id = o.site_id
   left join standing t on t.site_id = o.site_id
   left join (select distinct door_id from out_of_service_case where state <> 'ended') c on c.door_id = o.door_id
-  where o.state = 'open' and o.kind = 'inspection' and o.due_on <= @until)
+  where o.state = 'open' and (o.kind = 'inspection' or exists (select from inspection_plan i where i.plan_id = o.plan_id and i.purpose = 'fire_door')) and o.due_on <= @until)
 select p.work_order_id, p.saw from present p left join ladder_look l on l.work_order_id = p.work_order_id
 where l.work_order_id is null or l.through < @as_of or l.saw <> p.saw
 order by p.due_on, p.work_order_id`
 
-// OrdersToLook gives the open inspection orders due until a day at which the ladder must look.
+// OrdersToLook gives the open inspection orders, also of a fire door's items, due until a day at which the ladder must look.
 func (t *Tx) OrdersToLook(ctx context.Context, until, asOf duedate.Day, basis string) ([]fleet.Look, error) {
 	rows, err := query[lookRow](ctx, t, "orders_to_look", sqlOrdersToLook, pgx.StrictNamedArgs{"until": date(until), "as_of": date(asOf), "basis": basis})
 	return each(rows, lookRow.look), err
