@@ -201,7 +201,7 @@ func (c Cycle) after(done []Day) standing {
 		if own[k] {
 			continue
 		}
-		if d := c.date(k); c.Resumed(d) == d {
+		if d, _ := c.date(k); c.Resumed(d) == d {
 			s.missed = append(s.missed, d)
 		}
 	}
@@ -232,7 +232,7 @@ func (c Cycle) next(s standing) (Due, bool) {
 	if c.LongestMonths > 0 && !s.done.IsZero() {
 		least := c.Anchor
 		if c.AnchorDue && c.Regime == MonthEnd {
-			least = c.date(1)
+			least, _ = c.date(1)
 		}
 		d.CapFrom, d.Latest = s.done, later(s.done.AddMonths(c.LongestMonths), least)
 		if d.On.After(d.Latest) {
@@ -251,13 +251,14 @@ func (c Cycle) regular(s standing) (Due, bool) {
 	if !c.walks() {
 		return c.onGrid(s)
 	}
-	d := Due{From: s.from, Basis: s.basis, Months: c.EveryMonths, Last: s.last, On: s.from.AddMonths(c.EveryMonths)}
+	d := Due{From: s.from, Basis: s.basis, Months: c.EveryMonths, Last: s.last}
+	var ok bool
+	d.On, ok = s.from.plusMonths(c.EveryMonths)
 	if d.Clamped = d.On.day < s.from.day; c.Regime == MonthEnd {
 		d.On, d.Clamped = d.On.monthEnd(), false
 	}
-	ok := d.On.After(s.from) // the calendar has an end
 	if c.AnchorDue {
-		if first := c.date(1); s.basis == OfAnchor || first.After(d.On) {
+		if first, _ := c.date(1); s.basis == OfAnchor || first.After(d.On) {
 			d = Due{On: first, From: c.Anchor, Basis: OfAnchor, Last: s.last}
 			ok = true
 		}
@@ -268,16 +269,17 @@ func (c Cycle) regular(s standing) (Due, bool) {
 // onGrid is the first date of those counted from the anchor that is not behind.
 func (c Cycle) onGrid(s standing) (Due, bool) {
 	k := s.satisfied + 1
-	d := Due{On: c.date(k), From: c.Anchor, Basis: OfAnchor, Months: k * c.EveryMonths, Last: s.last, Missed: s.missed}
+	on, ok := c.date(k)
+	d := Due{On: on, From: c.Anchor, Basis: OfAnchor, Months: k * c.EveryMonths, Last: s.last, Missed: s.missed}
 	if c.AnchorDue || c.Regime == FixedMonth {
 		d.Months -= c.EveryMonths
 	}
 	d.Clamped = c.Regime == Anniversary && d.On.day < c.Anchor.day
 	if s.counted > 0 {
-		d.Counted = c.date(s.counted)
+		d.Counted, _ = c.date(s.counted)
 		d.Early = max(0, s.last.DaysUntil(d.Counted))
 	}
-	return d, k == 1 || d.On.After(c.date(k-1))
+	return d, ok
 }
 
 // Resumed is the day, or where it lies within a suspension the first day after all that hold it.
@@ -293,32 +295,36 @@ func (c Cycle) Resumed(d Day) Day {
 	return d
 }
 
-// date is the k-th date of a cycle whose dates are counted from the anchor, k ≥ 1.
-func (c Cycle) date(k int) Day {
+// date is the k-th date of a cycle whose dates are counted from the anchor, k ≥ 1; false where the calendar ends before it.
+func (c Cycle) date(k int) (Day, bool) {
 	switch {
 	case c.Regime == FixedMonth:
-		first := Day{c.Anchor.year, uint8(c.FixedMonth), 1}.monthEnd()
+		ahead, first := 0, Day{c.Anchor.year, uint8(c.FixedMonth), 1}.monthEnd()
 		if first.Before(c.Anchor) || first == c.Anchor && !c.AnchorDue {
-			first = first.AddYears(1).monthEnd()
+			ahead = 12
 		}
-		return first.AddMonths((k - 1) * c.EveryMonths).monthEnd()
+		on, ok := first.plusMonths(ahead + (k-1)*c.EveryMonths)
+		return on.monthEnd(), ok
 	case c.AnchorDue && c.Regime == MonthEnd:
-		return c.Anchor.monthEnd()
+		return c.Anchor.monthEnd(), true
 	case c.AnchorDue:
-		return c.Anchor.AddMonths((k - 1) * c.EveryMonths)
+		return c.Anchor.plusMonths((k - 1) * c.EveryMonths)
 	}
-	return c.Anchor.AddMonths(k * c.EveryMonths)
+	return c.Anchor.plusMonths(k * c.EveryMonths)
 }
 
 // satisfiedOn is the number of the latest date that an inspection on a day satisfies; 0 when it satisfies none.
 func (c Cycle) satisfiedOn(d Day) int {
 	reaches := d.AddDays(c.ToleranceBeforeDays)
 	// Whole months between the first date and the day give the number to within one; the calendar settles the rest.
-	k := max(0, c.date(1).MonthsUntil(reaches)/c.EveryMonths)
-	for !c.date(k+1).After(reaches) && c.date(k+1) != lastDay {
+	first, _ := c.date(1)
+	k := max(0, first.MonthsUntil(reaches)/c.EveryMonths)
+	for {
+		if on, ok := c.date(k + 1); !ok || on.After(reaches) {
+			return k
+		}
 		k++
 	}
-	return k
 }
 
 // monthEnd is the last day of the month.

@@ -44,6 +44,13 @@ func TestDatesOfEachRegimeAreTheCalendars(t *testing.T) {
 		{"14 CFR 61.57(c): 6 calendar months from 10 January end with July", "month_end", "6", "", "2026-01-10", "0", "2026-01-10", "2026-12-31", "2026-07-31"},
 		{"a fixed month after the anchor", "fixed_month", "12", "5", "2024-05-31", "0", "", "2026-12-31", "2025-05-31 2026-05-31"},
 		{"a fixed month on the day before", "fixed_month", "24", "5", "2024-05-30", "0", "", "2027-12-31", "2024-05-31 2026-05-31"},
+		{"the calendar's last day is the last date", "anniversary", "1", "", "9999-10-31", "0", "", "9999-12-31", "9999-11-30 9999-12-31"},
+		{"a date beyond the calendar is none", "anniversary", "1200", "", "9850-06-01", "0", "", "9999-12-31", "9950-06-01"},
+		{"nor is the calendar's last day one in its place", "from_last", "1200", "", "9850-06-01", "0", "", "9999-12-31", "9950-06-01"},
+		{"nor at the end of a month", "month_end", "24", "", "9998-06-01", "0", "", "9999-12-31", ""},
+		{"nor in a fixed month", "fixed_month", "24", "6", "9996-07-01", "0", "", "9999-12-31", "9997-06-30 9999-06-30"},
+		{"a fixed December ends with the calendar", "fixed_month", "12", "12", "9998-12-31", "0", "", "9999-12-31", "9999-12-31"},
+		{"done on the calendar's last day", "anniversary", "12", "", "9990-12-31", "0", "9999-12-31", "9999-12-31", ""},
 		{"a fixed February", "fixed_month", "12", "2", "2023-03-01", "20", "2024-02-10", "2026-12-31", "2025-02-28 2026-02-28"},
 	} {
 		var q Question
@@ -222,6 +229,7 @@ func TestAQuestionThatMakesNoSenseIsRefusedByItsMember(t *testing.T) {
 
 func FuzzParseQuestion(f *testing.F) {
 	f.Add([]byte(`{"regime":"fixed_month","every_months":12,"fixed_month":2,"tolerance_before_days":20,"anchor":"2024-02-01","done":["2024-05-05"],"until":"2031-01-01"}`))
+	f.Add([]byte(`{"regime":"anniversary","every_months":1200,"anchor":"2024-01-31","until":"9999-12-31"}`))
 	f.Add([]byte(`{"regime":"from_last","every_months":1200,"anchor":"9999-12-01","until":"9999-12-31"}`))
 	f.Fuzz(func(t *testing.T, line []byte) {
 		q, err := ParseQuestion(line)
@@ -231,10 +239,12 @@ func FuzzParseQuestion(f *testing.F) {
 			}
 			return
 		}
+		before := Day{}
 		for i, d := range q.Cycle.Dues(q.Done, q.Until) {
-			if d.On.After(q.Until) {
+			if d.On.After(q.Until) || d.On.Compare(before) <= 0 {
 				t.Fatalf("%d: %v", i, d)
 			}
+			before = d.On
 		}
 	})
 }

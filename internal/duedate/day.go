@@ -104,17 +104,23 @@ func (d Day) DaysUntil(other Day) int {
 // shorter: 31 January + 1 is 28 or 29 February, 29 February + 12 is 28 February. Count from the anchor each time and
 // never from a result, or a short month shortens all that follow. It stops at the ends of the calendar.
 func (d Day) AddMonths(n int) Day {
+	day, _ := d.plusMonths(n)
+	return day
+}
+
+// plusMonths is AddMonths, and false where the calendar has ended before.
+func (d Day) plusMonths(n int) (day Day, ok bool) {
 	const moreThanAll = 200_000 // months
 	n = min(max(n, -moreThanAll), moreThanAll)
 	months := int(d.year)*12 + int(d.month) - 1 + n
 	year, month := months/12, time.Month(months%12+1)
 	switch {
 	case months < 12: // before year 1
-		return firstDay
+		return firstDay, false
 	case year > 9999:
-		return lastDay
+		return lastDay, false
 	}
-	return Day{int16(year), uint8(month), uint8(min(int(d.day), daysIn(year, month)))}
+	return Day{int16(year), uint8(month), uint8(min(int(d.day), daysIn(year, month)))}, true
 }
 
 // MonthsUntil counts the whole months from d to another day, rounded down: the most that AddMonths may add without passing it; negative
