@@ -20,7 +20,7 @@ type adviseCmd struct {
 
 // Run prints the answer. Bad input is one line of complaint and exit code 2; exit code 1 when nothing fits.
 func (c *adviseCmd) Run() error {
-	in, err := openLines(c.File)
+	in, err := openInput(c.File)
 	if err != nil {
 		return err
 	}

@@ -24,7 +24,7 @@ type catalogueFitCmd struct {
 
 // Run prints the antenna and what the extents leave open. Bad input is one line of complaint and exit code 2.
 func (c *catalogueFitCmd) Run() error {
-	in, err := openLines(c.File)
+	in, err := openInput(c.File)
 	if err != nil {
 		return err
 	}

@@ -32,7 +32,7 @@ func (c *dueCmd) Run(ctx context.Context) error {
 	if c.JSON {
 		return badInput{errors.New("--json goes with --explain; the answers to a file are JSON anyway")}
 	}
-	in, err := openLines(c.File)
+	in, err := openInput(c.File)
 	if err != nil {
 		return err
 	}

@@ -25,7 +25,7 @@ type fieldCmd struct {
 
 // Run answers every line of the file on standard output.
 func (c *fieldCmd) Run() error {
-	in, err := openLines(c.File)
+	in, err := openInput(c.File)
 	if err != nil {
 		return err
 	}

@@ -19,7 +19,7 @@ type forceCmd struct {
 
 // Run prints what the series says. Bad input is one line of complaint and exit code 2.
 func (c *forceCmd) Run() error {
-	in, err := openLines(c.File)
+	in, err := openInput(c.File)
 	if err != nil {
 		return err
 	}

@@ -16,7 +16,7 @@ type forecastCmd struct {
 	settings
 	Months int     `default:"18" help:"How many, the present one included."`
 	Other  float64 `default:"30" help:"Percent of the working time that goes to everything else: call-outs, repairs, absence. Common practice, no source."`
-	Drive  float64 `help:"Minutes to a visit; left out: as on the last routes that were taken over, else 20: common practice, no source."`
+	Drive  float64 `placeholder:"MIN" help:"Minutes to a visit; left out: as on the last routes that were taken over, else 20: common practice, no source."`
 	Moves  int     `default:"40" help:"How many of the visits to do earlier are named."`
 	JSON   bool    `name:"json" help:"Print everything as one JSON object."`
 }

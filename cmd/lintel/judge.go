@@ -30,7 +30,7 @@ func (c *judgeCmd) Run() error {
 	if _, err := book.Named(c.Pack); err != nil {
 		return badInput{fmt.Errorf("--pack: %w", err)}
 	}
-	in, err := openLines(c.File)
+	in, err := openInput(c.File)
 	if err != nil {
 		return err
 	}

@@ -9,8 +9,8 @@ import (
 	"os"
 )
 
-// openLines opens a file of the line protocols, or standard input for "-".
-func openLines(name string) (io.ReadCloser, error) {
+// openInput opens a file that is read from front to back, or standard input for "-".
+func openInput(name string) (io.ReadCloser, error) {
 	if name == "-" {
 		return io.NopCloser(os.Stdin), nil
 	}
@@ -20,7 +20,7 @@ func openLines(name string) (io.ReadCloser, error) {
 	}
 	if info, err := f.Stat(); err == nil && info.IsDir() {
 		f.Close()
-		return nil, badInput{fmt.Errorf("%s is a folder; name a file with one JSON object a line", name)}
+		return nil, badInput{fmt.Errorf("%s is a folder; name a file", name)}
 	}
 	return f, nil
 }

@@ -21,11 +21,11 @@ type routeCmd struct {
 
 // routeSolveCmd solves an instance without a database.
 type routeSolveCmd struct {
-	File       string  `arg:"" help:"The instance, or - for standard input."`
-	Format     string  `default:"solomon" placeholder:"solomon" help:"Its format: solomon, the text of Solomon's 1987 benchmark."`
-	Seconds    float64 `placeholder:"S" help:"How long to search."`
-	Iterations int     `placeholder:"K" help:"How many steps to search instead: with the same seed the same answer."`
-	Seed       uint64  `default:"1" placeholder:"N" help:"Where chance begins."`
+	File       string   `arg:"" help:"The instance, or - for standard input."`
+	Format     string   `default:"solomon" placeholder:"solomon" help:"Its format: solomon, the text of Solomon's 1987 benchmark."`
+	Seconds    *float64 `placeholder:"S" help:"How long to search."`
+	Iterations *int     `placeholder:"K" help:"How many steps to search instead: with the same seed the same answer."`
+	Seed       uint64   `default:"1" placeholder:"N" help:"Where chance begins."`
 }
 
 type solvedJSON struct {
@@ -36,7 +36,7 @@ type solvedJSON struct {
 
 // Run prints the answer. Bad input is one line of complaint and exit code 2; a customer who cannot be served is named, exit code 1.
 func (c *routeSolveCmd) Run(ctx context.Context) error {
-	in, err := openLines(c.File)
+	in, err := openInput(c.File)
 	if err != nil {
 		return err
 	}
@@ -62,7 +62,7 @@ func (c *routeSolveCmd) answer(ctx context.Context, in io.Reader, out io.Writer)
 		return errors.New("interrupted")
 	}
 	if len(plan.Left) > 0 {
-		return fmt.Errorf("infeasible: no room was found for customer %d with %d vehicles (of %d left over); a longer search may find it",
+		return fmt.Errorf("infeasible: no room was found for customer %d; vehicles: %d, customers left over: %d; a longer search may find it",
 			instance.Customers[plan.Left[0]].Number, instance.Vehicles, len(plan.Left))
 	}
 	solved := solvedJSON{Vehicles: plan.Used, Distance: plan.Distance, Routes: [][]int{}}
@@ -89,20 +89,19 @@ func (c *routeSolveCmd) budget(ctx context.Context) (route.Budget, error) {
 	switch {
 	case c.Format != "solomon":
 		return nil, fmt.Errorf("--format: %q is not known; there is solomon", c.Format)
-	case c.Seconds != 0 && c.Iterations != 0 || c.Seconds == 0 && c.Iterations == 0:
+	case (c.Seconds == nil) == (c.Iterations == nil):
 		return nil, errors.New("give either --seconds or --iterations")
-	case c.Iterations != 0:
-		if c.Iterations < 1 {
-			return nil, errors.New("--iterations: must be at least 1")
-		}
-		spent = route.Steps(c.Iterations)
-	case !(c.Seconds > 0 && c.Seconds <= 86_400):
+	case c.Iterations != nil && *c.Iterations < 1:
+		return nil, errors.New("--iterations: must be at least 1")
+	case c.Iterations != nil:
+		spent = route.Steps(*c.Iterations)
+	case !(*c.Seconds > 0 && *c.Seconds <= 86_400):
 		return nil, errors.New("--seconds: must be above 0 and at most 86400")
 	default:
 		began, share := time.Now(), 0.0
 		spent = func(steps int) float64 {
 			if steps%32 == 0 {
-				share = min(time.Since(began).Seconds()/c.Seconds, 1)
+				share = min(time.Since(began).Seconds() / *c.Seconds, 1)
 			}
 			return share
 		}

@@ -118,7 +118,7 @@ func (c *routePlanCmd) measured(ctx context.Context, h *house, by identity.Actor
 	if name == "" {
 		return nil, nil
 	}
-	in, err := openLines(name)
+	in, err := openInput(name)
 	if err != nil {
 		return nil, err
 	}

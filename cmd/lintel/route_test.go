@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -100,15 +101,19 @@ func TestRouteSolveRefusesInOneLine(t *testing.T) {
 		args []string
 		want string
 	}{
-		"a word":       {[]string{writeFile(t, "word.txt", strings.Replace(lone, "7 3 4", "7 three 4", 1)), "--iterations", "5"}, "line 8: customer 7: x"},
-		"nothing":      {[]string{writeFile(t, "empty.txt", ""), "--iterations", "5"}, "line 1: "},
-		"no file":      {[]string{"there-is-none.txt", "--iterations", "5"}, "there-is-none.txt"},
-		"no budget":    {[]string{good}, "--seconds or --iterations"},
-		"two budgets":  {[]string{good, "--iterations", "5", "--seconds", "1"}, "--seconds or --iterations"},
-		"backwards":    {[]string{good, "--iterations=-5"}, "--iterations"},
-		"no time":      {[]string{good, "--seconds=-1"}, "--seconds"},
-		"no number":    {[]string{good, "--seconds", "NaN"}, "--seconds"},
-		"other format": {[]string{good, "--format", "csv", "--iterations", "5"}, "--format"},
+		"a word":            {[]string{writeFile(t, "word.txt", strings.Replace(lone, "7 3 4", "7 three 4", 1)), "--iterations", "5"}, "line 8: customer 7: x"},
+		"nothing":           {[]string{writeFile(t, "empty.txt", ""), "--iterations", "5"}, "line 1: "},
+		"no file":           {[]string{"there-is-none.txt", "--iterations", "5"}, "there-is-none.txt"},
+		"no budget":         {[]string{good}, "--seconds or --iterations"},
+		"two budgets":       {[]string{good, "--iterations", "5", "--seconds", "1"}, "--seconds or --iterations"},
+		"backwards":         {[]string{good, "--iterations=-5"}, "--iterations"},
+		"no time":           {[]string{good, "--seconds=-1"}, "--seconds"},
+		"no step":           {[]string{good, "--iterations", "0"}, "--iterations: must be at least 1"},
+		"no second":         {[]string{good, "--seconds", "0"}, "--seconds: must be above 0"},
+		"nothing and steps": {[]string{good, "--seconds", "0", "--iterations", "5"}, "--seconds or --iterations"},
+		"a folder":          {[]string{filepath.Dir(good), "--iterations", "5"}, "is a folder; name a file\n"},
+		"no number":         {[]string{good, "--seconds", "NaN"}, "--seconds"},
+		"other format":      {[]string{good, "--format", "csv", "--iterations", "5"}, "--format"},
 	} {
 		out, complaint, code := lintel(t, nil, append([]string{"route", "solve"}, c.args...)...)
 		if code != 2 || out != "" || strings.Count(complaint, "\n") != 1 || !strings.Contains(complaint, c.want) {

@@ -19,7 +19,7 @@ type walkTestCmd struct {
 
 // Run answers every line of the file on standard output.
 func (c *walkTestCmd) Run() error {
-	in, err := openLines(c.File)
+	in, err := openInput(c.File)
 	if err != nil {
 		return err
 	}

@@ -204,6 +204,8 @@ func TestAQuestionThatMakesNoSenseIsRefusedByItsMember(t *testing.T) {
 		`{`:  "is not JSON",
 		`{"regime":"yearly","every_months":12,"anchor":"2024-01-01","until":"2025-01-01"}`:                                        "regime: must be one of",
 		`{"regime":"anniversary","every_months":0,"anchor":"2024-01-01","until":"2025-01-01"}`:                                    "every_months: must be a whole number from 1",
+		`{"regime":"anniversary","every_months":1e400,"anchor":"2024-01-01","until":"2025-01-01"}`:                                "every_months: must be a whole number from 1 to 1200",
+		`{"regime":"anniversary","every_months":2,"tolerance_before_days":1000000000,"anchor":"2024-01-01","until":"2025-01-01"}`: "tolerance_before_days: must be shorter than the interval: at most 58 days",
 		`{"regime":"anniversary","every_months":1.5,"anchor":"2024-01-01","until":"2025-01-01"}`:                                  "every_months: must be a whole number, not 1.5",
 		`{"regime":"anniversary","every_months":12,"anchor":null,"until":"2025-01-01"}`:                                           "anchor: must be a text",
 		`{"regime":"anniversary","every_months":12,"anchor":"2024-02-30","until":"2025-01-01"}`:                                   `anchor: date "2024-02-30" is not in the calendar`,

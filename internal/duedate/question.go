@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/agnivade/levenshtein"
@@ -135,16 +134,17 @@ func date(value any, take func(Day)) error {
 	})
 }
 
-// whole takes a whole number, however it is written: 12, 12.0, 1.2e1.
+// whole takes a whole number, however it is written: 12, 12.0, 1.2e1. One that no member can mean is cut to one that each refuses in its own words.
 func whole(value any, take func(int)) error {
 	n, ok := value.(json.Number)
 	if !ok {
 		return fmt.Errorf("must be a whole number")
 	}
-	f, err := n.Float64()
-	if err != nil || f != math.Trunc(f) || math.Abs(f) > 1e6 {
-		return fmt.Errorf("must be a whole number, not %s", strings.TrimSpace(n.String()))
+	f, _ := n.Float64() // ±Inf when it is out of a float's range
+	if f != math.Trunc(f) {
+		return fmt.Errorf("must be a whole number, not %s", n)
 	}
-	take(int(f))
+	const farOut = 1e6
+	take(int(max(-farOut, min(farOut, f))))
 	return nil
 }

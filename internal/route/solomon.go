@@ -169,9 +169,10 @@ func customer(words []string) (Customer, error) {
 // most is far beyond the numbers of any instance, and small enough that sums of them stay exact to many places.
 const most = 1e7
 
+// number reads a decimal. ParseFloat alone would take 1_000, 0x1p4 and Inf too.
 func number(word string, least float64) (float64, error) {
 	x, err := strconv.ParseFloat(word, 64)
-	if err != nil || math.IsNaN(x) {
+	if err != nil || strings.Trim(word, "+-.0123456789eE") != "" {
 		return 0, fmt.Errorf("%.40q is no number", word)
 	}
 	if x < least || x > most {

@@ -106,6 +106,8 @@ func TestWhatIsWrongWithAnInstanceIsSaidWithItsLine(t *testing.T) {
 		{"100          0", "100          1", "line 10: the depot"},
 		{"7       3", "7       x", "line 11: customer 7: x"},
 		{"7       3", "7       NaN", "line 11: customer 7: x"},
+		{"7       3", "7       1_0", "line 11: customer 7: x"},
+		{"7       3", "7       0x1p4", "line 11: customer 7: x"},
 		{"7       3", "9       3", "line 12: customer 9 stands in line 11"},
 		{"6         10        20", "6 21 20", "line 11: customer 7: its due date"},
 		{"6         10        20", "-6 10 20", "line 11: customer 7: demand"},
