@@ -72,7 +72,10 @@ func (c *Console) forecast(ctx context.Context, q *request) (answer, error) {
 		}
 	}
 	r := reader{form: &f, texts: q.texts}
-	ask := fleet.ForecastAsk{Months: r.number("/months"), OtherPercent: r.decimal("/other_percent"), DriveMin: r.decimal("/drive_min")}
+	ask := fleet.ForecastAsk{Months: r.number("/months"), OtherPercent: r.decimal("/other_percent")}
+	if r.form.Value("/drive_min") != "" {
+		ask.DriveMin = r.decimal("/drive_min")
+	}
 	err := r.faults.Err()
 	data := forecastData{Form: f}
 	if err == nil {
