@@ -36,15 +36,15 @@ func (c *diagnoseCmd) Run(ctx context.Context) error {
 	return c.within(ctx, func(h *house) error {
 		tag, err := fleet.ParseTag(c.Door)
 		if err != nil {
-			return badInput{told(h.words, err)}
+			return told(h.words, err)
 		}
 		door, err := h.fleet.DoorByTag(ctx, identity.Program(), tag)
 		if err != nil {
-			return badInput{told(h.words, err)}
+			return told(h.words, err)
 		}
 		d, err := h.fleet.Diagnose(ctx, identity.Program(), door.DoorID, c.Symptom, since)
 		if err != nil {
-			return badInput{told(h.words, err)}
+			return told(h.words, err)
 		}
 		p := h.words.Printer("en", words.Units(c.Units))
 		fmt.Printf("%s %s, %s\n", door.Name, door.Tag, p.T("diagnosis.symptom."+c.Symptom))

@@ -26,7 +26,7 @@ func (c *forecastCmd) Run(ctx context.Context) error {
 	return c.within(ctx, func(h *house) error {
 		forecast, err := h.fleet.Forecast(ctx, identity.Program(), fleet.ForecastAsk{Months: c.Months, OtherPercent: c.Other, DriveMin: c.Drive})
 		if err != nil {
-			return badInput{told(h.words, err)}
+			return toldOf(h.words, map[string]string{"/months": "--months", "/other_percent": "--other", "/drive_min": "--drive"}, err)
 		}
 		if c.JSON {
 			return json.NewEncoder(os.Stdout).Encode(forecast)

@@ -334,7 +334,10 @@ func readBounce(message []byte) (fleet.Bounce, error) {
 }
 
 // told puts a fault into words for somebody at the command line.
-func told(catalogue *words.Catalogue, err error) error {
+func told(catalogue *words.Catalogue, err error) error { return toldOf(catalogue, nil, err) }
+
+// toldOf is told with the flag before what is wrong with it; flags are by the pointers of faults.
+func toldOf(catalogue *words.Catalogue, flags map[string]string, err error) error {
 	faults := fault.Of(err)
 	if len(faults) == 0 {
 		return err
@@ -342,6 +345,9 @@ func told(catalogue *words.Catalogue, err error) error {
 	lines := make([]string, len(faults))
 	for i, f := range faults {
 		lines[i] = catalogue.Printer("en", words.Metric).T("problem."+f.Code, f.Args...)
+		if flag, ok := flags[f.Pointer]; ok {
+			lines[i] = flag + ": " + lines[i]
+		}
 	}
 	return badInput{errors.New(strings.Join(lines, " "))}
 }

@@ -53,7 +53,7 @@ func (c *routePlanCmd) Run(ctx context.Context) error {
 		}
 		p, _, err := h.fleet.PlanRoutes(ctx, by, h.fleet.NewID(), ask)
 		if err != nil {
-			return badInput{told(h.words, err)}
+			return toldOf(h.words, map[string]string{"/from": "--from", "/days": "--days", "/ahead_days": "--ahead", "/factor": "--factor", "/speed_kmh": "--speed", "/arrival_min": "--arrive", "/steps": "--steps"}, err)
 		}
 		if c.JSON {
 			return json.NewEncoder(os.Stdout).Encode(struct {

@@ -40,11 +40,11 @@ func (c *sheetCmd) Run(ctx context.Context) error {
 		by.Units = c.Units
 		tag, err := fleet.ParseTag(c.Door)
 		if err != nil {
-			return badInput{told(h.words, err)}
+			return told(h.words, err)
 		}
 		door, err := h.fleet.DoorByTag(ctx, by, tag)
 		if err != nil {
-			return badInput{told(h.words, err)}
+			return told(h.words, err)
 		}
 		ask := fleet.SheetAsk{DoorID: door.DoorID, Changes: changes}
 		if c.Device != "" || len(changes) > 0 {
@@ -84,7 +84,7 @@ func changesOf(set []string) (changes []fleet.WhatIfChange, err error) {
 func onDoor(ctx context.Context, h *house, by identity.Actor, device uuid.UUID, door fleet.Door) error {
 	c, err := h.fleet.Component(ctx, by, device, fleet.AsOf{})
 	if err != nil {
-		return badInput{told(h.words, err)}
+		return told(h.words, err)
 	}
 	if c.DoorID != door.DoorID {
 		return badInput{errors.New("--device: is on another door")}
@@ -96,13 +96,13 @@ func (c *sheetCmd) write(ctx context.Context, h *house, by identity.Actor, ask f
 	if c.Format == "pdf" {
 		pdf, err := h.fleet.PrintSettingsSheet(ctx, by, ask, "pdf")
 		if err != nil {
-			return nil, badInput{told(h.words, err)}
+			return nil, told(h.words, err)
 		}
 		return pdf, nil
 	}
 	doc, err := h.fleet.SettingsSheet(ctx, by, ask)
 	if err != nil {
-		return nil, badInput{told(h.words, err)}
+		return nil, told(h.words, err)
 	}
 	if c.Format == "json" {
 		text, err := json.MarshalIndent(doc, "", "  ")

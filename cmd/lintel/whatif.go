@@ -33,11 +33,11 @@ func (c *whatIfCmd) Run(ctx context.Context) error {
 		by := identity.Program()
 		tag, err := fleet.ParseTag(c.Door)
 		if err != nil {
-			return badInput{told(h.words, err)}
+			return told(h.words, err)
 		}
 		door, err := h.fleet.DoorByTag(ctx, by, tag)
 		if err != nil {
-			return badInput{told(h.words, err)}
+			return told(h.words, err)
 		}
 		device, err := c.device(ctx, h, by, door)
 		if err != nil {
@@ -45,7 +45,7 @@ func (c *whatIfCmd) Run(ctx context.Context) error {
 		}
 		w, err := h.fleet.WhatIf(ctx, by, device, changes)
 		if err != nil {
-			return badInput{told(h.words, err)}
+			return told(h.words, err)
 		}
 		p := h.words.Printer("en", words.Units(c.Units))
 		fmt.Printf("%s %s, %s\n", door.Name, door.Tag, device)
