@@ -140,7 +140,7 @@ func (a *API) webhookPut(ctx context.Context, by identity.Actor, in *webhookPutI
 }
 
 func (a *API) webhookRotate(ctx context.Context, by identity.Actor, in *WebhookPath) (*webhookOut, error) {
-	saved, secret, err := a.Fleet.RotateWebhook(ctx, by, in.WebhookID)
+	saved, secret, err := a.Fleet.RotateWebhook(ctx, by, in.WebhookID, 0)
 	if err != nil {
 		return nil, err
 	}

@@ -275,11 +275,12 @@ func (c *Console) tokenMake(ctx context.Context, q *request) (answer, error) {
 // sure is a question before something that cannot be taken back.
 type sureData struct {
 	Question, Do, Action, Back string
+	Version                    int // that is asked about; 0: whichever holds
 }
 
 // ask shows the question.
 func (c *Console) sure(question, do, action, back string) answer {
-	return page{name: "sure", data: sureData{question, do, action, back}}
+	return page{name: "sure", data: sureData{Question: question, Do: do, Action: action, Back: back}}
 }
 
 func (c *Console) personAsk(ctx context.Context, q *request) (answer, error) {

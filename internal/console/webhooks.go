@@ -73,20 +73,27 @@ func (c *Console) webhook(ctx context.Context, q *request) (answer, error) {
 	return c.webhookPage(ctx, q, id, nil, "", http.StatusOK)
 }
 
-func (c *Console) webhookPage(ctx context.Context, q *request, id uuid.UUID, sent *form, secret string, status int) (answer, error) {
+func (c *Console) webhookByID(ctx context.Context, q *request, id uuid.UUID) (fleet.Webhook, error) {
 	list, err := c.Fleet.Webhooks(ctx, q.by)
+	if i := slices.IndexFunc(list, func(w fleet.Webhook) bool { return w.WebhookID == id }); i >= 0 {
+		return list[i], nil
+	}
+	if err == nil {
+		err = fault.New(fault.NotFound, "webhook_not_found")
+	}
+	return fleet.Webhook{}, err
+}
+
+func (c *Console) webhookPage(ctx context.Context, q *request, id uuid.UUID, sent *form, secret string, status int) (answer, error) {
+	w, err := c.webhookByID(ctx, q, id)
 	if err != nil {
 		return nil, err
 	}
-	i := slices.IndexFunc(list, func(w fleet.Webhook) bool { return w.WebhookID == id })
-	if i < 0 {
-		return nil, fault.New(fault.NotFound, "webhook_not_found")
-	}
-	data := webhookData{Webhook: list[i], Types: fleet.WebhookTypes(), Secret: secret, Filter: q.filter()}
+	data := webhookData{Webhook: w, Types: fleet.WebhookTypes(), Secret: secret, Filter: q.filter()}
 	if sent == nil {
-		f := newForm(map[string]string{"/address": list[i].Address, "/note": list[i].Note, "version": strconv.Itoa(list[i].Version)})
-		f.values["/types"] = list[i].Types
-		if list[i].State == "enabled" {
+		f := newForm(map[string]string{"/address": w.Address, "/note": w.Note, "version": strconv.Itoa(w.Version)})
+		f.values["/types"] = w.Types
+		if w.State == "enabled" {
 			f.values.Set("/enabled", "yes")
 		}
 		sent = &f
@@ -132,21 +139,31 @@ func (c *Console) webhookChange(ctx context.Context, q *request) (answer, error)
 	return seeOther("/webhooks/" + id.String()), nil
 }
 
-func (c *Console) webhookRotateAsk(_ context.Context, q *request) (answer, error) {
+func (c *Console) webhookRotateAsk(ctx context.Context, q *request) (answer, error) {
 	id, err := q.pathID("webhook_id")
+	if err != nil {
+		return nil, err
+	}
+	w, err := c.webhookByID(ctx, q, id)
 	if err != nil {
 		return nil, err
 	}
 	at := "/webhooks/" + id.String()
-	return c.sure(q.texts.T("console.hook.rotate.sure"), q.texts.T("console.hook.rotate"), at+"/rotation", at), nil
+	return page{name: "sure", data: sureData{Question: q.texts.T("console.hook.rotate.sure"), Do: q.texts.T("console.hook.rotate"), Action: at + "/rotation", Back: at, Version: w.Version}}, nil
 }
 
+// webhookRotate makes a new secret, once for each time that it was asked: sent again, as by reading the page with the secret anew, it would
+// make another, and the one that the receiver knows would hold no more.
 func (c *Console) webhookRotate(ctx context.Context, q *request) (answer, error) {
-	id, err := q.pathID("webhook_id")
+	id, f, err := q.formOf("webhook_id")
 	if err != nil {
 		return nil, err
 	}
-	_, secret, err := c.Fleet.RotateWebhook(ctx, q.by, id)
+	r := reader{form: &f, texts: q.texts}
+	version, secret := r.number("version"), ""
+	if err = r.faults.Err(); err == nil {
+		_, secret, err = c.Fleet.RotateWebhook(ctx, q.by, id, version)
+	}
 	if err != nil {
 		return nil, err
 	}

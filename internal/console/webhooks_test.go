@@ -32,12 +32,16 @@ func TestAWebhookIsMadeChangedRotatedAndItsMessagesAreSentAgainOnPages(t *testin
 	a.get(t, at).want(t, 200, "switched off").holds(t, "/note", "the night desk")
 	change.Set("/enabled", "yes")
 	a.post(t, at, change).want(t, 412)
-	a.get(t, at+"/rotation").want(t, 200, "For a day messages are signed with the former one, too.")
-	rotated := a.post(t, at+"/rotation", url.Values{})
+	sure := url.Values{"version": {a.get(t, at+"/rotation").want(t, 200, "For a day messages are signed with the former one, too.").hidden(t, "version")}}
+	rotated := a.post(t, at+"/rotation", sure)
 	rotated.want(t, 200, "This secret is shown once.", "The former secret signs besides until")
 	if again := secret.FindString(html.UnescapeString(rotated.body)); again == "" || again == first {
 		t.Errorf("after the rotation %q", again)
 	}
+	if twice := a.post(t, at+"/rotation", sure).want(t, 412); secret.MatchString(html.UnescapeString(twice.body)) { // a page that is loaded again is sent again
+		t.Error("the same page made a second secret")
+	}
+	a.get(t, "/webhooks/"+w.id().String()+"/rotation").want(t, 404)
 
 	told := "/webhooks/" + w.hook.String()
 	must[fleet.WorkOrder](t)(w.PutWorkOrder(t.Context(), w.dispatcher.actor, fleet.WorkOrder{WorkOrderID: w.id(), DoorID: w.door.DoorID, Kind: "service", DueOn: day("2026-03-20")}, 0))

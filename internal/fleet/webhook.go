@@ -221,14 +221,20 @@ func (f *Fleet) PutWebhook(ctx context.Context, by identity.Actor, w Webhook, en
 	return saved, secret, created, err
 }
 
-// RotateWebhook gives a webhook a new secret, which is shown once. For a day messages are signed with both.
-func (f *Fleet) RotateWebhook(ctx context.Context, by identity.Actor, id uuid.UUID) (saved Webhook, secret string, err error) {
+// RotateWebhook gives a webhook a new secret, which is shown once. For a day messages are signed with both. A version says of which webhook it was
+// asked; 0: whichever holds.
+func (f *Fleet) RotateWebhook(ctx context.Context, by identity.Actor, id uuid.UUID, ifMatch int) (saved Webhook, secret string, err error) {
 	if err := f.mayHook(); err != nil {
 		return Webhook{}, "", err
 	}
 	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
 		if saved, err = tx.WebhookByID(ctx, id); err != nil {
 			return err
+		}
+		if ifMatch != 0 {
+			if err := checkVersion(ifMatch, saved.Version); err != nil {
+				return err
+			}
 		}
 		until := f.Now().Add(hookFormerHolds)
 		secret = f.Hooks.NewSecret()

@@ -215,7 +215,7 @@ func TestForADayAfterARotationEitherSecretVerifies(t *testing.T) {
 	t.Parallel()
 	r, other, w := hooked(t)
 	former := other.secret
-	_, fresh, err := r.RotateWebhook(t.Context(), administrator, w.WebhookID)
+	_, fresh, err := r.RotateWebhook(t.Context(), administrator, w.WebhookID, 0)
 	if err != nil || fresh == former {
 		t.Fatal(err)
 	}
