@@ -308,7 +308,7 @@ type takenOverOut struct {
 	Body struct {
 		RoutePlanHead
 		Assigned int         `json:"assigned" doc:"Orders that now stand as planned."`
-		Passed   []uuid.UUID `json:"passed" doc:"Orders that were closed or planned otherwise since the plan was made: they stay as they are."`
+		Passed   []uuid.UUID `json:"passed" doc:"Orders that were closed or planned otherwise since the plan was made, or whose day is over: they stay as they are."`
 	}
 }
 

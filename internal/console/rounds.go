@@ -57,9 +57,11 @@ func (c *Console) routePlanMake(ctx context.Context, q *request) (answer, error)
 	}
 	r := reader{form: &f, texts: q.texts}
 	id := r.id("route_plan_id")
-	ask := fleet.RouteAsk{From: r.day("/from"), Days: r.number("/days"), AheadDays: r.number("/ahead_days"), Factor: r.decimal("/factor"), SpeedKmh: r.decimal("/speed_kmh"), ArrivalM: r.decimal("/arrival_min")}
+	ask := fleet.RouteAsk{}.Filled() // of what the form asks for, a zero is meant
+	ask.From, ask.Days, ask.AheadDays = r.day("/from"), r.number("/days"), r.number("/ahead_days")
+	ask.Factor, ask.SpeedKmh, ask.ArrivalM = r.decimal("/factor"), r.decimal("/speed_kmh"), r.decimal("/arrival_min")
 	if err = r.faults.Err(); err == nil {
-		_, _, err = c.Fleet.PlanRoutes(ctx, q.by, id, ask.Filled())
+		_, _, err = c.Fleet.PlanRoutes(ctx, q.by, id, ask)
 	}
 	if err != nil {
 		return q.again(f, err, func(f form, status int) (answer, error) { return c.routePlansPage(ctx, q, f, status) })
@@ -69,8 +71,12 @@ func (c *Console) routePlanMake(ctx context.Context, q *request) (answer, error)
 
 type routePlanData struct {
 	fleet.RoutePlan
-	Days []routeDay
+	Days   []routeDay
+	Passed []uuid.UUID // orders that taking it over has just left as they are
 }
+
+// Stays tells whether taking the plan over has just left an order as it is.
+func (d routePlanData) Stays(order uuid.UUID) bool { return slices.Contains(d.Passed, order) }
 
 // routeDay is one day of a plan.
 type routeDay struct {
@@ -138,7 +144,11 @@ func (c *Console) routePlan(ctx context.Context, q *request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	data := routePlanData{RoutePlan: p}
+	return routePlanPage(p, nil), nil
+}
+
+func routePlanPage(p fleet.RoutePlan, passed []uuid.UUID) page {
+	data := routePlanData{RoutePlan: p, Passed: passed}
 	for _, s := range p.Shifts {
 		if n := len(data.Days); n == 0 || data.Days[n-1].Day != s.Day {
 			data.Days = append(data.Days, routeDay{Day: s.Day})
@@ -146,7 +156,7 @@ func (c *Console) routePlan(ctx context.Context, q *request) (answer, error) {
 		one := &data.Days[len(data.Days)-1]
 		one.Shifts = append(one.Shifts, newShiftStrip(s))
 	}
-	return page{name: "route-plan", data: data}, nil
+	return page{name: "route-plan", data: data}
 }
 
 func (c *Console) routePlanSure(ctx context.Context, q *request) (answer, error) {
@@ -167,8 +177,12 @@ func (c *Console) routePlanTakeOver(ctx context.Context, q *request) (answer, er
 	if err != nil {
 		return nil, err
 	}
-	if _, _, err := c.Fleet.TakeOverRoutePlan(ctx, q.by, id); err != nil {
+	p, done, err := c.Fleet.TakeOverRoutePlan(ctx, q.by, id)
+	if err != nil {
 		return nil, err
+	}
+	if len(done.Passed) > 0 {
+		return routePlanPage(p, done.Passed), nil
 	}
 	return seeOther("/route-plans/" + id.String()), nil
 }
@@ -204,12 +218,13 @@ func (r *reader) seenVersion() int {
 	return r.number("version")
 }
 
-// decimal reads a decimal number; an empty field is 0.
+// decimal reads a decimal number that must be there.
 func (r *reader) decimal(name string) float64 {
-	if v := r.degrees(name); v != nil {
-		return *v
+	v, err := strconv.ParseFloat(r.form.Value(name), 64)
+	if err != nil {
+		r.faults.Add(name, "decimal_unreadable")
 	}
-	return 0
+	return v
 }
 
 // weekdays reads the days of the week that were ticked.

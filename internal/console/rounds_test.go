@@ -30,11 +30,26 @@ func TestADispatcherPlansRoutesAndTakesThemOver(t *testing.T) {
 	page := d.get(t, "/route-plans")
 	form := url.Values{"route_plan_id": {page.hidden(t, "route_plan_id")}, "/from": {"2026-03-04"}, "/days": {"0"}, "/ahead_days": {"900"}, "/factor": {"1.3"}, "/speed_kmh": {"45"}, "/arrival_min": {"8"}}
 	d.post(t, "/route-plans", form).want(t, 422, "outside of 0 to 366")
-	form.Set("/days", "3")
 	form.Set("/ahead_days", "10")
+	d.post(t, "/route-plans", form).want(t, 422, "outside of 1 to 62")
+	form.Set("/days", "3")
+	d.post(t, "/route-plans", with(form, "/speed_kmh", "4,5")).want(t, 422, "not a number, such as 4.5")
+	d.post(t, "/route-plans", with(with(form, "/speed_kmh", "45"), "/from", "2026-02-27")).want(t, 422, "Nobody drives on days that are over")
+	form.Set("/from", "2026-03-04")
 	made := d.post(t, "/route-plans", form)
 	made.leads(t, "/route-plans/"+form.Get("route_plan_id"))
 	d.get(t, "/route-plans/"+form.Get("route_plan_id")).want(t, 200, "Cato Wren")
+	d.post(t, "/route-plans", with(form, "/days", "4")).want(t, 409, "another plan was made") // the page before was gone back to
+}
+
+func TestADispatcherIsShownWhichOrdersOfAPlanStayAsSomebodyElseHasPlannedThem(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	d, order := w.dispatcher, "/work-orders/"+w.order
+	form := url.Values{"version": {d.get(t, order).hidden(t, "version")}, "/assigned_to": {w.technician.actor.PersonID.String()}, "/planned_on": {"2026-03-18"}}
+	d.post(t, order+"/assign", form).leads(t, order)
+	d.post(t, "/route-plans/"+w.rounds.String()+"/take-over", url.Values{}).want(t, 200, "taken over", "One order stays as it is", "Stays as it is.")
+	d.get(t, order).want(t, 200, "18 March 2026")
 }
 
 func TestWorkingTermsAndVisitingHoursAreKept(t *testing.T) {

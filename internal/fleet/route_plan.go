@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"reflect"
 	"slices"
 	"time"
 
@@ -219,7 +220,20 @@ func (f *Fleet) checkRouteAsk(a RouteAsk) error {
 	return faults.Err()
 }
 
-// PlanRoutes plans who drives where and keeps the plan as a draft: no order changes until it is taken over. The same id gives the same plan.
+// routesFrom is the first day for which routes are planned: today, where in the world it is still that.
+func (f *Fleet) routesFrom() duedate.Day { return duedate.DayIn(f.Now().Add(-12*time.Hour), time.UTC) }
+
+// same refuses another question under the id of a plan.
+func (a RouteAsk) same(present RouteAsk) error {
+	a.Ways, present.Ways = nil, nil
+	if !reflect.DeepEqual(a, present) {
+		return fault.New(fault.Conflict, "route_plan_differs")
+	}
+	return nil
+}
+
+// PlanRoutes plans who drives where and keeps the plan as a draft: no order changes until it is taken over. The same id gives the
+// same plan, and is refused for another question.
 func (f *Fleet) PlanRoutes(ctx context.Context, by identity.Actor, id uuid.UUID, ask RouteAsk) (p RoutePlan, created bool, err error) {
 	if err := f.checkRouteAsk(ask); err != nil {
 		return p, false, err
@@ -229,7 +243,10 @@ func (f *Fleet) PlanRoutes(ctx context.Context, by identity.Actor, id uuid.UUID,
 	err = f.Store.InTxReadOnly(ctx, by, func(ctx context.Context, tx Tx) error {
 		if p, err = tx.RoutePlanByID(ctx, id); err == nil {
 			there = true
-			return nil
+			return ask.same(p.Ask)
+		}
+		if first := f.routesFrom(); ask.From.Before(first) {
+			return fault.At("/from", "route_days_past", "first", first)
 		}
 		known, err = f.roundsFor(ctx, tx, ask)
 		return err
@@ -245,7 +262,9 @@ func (f *Fleet) PlanRoutes(ctx context.Context, by identity.Actor, id uuid.UUID,
 	err = f.Store.InTx(ctx, by, func(ctx context.Context, tx Tx) error {
 		if created, err = tx.InsertRoutePlan(ctx, p); err != nil || !created {
 			if err == nil {
-				p, err = tx.RoutePlanByID(ctx, id)
+				if p, err = tx.RoutePlanByID(ctx, id); err == nil {
+					err = ask.same(p.Ask)
+				}
 			}
 			return err
 		}
@@ -319,13 +338,14 @@ func (f *Fleet) RoutePlans(ctx context.Context, by identity.Actor, q RoutePlanQu
 // TakenOver is what came of taking a plan over.
 type TakenOver struct {
 	Assigned int         // orders that now stand as planned
-	Passed   []uuid.UUID // orders that were closed, or planned otherwise by somebody, since the plan was made
+	Passed   []uuid.UUID // orders that were closed, or planned otherwise by somebody, since the plan was made, and those whose day is over
 }
 
 // takenTogether is how many orders one transaction assigns.
 const takenTogether = 50
 
-// TakeOverRoutePlan assigns the orders of a plan as it says. Orders that somebody closed or planned otherwise since are passed over and named.
+// TakeOverRoutePlan assigns the orders of a plan as it says. Orders that somebody closed or planned otherwise since are passed over and named, and
+// so are those whose day is over.
 // Taken over in part and again, it goes on where it was.
 func (f *Fleet) TakeOverRoutePlan(ctx context.Context, by identity.Actor, id uuid.UUID) (p RoutePlan, done TakenOver, err error) {
 	if p, err = f.RoutePlan(ctx, by, id); err != nil {
@@ -351,7 +371,8 @@ func (f *Fleet) TakeOverRoutePlan(ctx context.Context, by identity.Actor, id uui
 				if err != nil {
 					return err
 				}
-				if o.State != "open" || !a.stop.stands(o, a.shift) {
+				over := a.shift.Day.Before(duedate.DayIn(f.Now(), zoneOr(a.shift.TimeZone, time.UTC)))
+				if o.State != "open" || over || !a.stop.stands(o, a.shift) {
 					passed = append(passed, o.WorkOrderID)
 					continue
 				}

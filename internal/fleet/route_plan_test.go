@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"lintel.example/lintel/internal/duedate"
 	"lintel.example/lintel/internal/fleet"
 	"lintel.example/lintel/internal/identity"
 )
@@ -244,6 +245,36 @@ func TestRoutesKeepToHoursRegionsDueDaysAndWhatIsHeld(t *testing.T) {
 	again, created, err := w.PlanRoutes(t.Context(), dispatcher, p.RoutePlanID, p.Ask)
 	if err != nil || created || len(again.Shifts) != len(p.Shifts) {
 		t.Errorf("the same id: %v %v", created, err)
+	}
+	other := p.Ask
+	other.Days++
+	_, _, err = w.PlanRoutes(t.Context(), dispatcher, p.RoutePlanID, other)
+	wantFault(t, err, "route_plan_differs")
+}
+
+func TestNobodyIsPlannedForDaysThatAreOver(t *testing.T) {
+	t.Parallel()
+	w := newTown(t)
+	today := duedate.DayIn(w.now, time.UTC)
+	ask := fleet.RouteAsk{From: today.AddDays(-2), Days: 5, Steps: 50}.Filled()
+	_, _, err := w.PlanRoutes(t.Context(), dispatcher, w.id(), ask)
+	wantFault(t, err, "route_days_past at /from")
+	order := w.call(t, "East", 38.5, -121.6, "2026-03-06")
+	p := w.plan(t)
+	s, _, ok := in(p, order)
+	if !ok {
+		t.Fatal("the order is left out")
+	}
+	w.pass(time.Duration(today.DaysUntil(s.Day))*24*time.Hour + 36*time.Hour)
+	_, done, err := w.TakeOverRoutePlan(t.Context(), dispatcher, p.RoutePlanID)
+	if err != nil || done.Assigned != 0 || len(done.Passed) != 1 {
+		t.Fatalf("%+v %v", done, err)
+	}
+	if o, err := w.WorkOrder(t.Context(), dispatcher, order.WorkOrderID); err != nil || o.AssignedTo != nil || !o.PlannedOn.IsZero() {
+		t.Errorf("planned for a day that is over: %+v %v", o, err)
+	}
+	if again, created, err := w.PlanRoutes(t.Context(), dispatcher, p.RoutePlanID, p.Ask); err != nil || created || again.State != "taken_over" {
+		t.Errorf("the same id later: %v %v", created, err)
 	}
 }
 
