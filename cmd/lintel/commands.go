@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"os"
 	"strings"
+	"sync"
 
 	"lintel.example/lintel/api"
 	"lintel.example/lintel/internal/fleet"
@@ -161,20 +162,20 @@ func (c *mailCatcherCmd) Run(ctx context.Context) error {
 	if err := checkListen("--listen", c.Listen); err != nil {
 		return err
 	}
-	catcher, err := mailcatcher.Listen(c.Listen, nil, mailcatcher.Hooks{})
+	var one sync.Mutex // several may arrive at once
+	catcher, err := mailcatcher.Listen(c.Listen, nil, mailcatcher.Hooks{Data: func(m mailcatcher.Message, _ func()) error {
+		one.Lock()
+		defer one.Unlock()
+		fmt.Printf("--- from %s to %s\n%s\n", m.From, m.To, m.Raw)
+		return nil
+	}})
 	if err != nil {
 		return err
 	}
 	defer catcher.Close()
 	fmt.Println("taking mail on", catcher.Address())
-	for seen := 0; ; seen++ {
-		n := 0
-		m, err := catcher.Wait(ctx, func(mailcatcher.Message) bool { n++; return n > seen })
-		if err != nil {
-			return nil // told to stop
-		}
-		fmt.Printf("--- from %s to %s\n%s\n", m.From, m.To, m.Raw)
-	}
+	<-ctx.Done()
+	return nil
 }
 
 // versionCmd prints the version.

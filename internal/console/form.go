@@ -107,6 +107,9 @@ func (q *request) again(f form, err error, show func(form, int) (answer, error))
 	switch faults[0].Kind {
 	case fault.Forbidden, fault.NotFound:
 		return nil, err
+	case fault.PreconditionRequired: // a form that makes something names no version: gone back to, and sent once more with something else in it
+		err = fault.New(fault.Conflict, "made_already")
+		faults = fault.Of(err)
 	}
 	return show(f.refused(err), statusOf(faults[0].Kind))
 }

@@ -67,6 +67,7 @@ func (c *Console) watchesPage(ctx context.Context, q *request, f form, status in
 	}
 	if office {
 		data.People, err = c.technicians(ctx, q)
+		data.People = anyOf(q.texts.T("console.alone.self"), data.People)
 	}
 	return page{name: "alone", status: status, data: data}, err
 }

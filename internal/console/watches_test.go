@@ -11,6 +11,7 @@ func TestWhoWorksAloneIsSeenLateTakenAndBack(t *testing.T) {
 	w := newWorld(t)
 	w.support.get(t, "/alone").want(t, 200, "Cato Wren", "Quay House, roof", "not back yet", "no emergency service").lacks(t, "late by", "I see to it", "Is back")
 	w.technician.get(t, "/alone").want(t, 200, "Is back", "Needs until then")
+	w.dispatcher.get(t, "/alone").want(t, 200, "I myself").lacks(t, "nobody yet")
 	w.agent.get(t, "/alone").want(t, 403)
 
 	w.now = w.now.Add(40 * time.Minute)

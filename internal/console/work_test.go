@@ -22,6 +22,8 @@ func TestAWorkOrderIsMadeAssignedMovedAndCancelledByForms(t *testing.T) {
 	w.dispatcher.post(t, "/work-orders", bad).want(t, 422, "One thing is not right yet", "Squeaks.", "A date is missing.")
 	w.dispatcher.post(t, "/work-orders", sent).leads(t, "/work-orders/"+id)
 	w.dispatcher.post(t, "/work-orders", sent).leads(t, "/work-orders/"+id) // sent twice, made once
+	other := url.Values{"work_order_id": {id}, "/door_id": {w.door.DoorID.String()}, "/kind": {"call_out"}, "/due_on": {"2026-03-21"}, "/priority": {"urgent"}, "/billing_basis": {"contract"}}
+	w.dispatcher.post(t, "/work-orders", other).want(t, 409, "This form was sent before") // gone back to and changed
 	page := w.dispatcher.get(t, "/work-orders/"+id).want(t, 200, "call-out", "20 March 2026", "Squeaks.", "urgent, respond by 4 March 2026, 08:00 PST", "Jo Vale", "covered by the contract")
 	version := page.hidden(t, "version")
 	w.dispatcher.post(t, "/work-orders/"+id+"/assign", url.Values{"version": {version}, "/assigned_to": {w.technician.actor.PersonID.String()}, "/planned_on": {"2026-03-19"}}).leads(t, "/work-orders/"+id)

@@ -85,7 +85,7 @@ func (f *Fleet) PutWatch(ctx context.Context, by identity.Actor, w Watch) (saved
 		w.PersonID = by.PersonID
 	}
 	var faults fault.List
-	checkText(&faults, "/place", w.Place, 1, 200)
+	checkLine(&faults, "/place", w.Place, 1, 200)
 	checkText(&faults, "/note", w.Note, 0, 2000)
 	if w.BackBy.IsZero() {
 		faults.Add("/back_by", "watch_back_by_missing")

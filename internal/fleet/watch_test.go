@@ -154,6 +154,7 @@ func TestAWatchIsTakenAsOftenAsItIsSentAndOnlyFromWhomItConcerns(t *testing.T) {
 		want string
 	}{
 		{alone, fleet.Watch{WatchID: r.id(), BackBy: r.now.Add(time.Hour)}, "text_missing at /place"},
+		{alone, fleet.Watch{WatchID: r.id(), Place: "Plant room\nBcc: somebody@else.example", BackBy: r.now.Add(time.Hour)}, "text_of_lines at /place"}, // it stands in the subject of a mail
 		{alone, fleet.Watch{WatchID: r.id(), Place: "Arcade"}, "watch_back_by_missing at /back_by"},
 		{alone, fleet.Watch{WatchID: r.id(), Place: "Arcade", BackBy: r.now}, "watch_back_by_impossible at /back_by"},
 		{alone, fleet.Watch{WatchID: r.id(), Place: "Arcade", BackBy: r.now.Add(25 * time.Hour)}, "watch_back_by_impossible at /back_by"},
