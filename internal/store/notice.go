@@ -60,13 +60,14 @@ type lookRow struct {
 
 func (r lookRow) look() fleet.Look { return fleet.Look{WorkOrderID: r.WorkOrderID, Saw: r.Saw} }
 
-// It reads every open order and every standing, each table once: an index on the day would not know what has changed.
+// It reads every open order and every standing, each table once: an index on the day would not know what has changed. The hash is cut to what
+// JSON numbers hold exactly (2^53 - 1): rows are exported.
 const sqlOrdersToLook = `-- orders_to_look
 with standing as (
   select p.site_id, sum(hashtext(p.party_id || p.role)) as saw from site_party p
   where p.from_day <= @as_of and (p.to_day is null or p.to_day >= @as_of) group by p.site_id),
 present as (
-  select o.work_order_id, o.due_on, hashtextextended(concat_ws(' ', @basis::text, o.due_on - date '2000-01-01', c.door_id, s.country, s.jurisdiction, s.time_zone, t.saw), 0) as saw
+  select o.work_order_id, o.due_on, hashtextextended(concat_ws(' ', @basis::text, o.due_on - date '2000-01-01', c.door_id, s.country, s.jurisdiction, s.time_zone, t.saw), 0) & 9007199254740991 as saw
   from work_order o join site s on s.site_id = o.site_id
   left join standing t on t.site_id = o.site_id
   left join (select distinct door_id from out_of_service_case where state <> 'ended') c on c.door_id = o.door_id
